@@ -1,0 +1,130 @@
+// Package adapter is what every adapter driver looks like: it finds what is plugged in and opens it.
+package adapter
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"readback/diag/bus"
+	"readback/diag/link"
+)
+
+// Place is an adapter's address as text: "serial:/dev/ttyUSB0", "serial:COM3", "tcp:192.168.0.10:35000",
+// "can:can0", "practice:". The part before the first colon names the scheme.
+type Place string
+
+// Split parts a Place into its scheme and the rest.
+func (p Place) Split() (scheme, rest string, err error) {
+	scheme, rest, ok := strings.Cut(string(p), ":")
+	if !ok || scheme == "" {
+		return "", "", fmt.Errorf("adapter: %q is not a place: it needs a kind, as in serial:/dev/ttyUSB0 or practice:", string(p))
+	}
+	return scheme, rest, nil
+}
+
+// Found is an adapter that might be used, as one row of a list.
+type Found struct {
+	Place Place  `json:"place"`
+	Name  string `json:"name"` // in words: "USB serial adapter", "CAN interface can0"
+	Note  string `json:"note"` // what is known of it, or why it can't be used now
+	Ready bool   `json:"ready"`
+	Rank  int    `json:"-"` // the likeliest has the lowest
+}
+
+// Driver is one kind of adapter.
+type Driver interface {
+	Schemes() []string                         // the schemes of its places
+	Find(ctx context.Context) ([]Found, error) // what is plugged in now
+	Open(ctx context.Context, p Place, o Options) (Connection, error)
+}
+
+// Options are the same for every driver.
+type Options struct {
+	// Tap, when not nil, is told of every frame that an adapter of messages sends and receives. An adapter of
+	// frames leaves it alone: its Bus is wrapped instead.
+	Tap bus.Tap
+}
+
+// Connection is an open adapter. It is also a [Frames] or a [Messages], never both.
+type Connection interface {
+	Abilities() Abilities
+	Close() error
+}
+
+// Frames is a Connection that carries raw CAN frames.
+type Frames interface {
+	Connection
+	Bus() bus.Bus
+}
+
+// Messages is a Connection that carries whole messages, because the adapter does the transport itself.
+type Messages interface {
+	Connection
+	Link() link.Link
+}
+
+// Supply is offered by a Connection that can measure the car's 12 V supply.
+type Supply interface {
+	// SupplyVolts is the voltage at pin 16 in volts as the adapter measures it; it may be off by 0.5 V.
+	SupplyVolts(ctx context.Context) (float64, error)
+}
+
+// Abilities are what this adapter can do, as data.
+type Abilities struct {
+	Name      string   // for people: "Practice car", "USB serial adapter"
+	Practice  bool     // not a real car: everything is marked PRACTICE
+	Raw       bool     // carries raw frames
+	Parallel  int      // how many requests may be in the air at once
+	Exact     bool     // a frame can be sent exactly as shown
+	Wide      bool     // 29-bit identifiers
+	Supply    bool     // measures the supply
+	Listens   bool     // can listen without taking part
+	BitRate   int      // bit/s, 0 when not known
+	Protocol  string   // "11-bit, 500 kbit/s"
+	Version   string   // what the adapter says of itself
+	Limits    []string // what can't be done with it, one sentence each
+	LineSpeed int      // bit/s of the serial line, 0 when there is none
+}
+
+// ErrUnknownPlace is returned for a scheme that no driver has.
+var ErrUnknownPlace = errors.New("adapter: no driver for this kind of place")
+
+// OpenError tells at which step opening failed; the step is the rung of the link test.
+type OpenError struct {
+	Place Place
+	Step  Step
+	Cause error
+}
+
+// Step is a rung of opening an adapter.
+type Step string
+
+const (
+	StepPort    Step = "port"    // the port or socket opens
+	StepAdapter Step = "adapter" // the adapter answers
+	StepBus     Step = "bus"     // the car's bus is alive
+)
+
+func (e *OpenError) Error() string {
+	return fmt.Sprintf("adapter: opening %s: %s: %v", e.Place, e.Step, e.Cause)
+}
+
+func (e *OpenError) Unwrap() error { return e.Cause }
+
+// Open finds the driver of a place among drivers and opens it.
+func Open(ctx context.Context, drivers []Driver, p Place, o Options) (Connection, error) {
+	scheme, _, err := p.Split()
+	if err != nil {
+		return nil, err
+	}
+	for _, d := range drivers {
+		for _, s := range d.Schemes() {
+			if s == scheme {
+				return d.Open(ctx, p, o)
+			}
+		}
+	}
+	return nil, fmt.Errorf("%w: %q", ErrUnknownPlace, scheme)
+}

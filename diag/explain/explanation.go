@@ -1,0 +1,130 @@
+package explain
+
+import "readback/diag/link"
+
+// Explanation is everything that is known of one typed or pasted line. Its JSON is the terminal contract.
+type Explanation struct {
+	Input     string     `json:"input"`
+	Frame     *Frame     `json:"frame"` // nil when no frame can be read from the input
+	Direction Direction  `json:"direction"`
+	Service   string     `json:"service"` // two hex digits of the service identifier, without the answer bit 0x40; "" when there is none
+	Summary   string     `json:"summary"`
+	Fields    []Field    `json:"fields"`
+	Findings  []Finding  `json:"findings"`
+	Class     Class      `json:"class"`
+	Reason    string     `json:"reason"` // why this class, one sentence
+	Words     *[3]string `json:"words"`  // nil when there is no complete frame
+	Nearest   []Near     `json:"nearest"`
+
+	Lost   []string `json:"lost,omitempty"`   // what is lost for good, a sentence each
+	Cannot []string `json:"cannot,omitempty"` // what this request can't do
+	Sure   string   `json:"sure,omitempty"`   // how sure we are, and why
+	Source string   `json:"source,omitempty"` // the clauses that the explanation rests on
+}
+
+// Frame is one classical CAN frame as it would be sent.
+type Frame struct {
+	ID       link.ID `json:"-"`
+	IDText   string  `json:"id"` // 3 or 8 upper-case hex digits
+	Extended bool    `json:"extended"`
+	Data     []byte  `json:"-"`
+	DataText string  `json:"data"` // upper-case hex without spaces
+}
+
+// Direction tells what kind of frame it is.
+type Direction string
+
+const (
+	Request Direction = "request"
+	Answer  Direction = "answer"
+	Flow    Direction = "flow" // flow control (ISO 15765-2)
+	Other   Direction = "other"
+)
+
+// Field is a run of bytes that mean one thing together. From and To count bytes of the frame's data field, To
+// exclusive; the identifier has From -1 and To 0. The fields of a frame cover every byte exactly once.
+type Field struct {
+	From   int    `json:"from"`
+	To     int    `json:"to"`
+	Hex    string `json:"hex"`
+	Name   string `json:"name"`   // "Who is asked", "How long", "What to do", "Which ones", "Filling"
+	Text   string `json:"text"`   // a sentence for a person
+	Source string `json:"source"` // "ISO 15765-2, single frame"
+}
+
+// Level says how much a finding matters.
+type Level string
+
+const (
+	Note  Level = "note"  // worth knowing
+	Doubt Level = "doubt" // probably not what was meant
+	Wrong Level = "wrong" // not well formed; it must not go out
+)
+
+// Finding is one thing noticed about the input. At counts runes of Input, -1 for the whole.
+type Finding struct {
+	Code  string `json:"code"` // a stable key, "length-missing"
+	Level Level  `json:"level"`
+	At    int    `json:"at"`
+	Text  string `json:"text"`
+	Fix   string `json:"fix"`
+}
+
+// Class is what may be done with a request.
+type Class string
+
+const (
+	Look     Class = "look"     // may go out
+	Change   Class = "change"   // needs the gate
+	Workshop Class = "workshop" // refused here; explained
+	Never    Class = "never"    // refused, no override
+)
+
+// Near is a well-formed request that this one is a slip away from.
+type Near struct {
+	Text     string `json:"text"`
+	Distance int    `json:"distance"`
+	Summary  string `json:"summary"`
+}
+
+// Wish is what the owner wants to do; "" when not said.
+type Wish string
+
+const (
+	WishRead  Wish = "read"
+	WishClear Wish = "clear"
+)
+
+// Options tell what is known of the car. The zero value knows nothing.
+type Options struct {
+	Wish    Wish
+	Modules []Module  // the modules of this car, where known
+	Heard   []link.ID // identifiers that the car itself was heard to send
+}
+
+// Module is a module of the car as far as an explanation needs it.
+type Module struct {
+	Name      string
+	Address   link.Address
+	Codes     int  // stored codes in the last record, -1 when not read
+	Snapshots int  // stored snapshots in the last record
+	Now       int  // codes there now
+	Safety    bool // airbag, brakes, steering, high voltage
+}
+
+// Comparison is two frames side by side.
+type Comparison struct {
+	A           Explanation  `json:"a"`
+	B           Explanation  `json:"b"`
+	Same        bool         `json:"same"` // the frames are equal, padding included
+	Differences []Difference `json:"differences"`
+	Summary     string       `json:"summary"`
+}
+
+// Difference is one place where two frames differ. Byte is -1 for the identifier.
+type Difference struct {
+	Byte int    `json:"byte"`
+	A    string `json:"a"` // hex, "" where the frame has no such byte
+	B    string `json:"b"`
+	Text string `json:"text"` // what the difference would mean
+}
