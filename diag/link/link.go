@@ -37,6 +37,9 @@ type Message struct {
 	// included (a single frame after ISO 15765-2). A Link that can't send it so returns [ErrNotExact] and
 	// sends nothing. Data then holds the payload inside that frame.
 	Exact []byte
+	// Wait is how long the sender of a request will wait for a first answer. An adapter that does its own waiting
+	// gives up after about that time; zero leaves it to the adapter.
+	Wait time.Duration
 	// At is when the last frame of a received message arrived.
 	At time.Time
 	// Frames are the frames of a received message in order, where the adapter shows them.
