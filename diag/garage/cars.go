@@ -67,9 +67,6 @@ func (s *Store) FindCar(ctx context.Context, vin, name string, practice bool) (C
 // round: the error then is [ErrMixed].
 func (s *Store) PutCar(ctx context.Context, c Car) (Car, error) {
 	c.Name, c.VIN, c.Made = strings.TrimSpace(c.Name), strings.TrimSpace(c.VIN), c.Made.UTC()
-	if c.Made.IsZero() {
-		c.Made = c.Made.UTC()
-	}
 	if err := representable("garage: put car", c.Made); err != nil {
 		return Car{}, err
 	}
