@@ -27,7 +27,11 @@ func (s *Store) check(ctx context.Context) error {
 	var id, version, tables int
 	err := s.db.QueryRowContext(ctx, `SELECT (SELECT application_id FROM pragma_application_id), (SELECT user_version FROM pragma_user_version), (SELECT count(*) FROM sqlite_schema)`).Scan(&id, &version, &tables)
 	if err != nil {
-		return s.checkError(ctx, err)
+		// SQLite has only its general error code for a header that it can't make sense of.
+		if err := s.checkError(ctx, err); !generic(err) {
+			return err
+		}
+		return &DamagedError{Path: s.path, Cause: err}
 	}
 	switch fresh := id == 0 && version == 0 && tables == 0; {
 	case fresh:
@@ -40,7 +44,7 @@ func (s *Store) check(ctx context.Context) error {
 		return &DamagedError{Path: s.path, Cause: fmt.Errorf("its schema version is %d", version)}
 	}
 	var verdict string
-	if err := s.db.QueryRowContext(ctx, `SELECT integrity_check FROM pragma_integrity_check(1)`).Scan(&verdict); err != nil {
+	if err := s.db.QueryRowContext(ctx, `PRAGMA integrity_check(1)`).Scan(&verdict); err != nil {
 		return s.checkError(ctx, err)
 	}
 	if verdict != "ok" {
@@ -56,17 +60,12 @@ func (s *Store) check(ctx context.Context) error {
 	return nil
 }
 
-// checkError sorts the errors of check: waiting, permission and a full disk say nothing of the file; a schema that
-// can't be parsed is damage, though SQLite has only its general error code for it.
+// checkError is fail, but for the end of the context, which the database tells in its own words.
 func (s *Store) checkError(ctx context.Context, err error) error {
 	if ctx.Err() != nil {
 		return fmt.Errorf("garage: open store %s: %w", s.path, ctx.Err())
 	}
-	err = s.fail("check store", err)
-	if generic(err) {
-		return &DamagedError{Path: s.path, Cause: err}
-	}
-	return err
+	return s.fail("check store", err)
 }
 
 // migrate brings the schema to schemaVersion in one transaction.
