@@ -17,6 +17,8 @@ var (
 	ErrFinished = errors.New("garage: this entry has its outcome already")
 	// ErrFull means that the disk has no room left. Nothing of what was being written is kept, nothing older is lost.
 	ErrFull = errors.New("garage: the disk is full")
+	// ErrReadOnly means that this user may not write to the file of the store or to its folder.
+	ErrReadOnly = errors.New("garage: the store can't be written to")
 )
 
 // DamagedError means that the file is not a store that can be read to its end. The file was kept as it is under
@@ -88,6 +90,8 @@ func classify(path string, err error) error {
 		return &DamagedError{Path: path, Cause: err}
 	case lib.SQLITE_FULL:
 		return fmt.Errorf("%w: %w", ErrFull, err)
+	case lib.SQLITE_READONLY, lib.SQLITE_PERM, lib.SQLITE_CANTOPEN:
+		return fmt.Errorf("%w (%s): %w", ErrReadOnly, path, err)
 	}
 	return err
 }

@@ -6,6 +6,7 @@ import (
 	"embed"
 	"errors"
 	"fmt"
+	"os"
 )
 
 // schemaFiles holds one step for each schema version, from the one before it. A step that was ever released is never
@@ -33,6 +34,10 @@ func (s *Store) check(ctx context.Context) error {
 		}
 		return &DamagedError{Path: s.path, Cause: err}
 	}
+	// Only now has a transaction that was cut off been rolled back, and with it the file's length.
+	if err := checkSize(s.path); err != nil {
+		return &DamagedError{Path: s.path, Cause: err}
+	}
 	switch fresh := id == 0 && version == 0 && tables == 0; {
 	case fresh:
 		return nil
@@ -56,6 +61,20 @@ func (s *Store) check(ctx context.Context) error {
 	}
 	if loose > 0 {
 		return &DamagedError{Path: s.path, Cause: fmt.Errorf("%d rows refer to rows that are not there", loose)}
+	}
+	return nil
+}
+
+// checkSize looks for a remnant too short for any page, which SQLite takes for an empty file. It does not open the file:
+// closing it would, on Unix, drop the locks that SQLite holds on it in this process.
+func checkSize(path string) error {
+	const smallestPage = 512
+	info, err := os.Stat(path)
+	if err != nil {
+		return err
+	}
+	if n := info.Size(); n > 0 && n < smallestPage {
+		return fmt.Errorf("it has %d bytes, less than one page", n)
 	}
 	return nil
 }

@@ -116,8 +116,12 @@ func (s *Store) Close() error {
 	return s.closed
 }
 
+// makeFile makes the file where there is none; one that is there is SQLite's to open.
 func makeFile(path string) error {
-	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o600)
+	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
+	if errors.Is(err, fs.ErrExist) {
+		return nil
+	}
 	if err != nil {
 		return err
 	}
