@@ -1,0 +1,117 @@
+// Package practice is the adapter that is always there: a simulated car on an in-memory bus.
+package practice
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"sync"
+
+	"readback/diag/adapter"
+	"readback/diag/bus"
+	"readback/diag/simcar"
+)
+
+// Scheme is the scheme of its places: "practice:" for the default scenario, "practice:NAME" for another embedded
+// one, "practice:FILE.json" for one from a file.
+const Scheme = "practice"
+
+// Driver is the driver of practice cars. Each Open makes a new car, as its scenario describes it.
+func Driver() adapter.Driver { return driver{} }
+
+type driver struct{}
+
+func (driver) Schemes() []string { return []string{Scheme} }
+
+// last puts the practice car behind every real adapter.
+const last = 1000
+
+func (driver) Find(context.Context) ([]adapter.Found, error) {
+	return []adapter.Found{{
+		Place: Scheme + ":",
+		Name:  "Practice car",
+		Note:  "a simulated car inside this program; nothing is plugged in",
+		Ready: true,
+		Rank:  last,
+	}}, nil
+}
+
+func (driver) Open(ctx context.Context, p adapter.Place, _ adapter.Options) (adapter.Connection, error) {
+	s, err := scenario(p)
+	if err == nil {
+		err = ctx.Err()
+	}
+	if err != nil {
+		return nil, &adapter.OpenError{Place: p, Step: adapter.StepAdapter, Cause: err}
+	}
+	return newConnection(simcar.New(s), s.BitRate), nil
+}
+
+func scenario(p adapter.Place) (*simcar.Scenario, error) {
+	scheme, name, err := p.Split()
+	switch {
+	case err != nil:
+		return nil, err
+	case scheme != Scheme:
+		return nil, fmt.Errorf("%w: %q", adapter.ErrUnknownPlace, scheme)
+	case strings.HasSuffix(name, ".json"):
+		return simcar.LoadFile(name)
+	}
+	return simcar.Load(name)
+}
+
+// Connection is an open practice car. It carries frames and measures the supply.
+type Connection struct {
+	car     *simcar.Car
+	bitRate int
+	tester  bus.Bus
+	stop    context.CancelFunc
+	served  sync.WaitGroup
+}
+
+func newConnection(car *simcar.Car, bitRate int) *Connection {
+	tester, cars := pair()
+	ctx, stop := context.WithCancel(context.Background())
+	c := &Connection{car: car, bitRate: bitRate, tester: tester, stop: stop}
+	c.served.Go(func() {
+		defer cars.Close()
+		// The car's end is closed by nobody else, so that only the context can end this.
+		_ = car.Serve(ctx, cars)
+	})
+	return c
+}
+
+// Car is the car itself, to switch its ignition and to put faults into it.
+func (c *Connection) Car() *simcar.Car { return c.car }
+
+// Bus is the tester's place on the bus.
+func (c *Connection) Bus() bus.Bus { return c.tester }
+
+// SupplyVolts is the car's supply, exactly.
+func (c *Connection) SupplyVolts(ctx context.Context) (float64, error) {
+	return c.car.Supply(), ctx.Err()
+}
+
+func (c *Connection) Abilities() adapter.Abilities {
+	return adapter.Abilities{
+		Name:     "Practice car",
+		Practice: true,
+		Raw:      true,
+		Parallel: 8,
+		Exact:    true,
+		Wide:     true,
+		Supply:   true,
+		Listens:  true,
+		BitRate:  c.bitRate,
+		Protocol: fmt.Sprintf("11-bit, %d kbit/s", c.bitRate/1000),
+		Version:  "simulated",
+	}
+}
+
+// Close ends the car and everything that belongs to it. It may be called more than once.
+func (c *Connection) Close() error {
+	c.stop()
+	err := c.tester.Close()
+	c.served.Wait()
+	return err
+}
