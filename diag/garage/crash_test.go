@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"context"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -15,11 +16,18 @@ import (
 // crashVariable makes the test binary the program that is killed; its value is the path of the store.
 const crashVariable = "GARAGE_CRASH_STORE"
 
+// holdVariable makes it plan one change and wait for the end of its input instead.
+const holdVariable = "GARAGE_HOLD"
+
 const failedByItself = 3
 
 func TestMain(m *testing.M) {
 	if path := os.Getenv(crashVariable); path != "" {
-		if err := writeForEver(context.Background(), path); err != nil {
+		work := writeForEver
+		if os.Getenv(holdVariable) != "" {
+			work = hold
+		}
+		if err := work(context.Background(), path); err != nil {
 			fmt.Fprintln(os.Stderr, err)
 			os.Exit(failedByItself)
 		}
@@ -141,4 +149,64 @@ func checkKilled(ctx context.Context, s *Store, car int64, told map[string]map[i
 		}
 	}
 	return nil
+}
+
+// hold plans one change, tells of it, and keeps it in the air until its input ends. It does not close the store.
+func hold(ctx context.Context, path string) error {
+	s, err := Open(ctx, path)
+	if err != nil {
+		return err
+	}
+	e, err := s.Begin(ctx, clearing(1, 0))
+	if err != nil {
+		return err
+	}
+	fmt.Println("begun", e.ID)
+	_, err = io.Copy(io.Discard, os.Stdin)
+	return err
+}
+
+// Another process has a change in the air. As long as it lives the change is no open question here, neither at Open nor
+// later; once it has been killed it is one.
+func TestOtherProcessAlive(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "readback.db")
+	s := open(t, path)
+	car := putCar(t, s, Car{Name: "Van"})
+
+	cmd := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^$")
+	cmd.Env = append(os.Environ(), crashVariable+"="+path, holdVariable+"=1")
+	cmd.Stderr = os.Stderr
+	if _, err := cmd.StdinPipe(); err != nil {
+		t.Fatal(err)
+	}
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	var id int64
+	if _, err := fmt.Fscanf(out, "begun %d\n", &id); err != nil {
+		cmd.Process.Kill()
+		t.Fatal(err)
+	}
+	later := open(t, path)
+	for name, store := range map[string]*Store{"open before": s, "opened after": later} {
+		if got := unknown(t, store); len(got) != 0 {
+			t.Errorf("%s: a change that is in the air is doubted: %v", name, got)
+		}
+		if got := journal(t, store, car.ID); len(got) != 1 || got[0].Outcome != Planned {
+			t.Errorf("%s: journal %+v", name, got)
+		}
+	}
+	if err := cmd.Process.Kill(); err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Wait(); err == nil || cmd.ProcessState.ExitCode() == failedByItself {
+		t.Fatalf("the program ended by itself: %v", err)
+	}
+	if got := unknown(t, s); len(got) != 1 || got[0] != id {
+		t.Errorf("after it was killed: open questions %v, want %d", got, id)
+	}
 }

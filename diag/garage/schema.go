@@ -34,7 +34,7 @@ func (s *Store) check(ctx context.Context) error {
 		}
 		return &DamagedError{Path: s.path, Cause: err}
 	}
-	// Only now has a transaction that was cut off been rolled back, and with it the file's length.
+	// Only now has a transaction that was cut off been rolled back: the length of the file was not sure before.
 	if err := checkSize(s.path); err != nil {
 		return &DamagedError{Path: s.path, Cause: err}
 	}
