@@ -1,6 +1,13 @@
+// Package explain tells what one diagnostic frame or request means, byte by byte, and what may be done with it.
+//
+// It is pure: text or bytes in, an [Explanation] out; nothing is sent, stored or looked up. A digit is never changed
+// and never guessed: whatever can't be read becomes a [Finding] that says where, and the class is then [Never].
 package explain
 
-import "readback/diag/link"
+import (
+	"readback/diag/dtc"
+	"readback/diag/link"
+)
 
 // Explanation is everything that is known of one typed or pasted line. Its JSON is the terminal contract.
 type Explanation struct {
@@ -100,6 +107,9 @@ type Options struct {
 	Wish    Wish
 	Modules []Module  // the modules of this car, where known
 	Heard   []link.ID // identifiers that the car itself was heard to send
+
+	Identifiers []uint16 // values of service 22 that are known to be readable on this car
+	Local       []byte   // the same for service 21 of the older standard
 }
 
 // Module is a module of the car as far as an explanation needs it.
@@ -110,6 +120,9 @@ type Module struct {
 	Snapshots int  // stored snapshots in the last record
 	Now       int  // codes there now
 	Safety    bool // airbag, brakes, steering, high voltage
+
+	Protocol string     // "UDS", "KWP" or "OBD", as the module was found to speak; "" when not known
+	Held     []dtc.Code // the stored codes of the last record, where they were read
 }
 
 // Comparison is two frames side by side.
