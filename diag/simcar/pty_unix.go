@@ -1,0 +1,49 @@
+//go:build linux || darwin
+
+package simcar
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/creack/pty"
+	"golang.org/x/sys/unix"
+)
+
+// OpenPTY makes a pseudo terminal for ServeSerial: a program that opens slavePath as its serial port talks to
+// master. The terminal passes every byte unchanged. It stays open between one program and the next, until master is
+// closed.
+func OpenPTY() (master io.ReadWriteCloser, slavePath string, err error) {
+	m, s, err := pty.Open()
+	if err != nil {
+		return nil, "", fmt.Errorf("simcar: open pseudo terminal: %w", err)
+	}
+	if err := raw(s); err != nil {
+		return nil, "", errors.Join(fmt.Errorf("simcar: set up %s: %w", s.Name(), err), m.Close(), s.Close())
+	}
+	return &terminal{m, s}, s.Name(), nil
+}
+
+// terminal keeps the slave's side open too: without anybody there, reading the master would fail.
+type terminal struct {
+	*os.File
+	slave *os.File
+}
+
+func (t *terminal) Close() error { return errors.Join(t.File.Close(), t.slave.Close()) }
+
+// raw turns everything off that a terminal does to bytes (termios, POSIX.1).
+func raw(f *os.File) error {
+	t, err := unix.IoctlGetTermios(int(f.Fd()), getTermios)
+	if err != nil {
+		return err
+	}
+	t.Iflag &^= unix.IGNBRK | unix.BRKINT | unix.PARMRK | unix.ISTRIP | unix.INLCR | unix.IGNCR | unix.ICRNL | unix.IXON
+	t.Oflag &^= unix.OPOST
+	t.Lflag &^= unix.ECHO | unix.ECHONL | unix.ICANON | unix.ISIG | unix.IEXTEN
+	t.Cflag = t.Cflag&^(unix.CSIZE|unix.PARENB) | unix.CS8
+	t.Cc[unix.VMIN], t.Cc[unix.VTIME] = 1, 0
+	return unix.IoctlSetTermios(int(f.Fd()), setTermios, t)
+}

@@ -1,0 +1,196 @@
+package simcar
+
+import (
+	"context"
+	"io"
+	"strings"
+	"sync"
+
+	"readback/diag/bus"
+
+	"go.einride.tech/can"
+)
+
+// SerialOptions shape the serial adapter that ServeSerial plays.
+type SerialOptions struct {
+	// Version is what it says of itself; "ELM327 v2.2" when empty.
+	Version string
+	// BitRate is the speed of the serial line in bit/s; 0 is as fast as the other end takes it.
+	BitRate int
+	// Buffer is how many bytes it can hold for a slow serial line before it says BUFFER FULL; 512 when 0. Without a
+	// BitRate nothing fills up.
+	Buffer int
+	// Unknown are commands that it answers with "?", without the AT and without spaces, as in "CEA" or "FCSM": each
+	// stands for all commands that begin so.
+	Unknown []string
+	// Impatient makes it stop waiting after a 7F xx 78 as after any other answer. Otherwise it then waits for 5 s.
+	Impatient bool
+}
+
+const (
+	defaultVersion = "ELM327 v2.2"
+	defaultBuffer  = 512 // bytes, ELM327 data sheet p. 87
+	description    = "Readback practice adapter"
+	longestLine    = 254
+	prompt         = ">"
+	notUnderstood  = "?"
+	accepted       = "OK"
+)
+
+// ServeSerial plays an ELM-style serial adapter that is plugged into this car, on rw, until the context ends or the
+// other end is gone. It behaves as the ELM327 data sheet (v1.4 to v2.2) describes; where the sheet leaves something
+// open, a comment says so. It closes rw, and all that it started has ended when it returns.
+func (c *Car) ServeSerial(ctx context.Context, rw io.ReadWriteCloser, o SerialOptions) error {
+	ctx, cancel := context.WithCancel(ctx)
+	var owned sync.WaitGroup
+	defer owned.Wait()
+	defer rw.Close()
+	defer cancel()
+	defer context.AfterFunc(ctx, func() { rw.Close() })()
+
+	mine, cars := pair()
+	d := &device{car: c, o: o, bus: mine, in: make(chan byte), frames: make(chan can.Frame, wireDepth)}
+	if d.o.Version == "" {
+		d.o.Version = defaultVersion
+	}
+	d.reset()
+	d.out = newOutput(rw, o)
+	served := make(chan error, 1)
+	owned.Go(func() { served <- c.Serve(ctx, cars) })
+	owned.Go(func() { d.listen(ctx) })
+	owned.Go(func() { d.hear(ctx, rw) })
+	owned.Go(func() { d.out.run(ctx) })
+	d.run(ctx)
+	cancel()
+	return <-served
+}
+
+// device is one serial adapter.
+type device struct {
+	car    *Car
+	o      SerialOptions
+	bus    bus.Bus
+	in     chan byte // from the serial line; closed when that is gone
+	frames chan can.Frame
+	out    *output
+	set    settings
+	last   string // an empty line repeats it
+}
+
+// listen brings what is on the bus to the device.
+func (d *device) listen(ctx context.Context) {
+	for {
+		r, err := d.bus.Receive(ctx)
+		if err != nil {
+			return
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case d.frames <- r.Frame:
+		}
+	}
+}
+
+// hear brings what is typed to the device.
+func (d *device) hear(ctx context.Context, r io.Reader) {
+	defer close(d.in)
+	var buf [256]byte
+	for {
+		n, err := r.Read(buf[:])
+		for _, b := range buf[:n] {
+			select {
+			case <-ctx.Done():
+				return
+			case d.in <- b:
+			}
+		}
+		if err != nil {
+			return
+		}
+	}
+}
+
+// run reads and carries out one line after another.
+func (d *device) run(ctx context.Context) {
+	for {
+		line, ok := d.readLine(ctx)
+		if !ok {
+			return
+		}
+		if line == "" {
+			line = d.last
+		}
+		d.last = line
+		d.execute(ctx, line)
+		d.print(d.set.end(), prompt)
+		if ctx.Err() != nil || d.out.failed() {
+			return
+		}
+	}
+}
+
+// readLine reads up to a carriage return, echoing what it reads. Spaces, control characters and case don't count.
+func (d *device) readLine(ctx context.Context) (string, bool) {
+	var line strings.Builder
+	for {
+		select {
+		case <-ctx.Done():
+			return "", false
+		case <-d.frames: // nobody asked
+		case b, ok := <-d.in:
+			switch {
+			case !ok:
+				return "", false
+			case b == 0:
+				continue
+			case d.set.echo && b == '\r':
+				d.print(d.set.end())
+			case d.set.echo:
+				d.print(string(rune(b)))
+			}
+			if b == '\r' {
+				return strings.ToUpper(line.String()), true
+			}
+			if b > ' ' && b < 0x7F && line.Len() < longestLine {
+				line.WriteByte(b)
+			}
+		}
+	}
+}
+
+// execute carries out one line without its carriage return.
+func (d *device) execute(ctx context.Context, line string) {
+	command, ok := strings.CutPrefix(line, "AT")
+	if !ok {
+		d.request(ctx, line)
+		return
+	}
+	for _, u := range d.o.Unknown {
+		if strings.HasPrefix(command, u) {
+			d.printLine(notUnderstood)
+			return
+		}
+	}
+	switch command {
+	case "MA":
+		d.monitor(ctx)
+	case "RTR":
+		d.remote(ctx)
+	case "Z", "WS":
+		d.reset()
+		d.print(d.set.end(), d.set.end())
+		d.printLine(d.o.Version)
+	default:
+		d.printLine(d.command(command))
+	}
+}
+
+// print puts text out; it never drops any.
+func (d *device) print(text ...string) {
+	for _, s := range text {
+		d.out.put(s)
+	}
+}
+
+func (d *device) printLine(s string) { d.print(s, d.set.end()) }
