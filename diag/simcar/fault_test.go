@@ -27,7 +27,7 @@ func walk(t *testing.T, c *Car, code string, steps []struct {
 				t.Fatal(err)
 			}
 		case "test":
-			time.Sleep(time.Second)
+			pass(time.Second)
 		case "ready":
 			c.SetReady(true)
 		}
@@ -134,19 +134,19 @@ func TestCourierClear(t *testing.T) {
 		equal(t, "before", asked(c, "charging", "19 02 FF"), "59 02 7F 1D 5A 13 2F C1 40 87 28 C2 93 00 28")
 		equal(t, "clear", asked(c, "charging", "14 FF FF FF"), "7F 14 78|54")
 		equal(t, "at once", asked(c, "charging", "19 02 FF"), "59 02 7F 0D 59 00 50 1D 5A 13 50 C1 40 87 50 C2 93 00 50")
-		time.Sleep(10 * time.Second)
+		pass(10 * time.Second)
 		equal(t, "later", asked(c, "charging", "19 02 FF"), "59 02 7F 1D 5A 13 2F")
 		equal(t, "seen", asked(c, "charging", "19 06 1D 5A 13 FF"), "59 06 1D 5A 13 2F 01 01 02 00")
 		equal(t, "note", asked(c, "charging", "19 04 1D 5A 13 FF"), "59 04 1D 5A 13 2F 01 05 DD 00 00 A0 F6 DD 01 7E DD 02 2F DD 03 00 2A DD 7A 03 E8")
 		// the body's fault is tested at switch-on only
 		equal(t, "clear", asked(c, "body", "14 FF FF FF"), "54")
-		time.Sleep(10 * time.Second)
+		pass(10 * time.Second)
 		equal(t, "no result yet", asked(c, "body", "19 02 FF"), "59 02 7F 9A 14 15 50")
 		c.Switch(false)
-		time.Sleep(3 * time.Minute)
+		pass(3 * time.Minute)
 		equal(t, "off", asked(c, "body", "19 02 FF"), "")
 		c.Switch(true)
-		time.Sleep(10 * time.Second)
+		pass(10 * time.Second)
 		equal(t, "back", asked(c, "body", "19 02 FF"), "59 02 7F 9A 14 15 2F")
 	})
 }
@@ -183,7 +183,7 @@ func TestOBDMemory(t *testing.T) {
 		equal(t, "types of 09", asked(c, "drive", "09 00"), "49 00 54 40 00 00") // bits 02 04 06 0A
 		equal(t, "not offered, to all modules", askedAll(c, "drive", "01 0A"), "")
 		equal(t, "clear", asked(c, "drive", "04"), "44")
-		time.Sleep(2 * time.Minute)
+		pass(2 * time.Minute)
 		equal(t, "stored", asked(c, "drive", "03"), "43 00")
 		equal(t, "freeze frame", asked(c, "drive", "02 02 00"), "42 02 00 00 00")
 		equal(t, "distance, time", asked(c, "drive", "01 31 30 4E"), "41 31 00 00 30 00 4E 00 02")
@@ -191,7 +191,7 @@ func TestOBDMemory(t *testing.T) {
 		if err := c.SetFault("drive", "P0A1B-00", true); err != nil {
 			t.Fatal(err)
 		}
-		time.Sleep(10 * time.Second)
+		pass(10 * time.Second)
 		equal(t, "a new code", asked(c, "drive", "03"), "43 01 0A 1B")
 		equal(t, "its freeze frame", asked(c, "drive", "02 02 00 42 00"), "42 02 00 0A 1B 42 00 31 38")
 	})

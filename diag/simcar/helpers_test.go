@@ -95,7 +95,7 @@ type wire struct {
 // serve lets a car serve a bus until the test ends.
 func serve(t *testing.T, c *Car) wire {
 	t.Helper()
-	mine, cars := pair()
+	mine, cars := bus.Pair()
 	ctx, stop := context.WithCancel(context.Background())
 	done := make(chan error)
 	go func() { done <- c.Serve(ctx, cars) }()
@@ -192,3 +192,6 @@ func equalJSON(a, b any) bool {
 	y, errY := json.Marshal(b)
 	return errX == nil && errY == nil && bytes.Equal(x, y)
 }
+
+// pass lets the bubble's time go by.
+func pass(d time.Duration) { <-time.After(d) }

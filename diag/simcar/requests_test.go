@@ -73,10 +73,10 @@ func TestFaultDetectionCounter(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		c := carOf(t, `{"modules":{"m":{"codes":{"P0143-00":{"status":"50","present":true,"step":5,"every":1000}}}}}`)
 		equal(t, "before a test", asked(c, "m", "19 14"), "59 14")
-		time.Sleep(time.Second)
+		pass(time.Second)
 		equal(t, "after one", asked(c, "m", "19 14"), "59 14 01 43 00 05")
 		equal(t, "not failed yet", asked(c, "m", "19 02 01"), "59 02 FF")
-		time.Sleep(25 * time.Second) // 26 tests: 130, held at 127
+		pass(25 * time.Second) // 26 tests: 130, held at 127
 		equal(t, "failed", asked(c, "m", "19 14"), "59 14")
 		equal(t, "failed", asked(c, "m", "19 02 01"), "59 02 FF 01 43 00 2F")
 	})
@@ -136,12 +136,12 @@ func TestSession(t *testing.T) {
 		equal(t, "clear at first", asked(c, "m", "14 FF FF FF"), "7F 14 7F")
 		equal(t, "10 03", asked(c, "m", "10 03"), "50 03 00 32 01 F4")
 		for range 3 {
-			time.Sleep(4 * time.Second)
+			pass(4 * time.Second)
 			equal(t, "3E 80 keeps it", asked(c, "m", "3E 80"), "")
 		}
 		equal(t, "session", asked(c, "m", "22 F1 86"), "62 F1 86 03")
 		equal(t, "clear", asked(c, "m", "14 FF FF FF"), "54")
-		time.Sleep(5001 * time.Millisecond)
+		pass(5001 * time.Millisecond)
 		equal(t, "session after S3", asked(c, "m", "22 F1 86"), "62 F1 86 01")
 		equal(t, "10 03", asked(c, "m", "10 83"), "")
 		equal(t, "session", asked(c, "m", "22 F1 86"), "62 F1 86 03")
@@ -156,7 +156,7 @@ func TestSeveralIdentifiers(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		c := carOf(t, `{"modules":{"m":{"live":["DD00","DD01","DD02","DD03"],"texts":{"F197":"BODY"},"data":{"F18B":"23 03 14"}}}}`)
 		equal(t, "plates", asked(c, "m", "22 F1 97 F1 91 F1 8B"), "62 F1 97 42 4F 44 59 F1 8B 23 03 14")
-		time.Sleep(10 * time.Second)
+		pass(10 * time.Second)
 		equal(t, "live", asked(c, "m", "22 DD 00 DD 01 DD 02 DD 03"), "62 DD 00 00 A0 F6 DD 01 7E DD 02 2F DD 03 00 32")
 	})
 }

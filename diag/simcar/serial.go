@@ -32,6 +32,7 @@ const (
 	defaultBuffer  = 512 // bytes, ELM327 data sheet p. 87
 	description    = "Readback practice adapter"
 	longestLine    = 254
+	frameDepth     = 256 // frames that wait for the device
 	prompt         = ">"
 	notUnderstood  = "?"
 	accepted       = "OK"
@@ -48,8 +49,8 @@ func (c *Car) ServeSerial(ctx context.Context, rw io.ReadWriteCloser, o SerialOp
 	defer cancel()
 	defer context.AfterFunc(ctx, func() { rw.Close() })()
 
-	mine, cars := pair()
-	d := &device{car: c, o: o, bus: mine, in: make(chan byte), frames: make(chan can.Frame, wireDepth)}
+	mine, cars := bus.Pair()
+	d := &device{car: c, o: o, bus: mine, in: make(chan byte), frames: make(chan can.Frame, frameDepth)}
 	if d.o.Version == "" {
 		d.o.Version = defaultVersion
 	}

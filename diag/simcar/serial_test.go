@@ -317,7 +317,7 @@ func TestSerialWaiting(t *testing.T) {
 		d := plug(t, load(t, ""), SerialOptions{Impatient: true})
 		d.setUp("ATSP6", "ATAT0", "ATSH7E5")
 		d.expect("14FFFFFF", "7F 14 78 ")
-		time.Sleep(2 * time.Second) // it is still at work
+		pass(2 * time.Second) // it is still at work
 		d.setUp("ATSTFF", "ATCTM5")
 		d.expect("14FFFFFF", "7F 14 78 \r54 ")
 	})
@@ -329,12 +329,12 @@ func TestSerialStopped(t *testing.T) {
 		d := plug(t, load(t, ""), SerialOptions{})
 		d.setUp("ATSP6", "ATSH7E5", "ATE0")
 		d.write("3E00\r")
-		time.Sleep(10 * time.Millisecond)
+		pass(10 * time.Millisecond)
 		d.write("x")
 		if got := d.until(">"); got != "STOPPED\r\r>" {
 			t.Errorf("%q", got)
 		}
-		time.Sleep(50 * time.Millisecond) // the module answers all the same
+		pass(50 * time.Millisecond) // the module answers all the same
 		d.expect("3E00", "7E 00 ")
 	})
 }

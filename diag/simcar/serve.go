@@ -14,8 +14,8 @@ import (
 )
 
 // Serve lets the car take part in a bus: its modules answer there and send their ordinary messages. It returns nil
-// once the context ends or the bus is closed, and an error when the bus fails. One car may serve several buses at a time; Serve
-// does not close the bus, and all that it started has ended when it returns.
+// once the context ends or the bus is closed, and an error when the bus fails. One car may serve several buses at a
+// time. Serve does not close the bus, and all that it started has ended when it returns.
 func (c *Car) Serve(ctx context.Context, b bus.Bus) error {
 	ctx, cancel := context.WithCancel(ctx)
 	var wg sync.WaitGroup

@@ -38,7 +38,7 @@ func TestNoFlowControl(t *testing.T) {
 		w := serve(t, carOf(t, sheetVIN))
 		w.say("7E0 02 09 02")
 		w.expect(999*time.Millisecond, "7E8 10 14 49 02 01 31 44 34")
-		time.Sleep(10 * time.Millisecond)
+		pass(10 * time.Millisecond)
 		w.say("7E0 30 00 00")
 		w.expect(time.Second)
 		w.say("7E0 02 3E 00")
@@ -265,7 +265,7 @@ func TestOrdinaryMessages(t *testing.T) {
 			t.Errorf("speed message %s", last)
 		}
 		c.Switch(false)
-		time.Sleep(time.Millisecond)
+		pass(time.Millisecond)
 		w.hear(time.Millisecond)
 		w.say("7E0 02 3E 00")
 		if r, err := w.Receive(timeout(t, time.Second)); err == nil {

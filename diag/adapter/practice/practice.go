@@ -70,13 +70,19 @@ type Connection struct {
 }
 
 func newConnection(car *simcar.Car, bitRate int) *Connection {
-	tester, cars := pair()
+	c := connect(car.Serve)
+	c.car, c.bitRate = car, bitRate
+	return c
+}
+
+// connect makes a bus with serve at its other end.
+func connect(serve func(context.Context, bus.Bus) error) *Connection {
+	tester, cars := bus.Pair()
 	ctx, stop := context.WithCancel(context.Background())
-	c := &Connection{car: car, bitRate: bitRate, tester: tester, stop: stop}
+	c := &Connection{tester: tester, stop: stop}
 	c.served.Go(func() {
-		defer cars.Close()
-		// The car's end is closed by nobody else, so that only the context can end this.
-		_ = car.Serve(ctx, cars)
+		// It ends with the context or with the bus, and either way nobody is left to tell.
+		_ = serve(ctx, cars)
 	})
 	return c
 }

@@ -1,6 +1,7 @@
 package practice
 
 import (
+	"context"
 	"errors"
 	"slices"
 	"testing"
@@ -8,6 +9,8 @@ import (
 	"time"
 
 	"readback/diag/adapter"
+	"readback/diag/bus"
+	"readback/diag/bus/bustest"
 	"readback/diag/simcar"
 
 	"go.einride.tech/can"
@@ -110,5 +113,18 @@ func TestCloseTwice(t *testing.T) {
 		if _, err := c.Bus().Receive(t.Context()); err == nil {
 			t.Error("a closed practice car still hands out frames")
 		}
+	})
+}
+
+// The bus of a connection keeps the contract of the seam, with the kit in the car's place.
+func TestConform(t *testing.T) {
+	bustest.Conform(t, func(t testing.TB) (under, peer bus.Bus) {
+		others := make(chan bus.Bus)
+		c := connect(func(_ context.Context, b bus.Bus) error {
+			others <- b
+			return nil
+		})
+		t.Cleanup(func() { c.Close() })
+		return c.Bus(), <-others
 	})
 }
