@@ -99,8 +99,10 @@ func (x *typed) length(d []byte) bool {
 	t := x.t
 	n := int(d[0] & 0x0F)
 	switch {
+	case t.kind == single && hexOf(t.payload) == "14 FF FF" && len(t.rest) > 0 && t.rest[0] == 0xFF:
+		x.found("length-small", Wrong, x.place(0), "The counting byte says 3, but the request seems to have 4 bytes. The module would see 14 FF FF only.", "For all of it the counting byte would be 04.")
 	case t.kind == single && readable(t.payload) && filling(t.rest):
-		return x.complete(d)
+		return x.complete()
 	case len(d) > 2 && d[0] == d[1] && sound(d[1:]):
 		x.found("length-doubled", Wrong, x.place(1), fmt.Sprintf("The counting byte %02X stands twice.%s", d[0], doubledAs(d[1])), fmt.Sprintf("If it is meant once: %s.", hexOf(d[1:])))
 	case d[0] == 0 && len(d) > 1 && sound(d[1:]):
@@ -142,14 +144,12 @@ func doubledAs(b byte) string {
 }
 
 // complete: slips in a frame that can be read completely and has even filling.
-func (x *typed) complete(d []byte) bool {
+func (x *typed) complete() bool {
 	p := x.t.payload
 	if p[0] != 0x14 {
 		return false
 	}
 	switch {
-	case len(p) == 3 && p[1] == 0xFF && p[2] == 0xFF && len(x.t.rest) > 0 && x.t.rest[0] == 0xFF:
-		return x.small()
 	case len(p) == 4 && be16(p[1:]) == 0xFFFF && isFiller(p[3]) && p[3] != 0xFF:
 		x.found("byte-missing", Wrong, x.place(4), fmt.Sprintf("The group %s is none that the standard has. The last byte looks like filling: one byte may be missing.", hexOf(p[1:])), "All groups are FF FF FF.")
 	case len(p) == 5 && (len(x.t.rest) == 0 || x.t.rest[0] == p[4]):
@@ -160,21 +160,11 @@ func (x *typed) complete(d []byte) bool {
 	return true
 }
 
-func (x *typed) small() bool {
-	x.found("length-small", Wrong, x.place(0), "The counting byte says 3, but the request seems to have 4 bytes. The module would see 14 FF FF only.", "For all of it the counting byte would be 04.")
-	return true
-}
-
-// kind looks at frames that are no single frame, and at uneven filling after a clear that is counted short.
+// kind looks at frames that are no single frame; true when the frame is none.
 func (x *typed) kind(d []byte) bool {
-	if x.t.kind == single {
-		p := x.t.payload
-		if len(p) == 3 && p[0] == 0x14 && p[1] == 0xFF && p[2] == 0xFF && len(x.t.rest) > 0 && x.t.rest[0] == 0xFF {
-			return x.small()
-		}
-		return false
-	}
 	switch {
+	case x.t.kind == single:
+		return false
 	case x.w.answer:
 	case d[0] == 0:
 		x.found("empty-message", Wrong, x.place(0), "The counting byte is 00: the message is empty.", "Compare the bytes with the instructions.")
