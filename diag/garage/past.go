@@ -57,12 +57,6 @@ type Mark struct {
 	Lists   []string    // OBD lists that named it
 }
 
-// listFault are the status bits that make an entry of a list a fault: test failed, failed this cycle, pending,
-// confirmed, failed since clear (ISO 14229-1 D.2). The other two say that there is no result, bit 7 asks for a lamp.
-const listFault dtc.Status = 0x2F
-
-const testFailed dtc.Status = 0x01
-
 // judge tells whether a listed code is a fault and whether it is there now, under the module's availability mask.
 // An OBD list has no status and names faults only.
 func judge(status, availability *dtc.Status) (present, now bool) {
@@ -73,5 +67,5 @@ func judge(status, availability *dtc.Status) (present, now bool) {
 	if availability != nil {
 		mask = *availability
 	}
-	return *status&mask&listFault != 0, *status&mask&testFailed != 0
+	return status.Faulty(mask), *status&mask&dtc.TestFailed != 0
 }
