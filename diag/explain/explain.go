@@ -101,7 +101,7 @@ func explained(s step, o Options, c *cleaned) Explanation {
 	x.slips()
 	x.wishes(e.Class)
 	c.findings = append(c.findings, x.out...)
-	if w.skip == 0 && e.Direction != Answer {
+	if w.skip == 0 && !w.answer {
 		e.Nearest = nearest(s.id, s.data, o)
 	}
 	return e
@@ -129,8 +129,8 @@ func withoutID(s step, c *cleaned) Explanation {
 		e.Service = fmt.Sprintf("%02X", t.payload[0])
 	case t.kind == single && isAnswer(t.payload[0]), isAnswer(d[0]):
 		c.found("answer-pasted", Wrong, at, "These look like bytes of an answer, not of a request.", "Look for the line above them: the request.")
-	case wellKnown(d) > 0:
-		k := wellKnown(d)
+	case uncounted(d) > 0:
+		k := uncounted(d)
 		e.Summary += " The bytes alone ask to " + phrase(d[:k]) + ", but the counting byte is missing too."
 		e.Service = fmt.Sprintf("%02X", d[0])
 		c.found("length-missing", Wrong, at, fmt.Sprintf("The counting byte seems to be missing: %s is a whole request by itself.", hexOf(d[:k])), fmt.Sprintf("With it: %02X %s.", k, hexOf(d[:k])))

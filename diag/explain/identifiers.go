@@ -76,7 +76,7 @@ var pids = map[byte]pid{
 		if d[0]&0x80 != 0 {
 			lamp = "the lamp is on"
 		}
-		return fmt.Sprintf("%d codes, %s", d[0]&0x7F, lamp)
+		return count(int(d[0]&0x7F), "code", "codes") + ", " + lamp
 	}, 4},
 	0x02: {"code that the kept values belong to", func(d []byte) string { return codeName(d[:2]) }, 2},
 	0x04: {"load", percent, 1},

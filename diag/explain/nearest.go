@@ -37,6 +37,10 @@ func nearest(id link.ID, data []byte, o Options) []Near {
 			from = from[2:]
 		}
 	}
+	n.identifiers(data)
+	if w := whoIs(id, data, o); len(n.found) > 0 && !w.known && !w.standard {
+		return n.best() // the identifier is the likelier slip
+	}
 	for _, c := range common {
 		p := unhex(c)
 		framed := append([]byte{byte(len(p))}, p...)
@@ -52,7 +56,11 @@ func nearest(id link.ID, data []byte, o Options) []Near {
 		}
 	}
 	n.digits(from[len(from)-1])
-	n.identifiers(data)
+	return n.best()
+}
+
+// best are the first of what was found, the nearest and among equals the more dangerous in front.
+func (n *neighbours) best() []Near {
 	slices.SortFunc(n.found, func(a, b candidate) int {
 		return cmp.Or(cmp.Compare(a.near.Distance, b.near.Distance), cmp.Compare(danger(b.class), danger(a.class)), cmp.Compare(a.near.Text, b.near.Text))
 	})

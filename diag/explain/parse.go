@@ -45,7 +45,7 @@ func parse(c *cleaned) []step {
 		case len(current.data) == 0 && !current.hasID && !current.bad:
 			i += current.lead(c, c.tokens[i:])
 			continue
-		case t.hash, startsFrame(c.tokens[i:], fresh) && len(current.data) > 0:
+		case t.hash && (len(t.text) == 3 || len(t.text) == 8), startsFrame(c.tokens[i:], fresh) && len(current.data) > 0:
 			begin()
 			i += current.lead(c, c.tokens[i:])
 			continue
@@ -156,6 +156,10 @@ func (s *step) lead(c *cleaned, t []token) int {
 		return 1
 	case len(first) > 3 && len(first)%2 == 1 && first[0] == '7':
 		s.joined(c, t[0], 3)
+		return 1
+	case len(first) > 4 && len(first)%2 == 0 && (strings.HasPrefix(first, "7DF") || strings.HasPrefix(first, "7E")):
+		s.bad = true
+		c.found("odd-digits", Wrong, t[0].at, fmt.Sprintf("After %s an odd number of digits is left.", first[:3]), "A byte has two digits. One digit is missing or one is too many.")
 		return 1
 	case len(first) > 8 && len(first)%2 == 0 && (strings.HasPrefix(first, "18DA") || strings.HasPrefix(first, "18DB")):
 		s.joined(c, t[0], 8)

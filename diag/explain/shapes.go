@@ -96,6 +96,9 @@ func (l *layout) length() (n int, open bool) {
 	return n, open || l.repeat > 1
 }
 
+// ends reports a form whose last part is a run of that kind.
+func (l *layout) ends(run int) bool { return len(l.parts) > 0 && l.parts[len(l.parts)-1].n == run }
+
 func (l *layout) fits(p []byte) bool {
 	n, open := l.length()
 	switch {

@@ -38,12 +38,29 @@ func sound(d []byte) bool {
 	return t.kind == single && readable(t.payload) && filling(t.rest)
 }
 
-// wellKnown is a request payload that stands alone, with nothing but filling after it: its length, 0 when there is none.
+// wellKnown is the length of the request that stands at the front of d with nothing but filling after it, 0 when there
+// is none. Requests that end in bytes of the maker's own do not count: anything would fit them.
 func wellKnown(d []byte) int {
-	for n := min(len(d), 7); n > 0; n-- {
-		if readable(d[:n]) && filling(d[n:]) {
+	if len(d) >= 4 && d[0] == 0x14 && d[1] == 0xFF && d[2] == 0xFF && d[3] == 0xFF && filling(d[4:]) {
+		return 4
+	}
+	for n := 1; n <= min(len(d), 7); n++ {
+		if readable(d[:n]) && filling(d[n:]) && !readForm(d[:n]).layout.ends(some) {
 			return n
 		}
+	}
+	return 0
+}
+
+// uncounted is like wellKnown for bytes that should begin with a counting byte: those that look like one are taken for a
+// request only when it is a common one.
+func uncounted(d []byte) int {
+	n := wellKnown(d)
+	if n == 0 || d[0] > 0x0A {
+		return n
+	}
+	if _, known := pids[d[n-1]]; n == 2 && d[0] == 0x01 && known || contains(common, fmt.Sprintf("%X", d[:n])) {
+		return n
 	}
 	return 0
 }
@@ -113,8 +130,8 @@ func (x *typed) length(d []byte) bool {
 			fix = fmt.Sprintf("The request has %d bytes: the counting byte would be %02X.", k, k)
 		}
 		x.found("pad-counted", Wrong, x.place(0), fmt.Sprintf("The counting byte is %02X, but one frame has room for 7. It may count the filling too.", d[0]), fix)
-	case (t.kind != single || !readable(t.payload)) && wellKnown(d) > 0:
-		k := wellKnown(d)
+	case (t.kind != single || !readable(t.payload) && !isAnswer(t.payload[0])) && uncounted(d) > 0:
+		k := uncounted(d)
 		x.found("length-missing", Wrong, x.place(0), fmt.Sprintf("The counting byte seems to be missing: %s is a whole request by itself.", hexOf(d[:k])), fmt.Sprintf("With it: %02X %s.", k, hexOf(d[:k])))
 	case d[0]>>4 == 0 && n > 0 && wellKnown(d[1:]) > n:
 		k := wellKnown(d[1:])
@@ -265,7 +282,7 @@ func (x *typed) swappedService(p []byte, first int) {
 		x.found("digits-swapped", Doubt, x.place(first+i/2), fmt.Sprintf("With two digits swapped it would be %s: %s.", hexOf(q), phrase(q)), "Compare these digits with the instructions.")
 		return
 	}
-	if len(p) > 1 { // two whole bytes
+	if len(p) > 1 && !isAnswer(p[0]) { // two whole bytes
 		if q := append([]byte{p[1], p[0]}, p[2:]...); q[0] != p[0] && readable(q) {
 			x.found("bytes-swapped", Doubt, x.place(first), fmt.Sprintf("With two bytes swapped it would be %s: %s.", hexOf(q), phrase(q)), "Compare these bytes with the instructions.")
 		}

@@ -1,0 +1,97 @@
+package explain
+
+import (
+	"strings"
+	"testing"
+
+	"readback/diag/link"
+	"readback/testdata"
+)
+
+func seeds(f *testing.F) {
+	for _, line := range strings.Split(testdata.ExplainCases, "\n") {
+		if c := strings.Split(line, "\t"); len(c) == 5 {
+			f.Add(strings.ReplaceAll(c[1], `\n`, "\n"))
+		}
+	}
+	for _, s := range []string{"", "\x00", "\xff\xfe", "7E5 \u202e04", "0x", "0x0x0x", "hhhh", "####", "AT", "AT SH", "ATSH18", "ST", "P", "U0", "&H", "\\x", "7E5…", "７Ｅ５ ０４"} {
+		f.Add(s)
+	}
+}
+
+// FuzzExplain: never a panic; what holds for every explanation holds; one other digit gives other words.
+func FuzzExplain(f *testing.F) {
+	seeds(f)
+	f.Fuzz(func(t *testing.T, text string) {
+		for _, o := range []Options{{}, {Wish: WishRead}, van()} {
+			e := Explain(text, o)
+			soundExplanation(t, text, e)
+			if e.Frame == nil {
+				continue
+			}
+			if n := len(e.Frame.Data); n > 0 {
+				other := append([]byte(nil), e.Frame.Data...)
+				other[n-1] ^= 1
+				if Words(e.Frame.ID, other) == *e.Words {
+					t.Errorf("%q: one other digit, the same words", text)
+				}
+			}
+			soundExplanation(t, text, ExplainFrame(e.Frame.ID, e.Frame.Data, o))
+		}
+		c := Compare(text, text, Options{})
+		if c.A.Frame != nil && !c.Same {
+			t.Errorf("%q differs from itself", text)
+		}
+	})
+}
+
+// FuzzParse: cleaning what was cleaned changes nothing, and every digit of a token stands in the text as it was typed.
+func FuzzParse(f *testing.F) {
+	seeds(f)
+	f.Fuzz(func(t *testing.T, text string) {
+		c := clean(text)
+		runes := []rune(text)
+		var parts []string
+		for i, tok := range c.tokens {
+			if i > 0 && c.tokens[i-1].line != tok.line {
+				parts = append(parts, "\n")
+			}
+			parts = append(parts, tok.text)
+			for j, d := range []byte(tok.text) {
+				if got := strings.ToUpper(string(runes[tok.at+j])); got != string(rune(d)) {
+					t.Fatalf("%q: token %q says %c where the text has %q", text, tok.text, d, got)
+				}
+			}
+		}
+		if len(c.tokens) == 0 || strings.Count(strings.Join(parts, " "), "") > maxRunes {
+			return
+		}
+		again := clean(strings.Join(parts, " "))
+		if len(again.tokens) != len(c.tokens) {
+			t.Fatalf("%q: %d tokens, cleaned again %d", text, len(c.tokens), len(again.tokens))
+		}
+		for i := range c.tokens {
+			if again.tokens[i].text != c.tokens[i].text {
+				t.Fatalf("%q: token %q became %q", text, c.tokens[i].text, again.tokens[i].text)
+			}
+		}
+	})
+}
+
+// FuzzFrame: any frame and any answer can be explained.
+func FuzzFrame(f *testing.F) {
+	f.Add(uint32(0x7ED), false, []byte{0x06, 0x59, 0x02, 0xFF, 0x01, 0x43, 0x00, 0x08})
+	f.Add(uint32(0x18DAF110), true, []byte{0x10, 0x14, 0x62, 0xF1, 0x90, 0x30, 0x54, 0x4E})
+	f.Add(uint32(0x7E8), false, []byte{0x04, 0x41, 0x0C, 0x0B, 0x30})
+	f.Fuzz(func(t *testing.T, id uint32, wide bool, data []byte) {
+		i := link.ID11(id)
+		if wide {
+			i = link.ID29(id)
+		}
+		e := ExplainFrame(i, data, van())
+		soundExplanation(t, "a frame", e)
+		if ExplainAnswer(nil, data) == "" || ExplainAnswer(data, data) == "" {
+			t.Errorf("% X: nothing to say", data)
+		}
+	})
+}
