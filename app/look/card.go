@@ -1,0 +1,132 @@
+package look
+
+import (
+	"image/color"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/canvas"
+	"fyne.io/fyne/v2/container"
+)
+
+const radius = 8
+
+// Rows is a card with rows under one another, a hair line between them.
+func Rows(rows ...fyne.CanvasObject) *fyne.Container {
+	l := &cardRows{}
+	objects := []fyne.CanvasObject{board(Card, Line)}
+	for i, r := range rows {
+		if i > 0 {
+			objects = append(objects, Hair())
+		}
+		objects = append(objects, r)
+	}
+	l.stack.gap = 0
+	return container.New(l, objects...)
+}
+
+// Boxed is a card around one object.
+func Boxed(o fyne.CanvasObject) *fyne.Container { return Rows(Pad(14, 16, 14, 16, o)) }
+
+// Noted is a card with a coloured edge at its left, for a notice inside a page.
+func Noted(edge fyne.ThemeColorName, o fyne.CanvasObject) *fyne.Container {
+	return container.New(&noted{}, board(Card, Line), flat(edge), Pad(12, 16, 12, 20, o))
+}
+
+// Ground puts an object on a flat colour.
+func Ground(c fyne.ThemeColorName, o fyne.CanvasObject) *fyne.Container {
+	return container.New(&under{}, flat(c), o)
+}
+
+func board(fill, stroke fyne.ThemeColorName) *canvas.Rectangle {
+	r := canvas.NewRectangle(paint(fill))
+	r.StrokeColor, r.StrokeWidth, r.CornerRadius = paint(stroke), 1, radius
+	return r
+}
+
+func flat(c fyne.ThemeColorName) *canvas.Rectangle { return canvas.NewRectangle(paint(c)) }
+
+// Hair is a hair line across its room.
+func Hair() fyne.CanvasObject {
+	r := flat(Line)
+	r.SetMinSize(fyne.NewSize(1, 1))
+	return r
+}
+
+// cardRows lays the first object under the others, which are stacked inside its edge.
+type cardRows struct{ stack }
+
+func (c *cardRows) Layout(objects []fyne.CanvasObject, size fyne.Size) {
+	objects[0].Move(fyne.NewPos(0, 0))
+	objects[0].Resize(size)
+	c.stack.Layout(objects[1:], fyne.NewSize(size.Width-2, size.Height-2))
+	for _, o := range objects[1:] {
+		o.Move(o.Position().AddXY(1, 1))
+	}
+	c.last = size.Width
+}
+
+func (c *cardRows) heightFor(objects []fyne.CanvasObject, width float32) float32 {
+	return c.stack.heightFor(objects[1:], width-2) + 2
+}
+
+func (c *cardRows) natural(objects []fyne.CanvasObject) float32 {
+	return c.stack.natural(objects[1:]) + 2
+}
+
+func (c *cardRows) MinSize(objects []fyne.CanvasObject) fyne.Size { return minOf(c, objects, c.last) }
+
+// noted lays a board and a coloured edge under one object.
+type noted struct{ last float32 }
+
+func (n *noted) Layout(objects []fyne.CanvasObject, size fyne.Size) {
+	n.last = size.Width
+	objects[0].Move(fyne.NewPos(0, 0))
+	objects[0].Resize(size)
+	objects[1].Move(fyne.NewPos(0, radius))
+	objects[1].Resize(fyne.NewSize(4, max(0, size.Height-2*radius)))
+	objects[2].Move(fyne.NewPos(0, 0))
+	objects[2].Resize(size)
+}
+
+func (n *noted) heightFor(objects []fyne.CanvasObject, width float32) float32 {
+	return HeightFor(objects[2], width)
+}
+
+func (n *noted) natural(objects []fyne.CanvasObject) float32   { return naturalWidth(objects[2]) }
+func (n *noted) MinSize(objects []fyne.CanvasObject) fyne.Size { return minOf(n, objects, n.last) }
+
+// under lays its first object under the second.
+type under struct{ last float32 }
+
+func (u *under) Layout(objects []fyne.CanvasObject, size fyne.Size) {
+	u.last = size.Width
+	for _, o := range objects {
+		o.Move(fyne.NewPos(0, 0))
+		o.Resize(size)
+	}
+}
+
+func (u *under) heightFor(objects []fyne.CanvasObject, width float32) float32 {
+	return HeightFor(objects[len(objects)-1], width)
+}
+
+func (u *under) natural(objects []fyne.CanvasObject) float32 {
+	return naturalWidth(objects[len(objects)-1])
+}
+
+func (u *under) MinSize(objects []fyne.CanvasObject) fyne.Size { return minOf(u, objects, u.last) }
+
+// ring is the frame around the part that has the keyboard.
+func ring() *canvas.Rectangle {
+	r := canvas.NewRectangle(color.Transparent)
+	r.StrokeColor, r.StrokeWidth, r.CornerRadius = paint(Accent), 2, radius+2
+	r.Hide()
+	return r
+}
+
+// Badge is a word in a frame, for what must not be overlooked.
+func Badge(word string) fyne.CanvasObject {
+	r := board(Card, Amber)
+	r.StrokeWidth, r.CornerRadius = 2, 4
+	return container.New(&under{}, r, Pad(5, 10, 5, 10, Styled(word, Style{Bold: true, Color: Amber, Size: SizeSmall}).OneRow()))
+}

@@ -1,0 +1,176 @@
+package look
+
+import (
+	"image/color"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/canvas"
+	"fyne.io/fyne/v2/widget"
+)
+
+// Latch is one latch of the drawn gate.
+type Latch struct {
+	Label  string
+	InLine bool
+	Word   string // "in line", "open"
+}
+
+// Gate draws the latches in a row with the key before them and the car behind. A latch that is in line has its notch
+// at the height of the key; one that is not stands too low and keeps the key out.
+type Gate struct {
+	widget.BaseWidget
+	latches []Latch
+	car     string
+	travel  float32 // how far the key has come, 0 to 1
+}
+
+// NewGate makes a drawing of latches; car is the word at the end of the way.
+func NewGate(latches []Latch, car string) *Gate {
+	g := &Gate{latches: latches, car: car}
+	g.ExtendBaseWidget(g)
+	return g
+}
+
+// Travel moves the key, 0 before the first latch, 1 at the car.
+func (g *Gate) Travel(part float32) {
+	g.travel = max(0, min(1, part))
+	g.Refresh()
+}
+
+const (
+	gateHigh  = 176 // down to the labels
+	gateLevel = 92  // height of the key's way
+	gateEnds  = 56  // room for the key at the left and the car at the right
+)
+
+func (g *Gate) HeightFor(float32) float32 { return gateHigh + 2*Style{Size: SizeFine}.pitch() + 14 }
+func (g *Gate) natural() float32          { return 660 }
+func (g *Gate) MinSize() fyne.Size        { return fyne.NewSize(240, g.HeightFor(0)) }
+
+func (g *Gate) CreateRenderer() fyne.WidgetRenderer {
+	r := &gateRenderer{g: g}
+	r.Layout(g.Size())
+	return r
+}
+
+type gateRenderer struct {
+	g       *Gate
+	objects []fyne.CanvasObject
+}
+
+func (r *gateRenderer) Layout(size fyne.Size) {
+	r.objects = r.objects[:0]
+	if size.Width <= 0 {
+		return
+	}
+	g := r.g
+	add := func(o ...fyne.CanvasObject) { r.objects = append(r.objects, o...) }
+	all := len(g.latches) > 0
+	for _, l := range g.latches {
+		all = all && l.InLine
+	}
+	carX := size.Width - gateEnds
+	way := dashed(Edge, 1.4, 6, 5, fyne.NewPos(gateEnds-8, gateLevel), fyne.NewPos(carX, gateLevel))
+	if all {
+		l := canvas.NewLine(paint(Accent))
+		l.StrokeWidth = 2
+		l.Position1, l.Position2 = fyne.NewPos(gateEnds-8, gateLevel), fyne.NewPos(carX, gateLevel)
+		way = []fyne.CanvasObject{l}
+	}
+	add(way...)
+	if n := len(g.latches); n > 0 {
+		room := (carX - gateEnds) / float32(n)
+		for i, l := range g.latches {
+			r.latch(gateEnds+room*(float32(i)+0.5), room, l)
+		}
+	}
+	r.key(8+g.travel*(carX-70), all)
+	r.vehicle(carX+2, size.Width)
+}
+
+// latch draws one latch around x.
+func (r *gateRenderer) latch(x, room float32, l Latch) {
+	const wide, neck, notch, arm = 30, 12, 30, 54
+	level, shift := float32(gateLevel), float32(0)
+	if !l.InLine {
+		shift = 24 // it stands too low: the key meets the full width
+	}
+	top, cut := level-notch/2-arm+shift, level-notch/2+shift
+	low, end := level+notch/2+shift, level+notch/2+arm+shift
+	if l.InLine {
+		for _, b := range [][4]float32{{x - wide/2, top, wide, cut - top}, {x - neck/2, cut - 1, neck, low - cut + 2}, {x - wide/2, low, wide, end - low}} {
+			s := flat(Accent)
+			s.Move(fyne.NewPos(b[0], b[1]))
+			s.Resize(fyne.NewSize(b[2], b[3]))
+			r.objects = append(r.objects, s)
+		}
+	} else {
+		back := flat(Card)
+		back.Move(fyne.NewPos(x-wide/2, top))
+		back.Resize(fyne.NewSize(wide, cut-top))
+		r.objects = append(r.objects, back)
+		a, n := float32(wide)/2, float32(neck)/2
+		corners := []fyne.Position{{X: x - a, Y: top}, {X: x + a, Y: top}, {X: x + a, Y: cut}, {X: x + n, Y: cut}, {X: x + n, Y: low}, {X: x + a, Y: low},
+			{X: x + a, Y: end}, {X: x - a, Y: end}, {X: x - a, Y: low}, {X: x - n, Y: low}, {X: x - n, Y: cut}, {X: x - a, Y: cut}, {X: x - a, Y: top}}
+		for i := 1; i < len(corners); i++ {
+			r.objects = append(r.objects, dashed(Alert, 2, 6, 3, corners[i-1], corners[i])...)
+		}
+	}
+	tint := Soft
+	if !l.InLine {
+		tint = Alert
+	}
+	y := float32(gateHigh + 12)
+	r.label(l.Label, Ink, x, y, room)
+	r.label(l.Word, tint, x, y+Style{Size: SizeFine}.pitch()-2, room)
+}
+
+func (r *gateRenderer) label(s string, c fyne.ThemeColorName, x, y, room float32) {
+	t := canvas.NewText(s, paint(c))
+	t.TextSize = Style{Size: SizeFine}.size()
+	if m := t.MinSize(); m.Width > room-4 {
+		t.TextSize *= (room - 4) / m.Width
+	}
+	m := t.MinSize()
+	t.Move(fyne.NewPos(x-m.Width/2, y))
+	t.Resize(m)
+	r.objects = append(r.objects, t)
+}
+
+func (r *gateRenderer) key(x float32, all bool) {
+	c := Ink
+	if all {
+		c = Accent
+	}
+	shank := flat(c)
+	shank.CornerRadius = 2
+	shank.Move(fyne.NewPos(x+16, gateLevel-5))
+	shank.Resize(fyne.NewSize(30, 10))
+	bit := flat(c)
+	bit.Move(fyne.NewPos(x+34, gateLevel))
+	bit.Resize(fyne.NewSize(6, 11))
+	head := canvas.NewCircle(paint(c))
+	head.Move(fyne.NewPos(x, gateLevel-11))
+	head.Resize(fyne.NewSquareSize(22))
+	hole := canvas.NewCircle(paint(Card))
+	hole.Move(fyne.NewPos(x+6, gateLevel-5))
+	hole.Resize(fyne.NewSquareSize(10))
+	r.objects = append(r.objects, shank, bit, head, hole)
+}
+
+func (r *gateRenderer) vehicle(x, right float32) {
+	body := canvas.NewRectangle(color.Transparent)
+	body.StrokeColor, body.StrokeWidth, body.CornerRadius, body.FillColor = paint(Ink), 2, 6, paint(Card)
+	body.Move(fyne.NewPos(x, gateLevel-12))
+	body.Resize(fyne.NewSize(right-x-12, 24))
+	r.objects = append(r.objects, body)
+	r.label(r.g.car, Soft, x+(right-x-12)/2, gateLevel+16, right-x)
+}
+
+func (r *gateRenderer) MinSize() fyne.Size { return r.g.MinSize() }
+func (r *gateRenderer) Refresh() {
+	r.Layout(r.g.Size())
+	canvas.Refresh(r.g)
+}
+func (r *gateRenderer) Objects() []fyne.CanvasObject { return r.objects }
+func (r *gateRenderer) Destroy()                     {}

@@ -1,0 +1,129 @@
+package look
+
+import (
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/container"
+)
+
+// Scroller shows an object at the width of the scroller and as high as it needs to be.
+type Scroller struct {
+	Object fyne.CanvasObject // what is put into a window
+	scroll *container.Scroll
+	body   *scrollBody
+}
+
+// NewScroller makes a Scroller.
+func NewScroller(o fyne.CanvasObject) *Scroller {
+	s := &Scroller{body: &scrollBody{}}
+	s.scroll = container.NewVScroll(container.New(s.body, o))
+	s.Object = container.New(&scrollFrame{s.body}, s.scroll)
+	return s
+}
+
+// Set puts another object in; the place stays.
+func (s *Scroller) Set(o fyne.CanvasObject) {
+	inner := s.scroll.Content.(*fyne.Container)
+	inner.Objects = []fyne.CanvasObject{o}
+	s.settle()
+}
+
+// Fit lays the content out again after something in it has changed its height.
+func (s *Scroller) Fit() { s.settle() }
+
+func (s *Scroller) settle() {
+	inner := s.scroll.Content.(*fyne.Container)
+	s.body.width = s.scroll.Size().Width
+	size := inner.MinSize().Max(s.scroll.Size())
+	if inner.Size() == size {
+		inner.Layout.Layout(inner.Objects, size)
+	}
+	s.scroll.Refresh()
+	inner.Refresh()
+}
+
+// ToTop shows the beginning.
+func (s *Scroller) ToTop() { s.scroll.ScrollToTop() }
+
+// scrollFrame tells the body its width before the scroll asks for its height.
+type scrollFrame struct{ body *scrollBody }
+
+func (f *scrollFrame) Layout(objects []fyne.CanvasObject, size fyne.Size) {
+	f.body.width = size.Width
+	for _, o := range objects {
+		o.Move(fyne.NewPos(0, 0))
+		o.Resize(size)
+	}
+}
+
+func (f *scrollFrame) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(32, 32) }
+
+type scrollBody struct{ width float32 }
+
+func (b *scrollBody) Layout(objects []fyne.CanvasObject, size fyne.Size) {
+	for _, o := range objects {
+		o.Move(fyne.NewPos(0, 0))
+		o.Resize(size)
+	}
+}
+
+func (b *scrollBody) MinSize(objects []fyne.CanvasObject) fyne.Size {
+	h := float32(0)
+	for _, o := range objects {
+		h = max(h, HeightFor(o, b.width))
+	}
+	return fyne.NewSize(0, h)
+}
+
+// Reveal scrolls so that o can be seen. It is called when a part takes the keyboard.
+func Reveal(o fyne.CanvasObject) {
+	driver := fyne.CurrentApp().Driver()
+	c := driver.CanvasForObject(o)
+	if c == nil {
+		return
+	}
+	s := scrollAround(c.Content(), o)
+	if s == nil {
+		return
+	}
+	top := driver.AbsolutePositionForObject(o).Y - driver.AbsolutePositionForObject(s).Y
+	bottom := top + o.Size().Height
+	switch {
+	case top < 8:
+		s.ScrollToOffset(fyne.NewPos(0, max(0, s.Offset.Y+top-8)))
+	case bottom > s.Size().Height-8:
+		s.ScrollToOffset(fyne.NewPos(0, s.Offset.Y+bottom-s.Size().Height+8))
+	}
+}
+
+// scrollAround is the innermost scroll that o is in.
+func scrollAround(tree, o fyne.CanvasObject) *container.Scroll {
+	var found *container.Scroll
+	walk(tree, nil, func(x fyne.CanvasObject, s *container.Scroll) bool {
+		if x == o {
+			found = s
+		}
+		return x != o
+	})
+	return found
+}
+
+func walk(o fyne.CanvasObject, s *container.Scroll, visit func(fyne.CanvasObject, *container.Scroll) bool) bool {
+	if !visit(o, s) {
+		return false
+	}
+	switch x := o.(type) {
+	case *fyne.Container:
+		for _, c := range x.Objects {
+			if !walk(c, s, visit) {
+				return false
+			}
+		}
+	case *container.Scroll:
+		return walk(x.Content, x, visit)
+	case *container.ThemeOverride:
+		return walk(x.Content, s, visit)
+	case *Choice:
+		return walk(x.content, s, visit)
+	}
+	return true
+}
