@@ -1,0 +1,64 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+)
+
+func checkFormat(ctx context.Context, j *job) tally {
+	var said bytes.Buffer
+	c := j.command(ctx, nil, "gofmt", "-l", ".")
+	c.Stdout = io.MultiWriter(j.log, &said)
+	c.Stderr = c.Stdout
+	err := c.Run()
+	if err == nil && said.Len() > 0 {
+		err = errors.New("not in gofmt's form")
+	}
+	return check("gofmt", err, said.String())
+}
+
+func checkVet(ctx context.Context, j *job) tally {
+	return j.tool(ctx, "go vet", nil, "go", "vet", "./...")
+}
+
+func unitTests(ctx context.Context, j *job) tally {
+	return j.goTest(ctx, leftToLab, "./...")
+}
+
+func raceTests(ctx context.Context, j *job) tally {
+	return j.goTest(ctx, leftToLab, "-race", "./diag/...", "./app/...")
+}
+
+// checkCross builds and vets what has to work without a C compiler, for the systems that this computer is not.
+func checkCross(ctx context.Context, j *job) tally {
+	var sum tally
+	for _, system := range []string{"windows/amd64", "darwin/arm64"} {
+		goos, goarch, _ := strings.Cut(system, "/")
+		extra := []string{"GOOS=" + goos, "GOARCH=" + goarch, "CGO_ENABLED=0"}
+		for _, verb := range []string{"build", "vet"} {
+			sum.add(j.tool(ctx, "go "+verb+" for "+system, extra, "go", verb, "./diag/...", "./cmd/readback-cli"))
+		}
+	}
+	return sum
+}
+
+// fuzzTests runs every fuzz target by itself, as go test wants it. What it finds is written into the package's
+// testdata/fuzz and fails in the step unit from then on.
+func fuzzTests(ctx context.Context, j *job) tally {
+	targets, err := j.findTests("Fuzz")
+	if err != nil {
+		return check("finding the fuzz targets", err, "")
+	}
+	if len(targets) == 0 {
+		return check("finding the fuzz targets", errors.New("there are none"), "")
+	}
+	var sum tally
+	for _, f := range targets {
+		sum.add(j.goTest(ctx, never, "-run=^$", fmt.Sprintf("-fuzz=^%s$", f.name), "-fuzztime="+j.fuzz.String(), f.pkg))
+	}
+	return sum
+}
