@@ -234,10 +234,10 @@ func headerDigits(words []word) (string, []word) {
 	return s, words[min(n, len(words)):]
 }
 
-// codeText notices a trouble code written as text; used tells how many words it takes.
+// codeText notices a trouble code written with P or U, perhaps in several words; used tells how many.
 func (c *cleaned) codeText(words []word) (used int) {
 	r := words[0].upper()
-	if !strings.ContainsRune("PU", rune(r[0])) && !(len(r) == 5 && strings.ContainsRune("BC", rune(r[0])) && r[1] <= '3') {
+	if r[0] != 'P' && r[0] != 'U' {
 		return 0
 	}
 	if len(r) > 1 && !allHex(r[1:]) {
@@ -250,11 +250,14 @@ func (c *cleaned) codeText(words []word) (used int) {
 	if len(digits) < 4 || digits[0] > '3' {
 		return 0
 	}
-	letter := strings.IndexByte("PCBU", r[0])
-	bytes := fmt.Sprintf("%X%s %s", letter<<2|int(digits[0]-'0'), digits[1:2], digits[2:4])
-	c.found("code-as-text", Wrong, words[0].at, fmt.Sprintf("%c%s is a trouble code in letters, not bytes.", r[0], digits[:4]),
-		fmt.Sprintf("In bytes %c%s is %s. Type that, if it is meant.", r[0], digits[:4], bytes))
+	c.isCode(r[:1]+digits[:4], words[0].at)
 	return used
+}
+
+func (c *cleaned) isCode(name string, at int) {
+	letter := strings.IndexByte("PCBU", name[0])
+	bytes := fmt.Sprintf("%X%s %s", letter<<2|int(name[1]-'0'), name[2:3], name[3:5])
+	c.found("code-as-text", Wrong, at, name+" is a trouble code in letters, not bytes.", fmt.Sprintf("In bytes %s is %s. Type that, if it is meant.", name, bytes))
 }
 
 // word makes tokens of one word, or says what is wrong with it.
@@ -299,7 +302,12 @@ func (c *cleaned) piece(w word, line int) {
 }
 
 func (c *cleaned) token(r []rune, at, line int) {
-	c.tokens = append(c.tokens, token{text: strings.ToUpper(string(r)), at: at, line: line})
+	text := strings.ToUpper(string(r))
+	if len(text) == 5 && (text[0] == 'B' || text[0] == 'C') && text[1] <= '3' { // B and C are digits too, but five are no bytes
+		c.isCode(text, at)
+		return
+	}
+	c.tokens = append(c.tokens, token{text: text, at: at, line: line})
 }
 
 func (c *cleaned) unreadable(w word) {

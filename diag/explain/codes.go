@@ -1,12 +1,11 @@
 package explain
 
-import "fmt"
+import "readback/diag/dtc"
 
-// codeName writes two or three bytes as a trouble code.
+// codeName writes two or three bytes as a trouble code: P0A08, P0A08-13.
 func codeName(b []byte) string {
-	name := fmt.Sprintf("%c%X%03X", "PCBU"[b[0]>>6], b[0]>>4&3, be16(b)&0xFFF)
 	if len(b) > 2 {
-		name += fmt.Sprintf("-%02X", b[2])
+		return dtc.From3(b[0], b[1], b[2]).String()
 	}
-	return name
+	return dtc.From2(b[0], b[1]).String()
 }

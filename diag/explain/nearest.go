@@ -226,15 +226,14 @@ func slip(a, b []byte) int {
 	if d := textSlip(hex.EncodeToString(a), hex.EncodeToString(b)); d < 2 {
 		return d
 	}
-	return oneApart(a, b)
+	return oneApart(a, b, false)
 }
 
-func textSlip(a, b string) int { return oneApart([]byte(a), []byte(b)) }
+func textSlip(a, b string) int { return oneApart([]byte(a), []byte(b), true) }
 
-// oneApart: 0 for equal runs, 1 when one element was replaced, dropped, added, or two neighbours swapped, else 2.
-// Replacing counts for digits only, where the elements are characters; for bytes a replaced element is two digits,
-// which textSlip judges.
-func oneApart(a, b []byte) int {
+// oneApart: 0 for equal runs, 1 when one element was dropped, added, swapped with its neighbour or, with replaced,
+// became another one; else 2.
+func oneApart(a, b []byte, replaced bool) int {
 	if len(a) > len(b) {
 		a, b = b, a
 	}
@@ -251,7 +250,7 @@ func oneApart(a, b []byte) int {
 		switch middle := len(a) - i - j; {
 		case middle <= 0:
 			return 0
-		case middle == 1:
+		case middle == 1 && replaced:
 			return 1
 		case middle == 2 && a[i] == b[i+1] && a[i+1] == b[i]:
 			return 1

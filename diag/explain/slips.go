@@ -2,6 +2,7 @@ package explain
 
 import (
 	"fmt"
+	"slices"
 
 	"readback/diag/dtc"
 )
@@ -59,7 +60,7 @@ func uncounted(d []byte) int {
 	if n == 0 || d[0] > 0x0A {
 		return n
 	}
-	if _, known := pids[d[n-1]]; n == 2 && d[0] == 0x01 && known || contains(common, fmt.Sprintf("%X", d[:n])) {
+	if _, known := pids[d[n-1]]; n == 2 && d[0] == 0x01 && known || slices.Contains(common, fmt.Sprintf("%X", d[:n])) {
 		return n
 	}
 	return 0
@@ -95,7 +96,7 @@ func (x *typed) identifier() {
 	case x.w.class != Never && x.w.known, x.w.standard && x.w.class != Never && len(x.o.Modules) == 0:
 	case x.w.answer:
 		code := "answer-id"
-		if contains(x.o.Heard, id) {
+		if slices.Contains(x.o.Heard, id) {
 			code = "heard-id"
 		}
 		x.found(code, Wrong, x.idAt, x.w.why, "A request goes to the identifier that the module listens at.")
@@ -261,7 +262,7 @@ func (x *typed) clear(p []byte, first int) {
 	if len(p) != 4 || m == nil || len(m.Held) == 0 || groups[be24(p[1:])] != "" {
 		return
 	}
-	one := func(hi, lo, failure byte) bool { return contains(m.Held, dtc.From3(hi, lo, failure)) }
+	one := func(hi, lo, failure byte) bool { return slices.Contains(m.Held, dtc.From3(hi, lo, failure)) }
 	switch {
 	case one(p[1], p[2], p[3]):
 	case one(p[2], p[1], p[3]):
@@ -337,19 +338,5 @@ func reads(p []byte) bool {
 }
 
 func hasWrong(f []Finding) bool {
-	for _, x := range f {
-		if x.Level == Wrong {
-			return true
-		}
-	}
-	return false
-}
-
-func contains[T comparable](s []T, v T) bool {
-	for _, x := range s {
-		if x == v {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(f, func(x Finding) bool { return x.Level == Wrong })
 }
