@@ -224,11 +224,13 @@ func (t *Text) layOut(width float32) []textLine {
 		line.height = max(line.height, st.pitch())
 		if n := len(line.parts); n > 0 && line.parts[n-1].Style == st {
 			p := &line.parts[n-1]
+			w, _ := st.measure(text)
 			if gap {
 				p.Text += " "
+				w += space(st)
 			}
 			p.Text += text
-			p.w, _ = st.measure(p.Text)
+			p.w += w
 			line.width = p.x + p.w
 			return
 		}

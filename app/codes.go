@@ -1,0 +1,342 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fyne.io/fyne/v2"
+
+	"readback/app/look"
+	"readback/diag"
+	"readback/diag/garage"
+)
+
+// codeState is the newest reading of the car.
+type codeState struct {
+	looking  *looking
+	lookErr  error
+	read     bool
+	record   garage.Visit
+	modules  []diag.ModuleView
+	patterns []diag.Pattern
+	chosen   string // key of the chosen code
+}
+
+// looking is a reading that is under way.
+type looking struct {
+	progress diag.Progress
+	begun    time.Time
+	stop     context.CancelFunc
+	stopping bool
+}
+
+// count counts codes, the modules that hold them, and the codes that are there now.
+func (c *codeState) count() (codes, modules, now int) {
+	for _, m := range c.modules {
+		if len(m.Views) > 0 {
+			modules++
+		}
+		codes += len(m.Views)
+		for _, v := range m.Views {
+			if v.Describe.ThereNow {
+				now++
+			}
+		}
+	}
+	return codes, modules, now
+}
+
+func (c *codeState) answered() (n int) {
+	for _, m := range c.modules {
+		if m.Answered == garage.Yes {
+			n++
+		}
+	}
+	return n
+}
+
+// asked tells whether every module let its list be read.
+func (c *codeState) asked() bool {
+	for _, m := range c.modules {
+		if m.CodesRead != garage.Yes {
+			return false
+		}
+	}
+	return c.record.Complete && len(c.modules) > 0
+}
+
+func codeKey(m diag.ModuleView, v diag.CodeView) string {
+	return m.Request.String() + " " + v.Record.Code.String()
+}
+
+// choice is the chosen code, else the first one.
+func (c *codeState) choice() (diag.ModuleView, diag.CodeView, bool) {
+	var first *diag.ModuleView
+	for i, m := range c.sorted() {
+		for _, v := range m.Views {
+			if codeKey(m, v) == c.chosen {
+				return m, v, true
+			}
+		}
+		if first == nil && len(m.Views) > 0 {
+			first = &c.sorted()[i]
+		}
+	}
+	if first == nil {
+		return diag.ModuleView{}, diag.CodeView{}, false
+	}
+	return *first, first.Views[0], true
+}
+
+// sorted are the modules, those with a code that is there now first, those without codes last.
+func (c *codeState) sorted() []diag.ModuleView {
+	rank := func(m diag.ModuleView) int {
+		switch {
+		case len(m.Views) == 0:
+			return 2
+		case m.Views[0].Describe.ThereNow:
+			return 0
+		}
+		return 1
+	}
+	out := slices.Clone(c.modules)
+	slices.SortStableFunc(out, func(a, b diag.ModuleView) int { return rank(a) - rank(b) })
+	return out
+}
+
+// startLooking reads the whole car.
+func (w *Window) startLooking() {
+	v := w.link.visit
+	if v == nil || w.busy() {
+		return
+	}
+	ctx, stop := context.WithCancel(w.ctx)
+	w.code.looking = &looking{begun: w.now(), stop: stop}
+	w.code.lookErr = nil
+	name := w.car().Name
+	w.act(func(context.Context) func() {
+		defer stop()
+		var failed error
+		for p, err := range v.Look(ctx, name) {
+			if err != nil {
+				failed = err
+				break
+			}
+			w.door.hand("look", func() {
+				if w.code.looking != nil {
+					w.code.looking.progress = p
+				}
+			})
+		}
+		supply := w.refreshSupply(w.ctx, v)
+		return func() {
+			if w.link.visit != v {
+				return
+			}
+			w.code.looking, w.code.lookErr = nil, failed
+			w.takeRecord()
+			supply()
+		}
+	})
+	w.draw()
+}
+
+// takeRecord takes the newest record of the visit over.
+func (w *Window) takeRecord() {
+	r, ok := w.link.visit.Record()
+	if !ok {
+		return
+	}
+	w.code.read, w.code.record = true, r
+	w.code.modules, w.code.patterns = w.link.visit.Modules(), w.link.visit.Patterns()
+	w.cars.edited = garage.Car{}
+	w.explainAgain()
+	w.askOpenQuestions()
+}
+
+func (w *Window) stopLooking() {
+	if l := w.code.looking; l != nil && !l.stopping {
+		l.stopping = true
+		l.stop()
+		w.draw()
+	}
+}
+
+func (w *Window) codesPage() (body, margin fyne.CanvasObject) {
+	c := &w.code
+	switch {
+	case w.link.visit == nil:
+		return w.empty(T("codes.no-link.title"), T("codes.no-link.lead"), "go-link", T("go.link"), PageLink), w.codesMarginBefore()
+	case c.looking != nil:
+		return w.lookingBody(), w.codesMarginBefore()
+	case !c.read:
+		parts := []fyne.CanvasObject{w.header(T("codes.start.title"), T("codes.start.lead"))}
+		parts = append(parts, w.lookTrouble()...)
+		parts = append(parts, look.Boxed(look.Stack(6, look.Body(T("codes.start.1")), look.Body(T("codes.start.2")), look.Body(T("codes.start.3")))),
+			look.Buttons(look.NewButton("look", T("codes.look"), look.Main, w.startLooking)))
+		return look.Stack(18, parts...), w.codesMarginBefore()
+	}
+	return w.codesBody(), w.codeMargin()
+}
+
+func (w *Window) lookTrouble() []fyne.CanvasObject {
+	err := w.code.lookErr
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, context.Canceled):
+		return []fyne.CanvasObject{look.Noted(look.Accent, look.Body(T("codes.stopped")))}
+	}
+	return []fyne.CanvasObject{look.Noted(look.Alert, look.Stack(4, look.Head(T("codes.trouble")), look.Body(diag.Sentence(err))))}
+}
+
+// lookingBody shows how far the reading is.
+func (w *Window) lookingBody() fyne.CanvasObject {
+	l := w.code.looking
+	p := l.progress
+	stage := p.Stage
+	if stage == "" {
+		stage = diag.StageListen
+	}
+	parts := []fyne.CanvasObject{look.Head(T("stage." + string(stage)))}
+	if p.Total > 0 {
+		parts = append(parts, look.Pad(4, 0, 4, 0, look.Bar(p.Done, p.Total)), look.Body(T("codes.count", "Done", p.Done, "Total", p.Total, "Answered", N("n.answered", p.Answered))))
+	} else if p.Answered > 0 {
+		parts = append(parts, look.Body(N("n.answered", p.Answered)))
+	}
+	if p.Module != "" {
+		parts = append(parts, look.Small(T("codes.last", "Module", p.Module)))
+	}
+	t := w.link.visit.Tally()
+	parts = append(parts, look.Small(T("codes.elapsed", "Seconds", int(w.now().Sub(l.begun).Seconds()), "Reads", N("n.reads", t.Reads))))
+	var end fyne.CanvasObject = look.Buttons(look.NewButton("stop-look", T("codes.stop"), look.Plain, w.stopLooking))
+	if l.stopping {
+		end = look.Body(T("codes.stopping"))
+	}
+	return look.Stack(18, w.header(T("codes.looking.title"), T("codes.looking.lead")), look.Boxed(look.Stack(6, parts...)), end)
+}
+
+func (w *Window) codesBody() fyne.CanvasObject {
+	c := &w.code
+	parts := []fyne.CanvasObject{w.header(w.codesTitle())}
+	parts = append(parts, w.lookTrouble()...)
+	chosenModule, chosen, any := c.choice()
+	key := ""
+	if any {
+		key = codeKey(chosenModule, chosen)
+	}
+	var none []string
+	for _, m := range c.sorted() {
+		switch {
+		case len(m.Views) > 0:
+			parts = append(parts, w.moduleCodes(m, key))
+		case m.CodesRead == garage.Yes:
+			none = append(none, m.Name)
+		}
+	}
+	if len(none) > 0 {
+		slices.Sort(none)
+		parts = append(parts, look.Boxed(look.Stack(2, look.Head(N("codes.none", len(none))), look.Small(strings.Join(none, ", ")))))
+	}
+	if gaps := w.gaps(); gaps != nil {
+		parts = append(parts, gaps)
+	}
+	for _, p := range c.patterns {
+		parts = append(parts, look.Noted(look.Accent, look.Stack(4, look.Head(T("pattern."+p.Key)), look.Body(p.Text), look.Small(strings.Join(p.Codes, ", ")))))
+	}
+	parts = append(parts, look.Buttons(
+		look.NewButton("write", T("codes.write"), look.Main, func() { w.Show(PageRequest) }),
+		look.NewButton("look", T("codes.again"), look.Plain, w.startLooking)),
+		look.Fine(T("codes.saved", "When", when(c.record.Ended, w.now()))))
+	return look.Stack(14, parts...)
+}
+
+// codesTitle is the sentence that says how things stand.
+func (w *Window) codesTitle() (title, lead string) {
+	codes, modules, now := w.code.count()
+	left := codes - now
+	switch {
+	case codes == 0 && w.code.asked():
+		return T("codes.zero.title"), N("codes.zero.lead", len(w.code.modules))
+	case codes == 0:
+		return T("codes.gaps.title"), T("codes.gaps.lead")
+	}
+	title = upperFirst(N("codes.title", codes, "Codes", spelled(codes), "Modules", N("in.modules", modules, "Count", spelled(modules))))
+	switch {
+	case now == 0:
+		lead = T("codes.lead.none-now")
+	case left == 0:
+		lead = N("codes.lead.all-now", now)
+	default:
+		lead = upperFirst(N("codes.lead.now", now, "Count", spelled(now))) + " " + upperFirst(N("codes.lead.left", left, "Count", spelled(left)))
+	}
+	if w.code.hasPattern("flat-battery") {
+		lead += " " + T("codes.lead.battery")
+	}
+	return title, lead
+}
+
+func (c *codeState) hasPattern(key string) bool {
+	return slices.ContainsFunc(c.patterns, func(p diag.Pattern) bool { return p.Key == key })
+}
+
+// moduleCodes is one module and its codes.
+func (w *Window) moduleCodes(m diag.ModuleView, chosen string) fyne.CanvasObject {
+	line := T("codes.module", "Name", m.Name, "Request", m.Request.String(), "Answer", m.Answer.String())
+	if m.Answer.IsZero() {
+		line = T("codes.module.mute", "Name", m.Name, "Request", m.Request.String())
+	}
+	head := []look.Run{{Text: m.Name, Style: look.Style{Bold: true}}, {Text: "  " + line, Style: look.Style{Size: look.SizeSmall, Color: look.Soft}}}
+	title := []fyne.CanvasObject{look.NewText(head...)}
+	if m.Safety {
+		title = append(title, look.Styled(T("codes.safety"), look.Style{Size: look.SizeSmall, Color: look.Alert}))
+	}
+	var rows []fyne.CanvasObject
+	for _, v := range m.Views {
+		d := describe(v)
+		name, failure := splitCode(v.Record.Code.String())
+		code := look.NewText(look.Run{Text: name, Style: look.Style{Mono: true, Bold: true}}, look.Run{Text: failure, Style: look.Style{Mono: true, Size: look.SizeSmall, Color: look.Soft}})
+		key := codeKey(m, v)
+		row := look.Row(12, look.Fixed(look.Scaled(98), code), look.Growing(look.Stack(1, look.Body(d.title), look.Small(d.detail))), look.Fixed(look.Scaled(152), look.State(d.sign, d.state)))
+		rows = append(rows, look.NewChoice("code "+key, d.title, look.Pad(9, 12, 9, 14, row), key == chosen, func() { w.code.chosen = key; w.draw() }).Follow())
+	}
+	return look.Stack(6, look.Stack(1, title...), look.Rows(rows...))
+}
+
+// splitCode parts a code from its failure type.
+func splitCode(s string) (name, failure string) {
+	if i := strings.IndexByte(s, '-'); i > 0 {
+		return s[:i], s[i:]
+	}
+	return s, ""
+}
+
+// gaps lists the modules whose codes are not known, each with the kind of its answer.
+func (w *Window) gaps() fyne.CanvasObject {
+	var rows []fyne.CanvasObject
+	for _, m := range w.code.modules {
+		if m.CodesRead == garage.Yes {
+			continue
+		}
+		word := T("gap." + strings.ReplaceAll(string(m.CodesRead), " ", "-"))
+		if m.Answered == garage.Silent {
+			word = T("gap.silent")
+		}
+		if m.CodesRead == garage.Refused && m.Refusal != "" {
+			word = T("gap.refused.why", "Why", m.Refusal)
+		}
+		rows = append(rows, look.Row(10, look.Natural(look.NewMark(look.MarkUnknown, 16)), look.Growing(look.Body(fmt.Sprintf("**%s** (%s): %s", m.Name, m.Request, word)))))
+	}
+	if len(rows) == 0 {
+		return nil
+	}
+	return look.Boxed(look.Stack(6, append([]fyne.CanvasObject{look.Head(N("gap.title", len(rows))), look.Small(T("gap.lead"))}, rows...)...))
+}
+
+func (w *Window) codesMarginBefore() fyne.CanvasObject {
+	return w.margin(T("source.look"), T("codes.m.what"), T("codes.m.what.text"), T("codes.m.silence"), T("codes.m.silence.text"))
+}

@@ -1,0 +1,59 @@
+package app
+
+import (
+	"context"
+	"iter"
+
+	"readback/diag"
+	"readback/diag/adapter"
+	"readback/diag/explain"
+	"readback/diag/garage"
+	"readback/diag/gate"
+)
+
+// Visit is what the window needs of a visit to a car; [*diag.Visit] is one.
+type Visit interface {
+	Close() error
+	Place() adapter.Place
+	Adapter() adapter.Abilities
+	Supply(ctx context.Context) (volts float64, ok bool)
+	Tally() diag.Tally
+	Look(ctx context.Context, carName string) iter.Seq2[diag.Progress, error]
+	Car() garage.Car
+	Record() (garage.Visit, bool)
+	Modules() []diag.ModuleView
+	Patterns() []diag.Pattern
+	Explain(text string, wish explain.Wish) explain.Explanation
+	Compare(a, b string) explain.Comparison
+	Measure(ctx context.Context) error
+	Say(k gate.Key)
+	Unsay(k gate.Key)
+	SayBack(words string)
+	Latches(e explain.Explanation) []gate.Latch
+	Send(ctx context.Context, e explain.Explanation) iter.Seq2[diag.SendStep, error]
+	Result() *diag.Result
+}
+
+// Logbook is what the window needs of the store of cars; [*garage.Store] is one.
+type Logbook interface {
+	Car(ctx context.Context, id int64) (garage.Car, error)
+	PutCar(ctx context.Context, c garage.Car) (garage.Car, error)
+	Visits(ctx context.Context, carID int64) ([]garage.Summary, error)
+	Unknown(ctx context.Context) ([]garage.Entry, error)
+	MarkSeen(ctx context.Context, id int64) error
+}
+
+// Engine is what stands behind the window.
+type Engine struct {
+	// Find lists the adapters that might be used, the likeliest first.
+	Find func(context.Context) ([]adapter.Found, error)
+	// Open begins a visit at a place.
+	Open func(context.Context, adapter.Place) (Visit, error)
+	// Explain and Compare work without a car.
+	Explain func(text string, wish explain.Wish) explain.Explanation
+	Compare func(a, b string) explain.Comparison
+	// Log is the store of cars.
+	Log Logbook
+	// Trouble, when not nil, is something that the owner has to know from the start.
+	Trouble error
+}

@@ -1,0 +1,136 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"image/png"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/test"
+
+	"readback/app/look"
+	"readback/diag/adapter"
+	"readback/diag/explain"
+)
+
+// bench is a window on Fyne's test driver with a scripted car behind it. The test's goroutine is the window's thread.
+type bench struct {
+	t     *testing.T
+	w     *Window
+	win   fyne.Window
+	visit *fakeVisit
+	log   *fakeLog
+	queue chan func()
+}
+
+type setup struct {
+	shade   look.Shade
+	factor  float32
+	size    fyne.Size
+	visit   *fakeVisit
+	log     *fakeLog
+	openErr error
+	place   adapter.Place
+}
+
+func newBench(t *testing.T, s setup) *bench {
+	t.Helper()
+	if err := LoadText(); err != nil {
+		t.Fatal(err)
+	}
+	if s.visit == nil {
+		s.visit = vanVisit()
+	}
+	if s.log == nil {
+		s.log = &fakeLog{}
+	}
+	if s.size.IsZero() {
+		s.size = fyne.NewSize(1280, 820)
+	}
+	a := test.NewTempApp(t)
+	b := &bench{t: t, visit: s.visit, log: s.log, queue: make(chan func(), 4096)}
+	b.win = test.NewTempWindow(t, nil)
+	b.win.SetPadded(false)
+	b.win.Resize(s.size)
+	b.w = New(a, b.win, Engine{
+		Find: func(context.Context) ([]adapter.Found, error) { return fakeFound(), nil },
+		Open: func(ctx context.Context, p adapter.Place) (Visit, error) {
+			if s.openErr != nil {
+				return nil, s.openErr
+			}
+			return s.visit, nil
+		},
+		Explain: func(text string, w explain.Wish) explain.Explanation { return s.visit.Explain(text, w) },
+		Compare: s.visit.Compare, Log: s.log,
+	}, Options{Taste: Taste{Shade: s.shade, Factor: s.factor}, Place: s.place,
+		Do: func(f func()) { b.queue <- f }, Now: func() time.Time { return begin.Add(3 * time.Second) }})
+	b.win.Resize(s.size)
+	t.Cleanup(func() {
+		if err := b.w.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return b
+}
+
+// until runs what arrives at the window's thread until something holds.
+func (b *bench) until(what string, holds func() bool) {
+	b.t.Helper()
+	for !holds() {
+		select {
+		case f := <-b.queue:
+			f()
+		case <-b.t.Context().Done():
+			b.t.Fatalf("never happened: %s", what)
+		}
+	}
+}
+
+func (b *bench) connect() {
+	b.t.Helper()
+	b.w.connect("practice:")
+	b.until("connected", func() bool { return b.w.link.visit != nil })
+}
+
+func (b *bench) read() {
+	b.t.Helper()
+	b.connect()
+	b.w.Show(PageCodes)
+	b.w.startLooking()
+	b.until("read", func() bool { return b.w.code.looking == nil })
+}
+
+func (b *bench) write(text string) {
+	b.w.Show(PageRequest)
+	b.w.req.field.SetText(text)
+}
+
+const clearText = "7E5 04 14 FF FF FF 55 55 55"
+
+func (b *bench) atGate() {
+	b.t.Helper()
+	b.read()
+	b.write(clearText)
+	b.w.Show(PageGate)
+	b.until("measured", func() bool { return !b.w.pass.measuring })
+}
+
+// picture writes what the window shows into the folder that READBACK_PICTURES names.
+func (b *bench) picture(name string) {
+	b.t.Helper()
+	dir := os.Getenv("READBACK_PICTURES")
+	if dir == "" {
+		return
+	}
+	f, err := os.Create(filepath.Join(dir, name+".png"))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	if err := errors.Join(png.Encode(f, b.win.Canvas().Capture()), f.Close()); err != nil {
+		b.t.Fatal(err)
+	}
+}

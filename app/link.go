@@ -1,0 +1,333 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"fyne.io/fyne/v2"
+
+	"readback/app/look"
+	"readback/diag"
+	"readback/diag/adapter"
+	"readback/diag/garage"
+)
+
+// linkState is the adapter: what was found, what is being opened, what is open.
+type linkState struct {
+	found    []adapter.Found
+	finding  bool
+	findErr  error
+	address  *look.Field
+	opening  *opening
+	openErr  error
+	tried    adapter.Place // of openErr
+	visit    Visit
+	supply   float64
+	supplyOK bool
+	open     []garage.Entry // changes whose answer nobody knows
+	logErr   error
+}
+
+// opening is an adapter that is being opened.
+type opening struct {
+	place adapter.Place
+	stop  context.CancelFunc
+}
+
+func (w *Window) makeFields() {
+	w.link.address = look.NewField("address", T("link.address.hint"), true, nil)
+	w.link.address.OnSubmitted = func(string) { w.connectAddress() }
+	w.makeRequestFields()
+	w.makeGateFields()
+	w.makeCarFields()
+}
+
+// findAdapters looks what is plugged in.
+func (w *Window) findAdapters() {
+	if w.link.finding {
+		return
+	}
+	w.link.finding = true
+	w.act(func(ctx context.Context) func() {
+		found, err := w.engine.Find(ctx)
+		return func() { w.link.finding, w.link.found, w.link.findErr = false, found, err }
+	})
+}
+
+// askOpenQuestions reads from the logbook which changes have an unknown outcome.
+func (w *Window) askOpenQuestions() {
+	if w.engine.Log == nil {
+		return
+	}
+	w.act(func(ctx context.Context) func() {
+		open, err := w.engine.Log.Unknown(ctx)
+		return func() { w.link.open, w.link.logErr = open, err }
+	})
+}
+
+// seenQuestion notes that the owner has read about a change of unknown outcome.
+func (w *Window) seenQuestion(id int64) {
+	w.act(func(ctx context.Context) func() {
+		err := w.engine.Log.MarkSeen(ctx, id)
+		open, e := w.engine.Log.Unknown(ctx)
+		return func() { w.link.open, w.link.logErr = open, errors.Join(err, e) }
+	})
+}
+
+// connectAddress connects to what was typed; a bare address means a network adapter.
+func (w *Window) connectAddress() {
+	text := strings.TrimSpace(w.link.address.Text)
+	if text == "" {
+		return
+	}
+	p := adapter.Place(text)
+	if scheme, _, err := p.Split(); err != nil || strings.Contains(scheme, ".") {
+		p = adapter.Place("tcp:" + text)
+	}
+	w.connect(p)
+}
+
+// connect opens the adapter at a place. A visit that is open is closed first.
+func (w *Window) connect(p adapter.Place) {
+	if w.link.opening != nil || w.busy() {
+		return
+	}
+	old := w.link.visit
+	w.forget()
+	ctx, stop := context.WithCancel(w.ctx)
+	o := &opening{place: p, stop: stop}
+	w.link.opening, w.link.openErr, w.link.tried = o, nil, p
+	w.act(func(context.Context) func() {
+		defer stop()
+		if old != nil {
+			if err := old.Close(); err != nil {
+				return func() { w.link.opening, w.link.openErr = nil, err }
+			}
+		}
+		v, err := w.engine.Open(ctx, p)
+		if err != nil {
+			return func() { w.link.opening, w.link.openErr = nil, err }
+		}
+		if ctx.Err() != nil { // stopped, or the window was closed, while it opened
+			err := errors.Join(ctx.Err(), v.Close())
+			return func() { w.link.opening, w.link.openErr = nil, err }
+		}
+		volts, ok := v.Supply(ctx)
+		return func() {
+			w.link.opening, w.link.visit = nil, v
+			w.link.supply, w.link.supplyOK = volts, ok
+			w.explainAgain()
+		}
+	})
+	w.draw()
+}
+
+func (w *Window) stopOpening() {
+	if o := w.link.opening; o != nil {
+		o.stop()
+	}
+}
+
+// disconnect ends the visit.
+func (w *Window) disconnect() {
+	v := w.link.visit
+	if v == nil || w.busy() {
+		return
+	}
+	w.forget()
+	w.act(func(context.Context) func() {
+		err := v.Close()
+		return func() { w.link.openErr = err }
+	})
+	w.draw()
+}
+
+// forget drops all that belongs to the visit that ends.
+func (w *Window) forget() {
+	w.link.visit, w.link.supplyOK = nil, false
+	w.code = codeState{}
+	w.pass.leave()
+	w.back = backState{}
+	w.cars.visits, w.cars.of = nil, 0
+	w.explainAgain()
+}
+
+// busy tells whether a reading or a request is under way.
+func (w *Window) busy() bool { return w.code.looking != nil || w.pass.sending != nil }
+
+// refreshSupply asks the adapter for the supply voltage again.
+func (w *Window) refreshSupply(ctx context.Context, v Visit) func() {
+	volts, ok := v.Supply(ctx)
+	return func() { w.link.supply, w.link.supplyOK = volts, ok }
+}
+
+func (w *Window) practice() bool {
+	return w.link.visit != nil && w.link.visit.Adapter().Practice
+}
+
+func (w *Window) linkPage() (body, margin fyne.CanvasObject) {
+	l := &w.link
+	var parts []fyne.CanvasObject
+	switch {
+	case l.opening != nil:
+		parts = append(parts, w.header(T("link.opening.title"), T("link.opening.lead", "Place", l.opening.place)),
+			w.rungs(adapter.StepPort, false, true), look.Buttons(look.NewButton("stop-opening", T("cancel"), look.Plain, w.stopOpening)))
+	case l.visit != nil:
+		parts = append(parts, w.header(T("link.open.title", "Name", l.visit.Adapter().Name), T("link.open.lead")))
+		parts = append(parts, w.notices()...)
+		parts = append(parts, w.abilities(), look.Buttons(
+			look.NewButton("go-codes", T("link.go"), look.Main, func() { w.Show(PageCodes) }),
+			look.NewButton("disconnect", T("link.disconnect"), look.Plain, w.disconnect)))
+	default:
+		parts = append(parts, w.header(T("link.title"), T("link.lead")))
+		parts = append(parts, w.notices()...)
+		if l.openErr != nil {
+			parts = append(parts, w.openTrouble())
+		}
+		parts = append(parts, w.foundList(), w.addressRow())
+	}
+	return look.Stack(16, parts...), w.linkMargin()
+}
+
+// openTrouble says what went wrong, on the rung where it did.
+func (w *Window) openTrouble() fyne.CanvasObject {
+	l := &w.link
+	if errors.Is(l.openErr, context.Canceled) {
+		return look.Noted(look.Accent, look.Body(T("link.stopped")))
+	}
+	parts := []fyne.CanvasObject{look.Head(T("link.failed", "Place", l.tried)), look.Body(diag.Sentence(l.openErr))}
+	var open *adapter.OpenError
+	if errors.As(l.openErr, &open) {
+		parts = append(parts, look.Pad(6, 0, 4, 0, w.rungs(open.Step, true, false)))
+	}
+	parts = append(parts, look.Small(T("sent.nothing")), look.Buttons(look.NewButton("again", T("link.again"), look.Plain, func() { w.connect(l.tried) })))
+	return look.Noted(look.Alert, look.Stack(6, parts...))
+}
+
+// rungs draws the link test: the rungs before at are done, at has failed or is being tried, the rest is to come.
+func (w *Window) rungs(at adapter.Step, failed, all bool) fyne.CanvasObject {
+	var rows []fyne.CanvasObject
+	reached := false
+	for _, s := range []adapter.Step{adapter.StepPort, adapter.StepAdapter, adapter.StepBus} {
+		sign, word := look.MarkTick, T("rung.done")
+		switch {
+		case s == at && failed:
+			sign, word, reached = look.MarkOpen, T("rung.failed"), true
+		case all:
+			sign, word = look.MarkWaiting, T("rung.trying")
+		case reached:
+			sign, word = look.MarkWaiting, T("rung.later")
+		}
+		rows = append(rows, look.Pad(8, 14, 8, 14, look.Row(12, look.Natural(look.NewMark(sign, 20)), look.Growing(look.Body(T("rung."+string(s)))), look.Natural(look.Small(word)))))
+	}
+	return look.Rows(rows...)
+}
+
+func (w *Window) foundList() fyne.CanvasObject {
+	l := &w.link
+	var rows []fyne.CanvasObject
+	for i, f := range l.found {
+		text := look.Stack(1, look.Head(f.Name), look.Small(f.Note), look.Styled(string(f.Place), look.Style{Mono: true, Size: look.SizeFine, Color: look.Soft}))
+		weight := look.Plain
+		if i == 0 && f.Ready {
+			weight = look.Main
+		}
+		var act fyne.CanvasObject = look.NewButton("connect "+string(f.Place), T("link.connect"), weight, func() { w.connect(f.Place) }).Small()
+		if !f.Ready {
+			act = look.Small(T("link.not-ready"))
+		}
+		rows = append(rows, look.Pad(9, 14, 9, 16, look.Row(12, look.Growing(text), look.Natural(act))))
+	}
+	switch {
+	case l.finding && len(rows) == 0:
+		return look.Boxed(look.Body(T("link.finding")))
+	case len(rows) == 0:
+		rows = append(rows, look.Pad(14, 16, 14, 16, look.Body(T("link.none"))))
+	}
+	parts := []fyne.CanvasObject{look.Rows(rows...)}
+	if l.findErr != nil {
+		parts = append(parts, look.Small(diag.Sentence(l.findErr)))
+	}
+	parts = append(parts, look.Buttons(look.NewButton("find", T("link.find"), look.Plain, func() { w.findAdapters(); w.draw() })))
+	return look.Stack(10, parts...)
+}
+
+func (w *Window) addressRow() fyne.CanvasObject {
+	return look.Stack(6, look.Head(T("link.address")), look.Small(T("link.address.about")),
+		look.Row(10, look.Growing(w.link.address), look.Natural(look.NewButton("connect-address", T("link.connect"), look.Plain, w.connectAddress))))
+}
+
+// abilities lists what the adapter can do, and what it can't.
+func (w *Window) abilities() fyne.CanvasObject {
+	a := w.link.visit.Adapter()
+	var rows []fyne.CanvasObject
+	fact := func(name, value string) {
+		if value != "" {
+			rows = append(rows, look.Pad(8, 16, 8, 16, look.Row(12, look.Fixed(look.Scaled(150), look.Small(name)), look.Growing(look.Body(value)))))
+		}
+	}
+	fact(T("link.place"), string(w.link.visit.Place()))
+	fact(T("link.speaks"), a.Protocol)
+	if a.BitRate > 0 && a.Protocol == "" {
+		fact(T("link.speaks"), T("link.bits", "N", a.BitRate/1000))
+	}
+	fact(T("link.version"), a.Version)
+	can := []fyne.CanvasObject{}
+	for _, c := range []struct {
+		is      bool
+		yes, no string
+	}{
+		{a.Exact, "can.exact", "cannot.exact"}, {a.Supply, "can.supply", "cannot.supply"}, {a.Wide, "can.wide", "cannot.wide"},
+		{a.Listens, "can.listen", "cannot.listen"}, {a.Parallel > 1, "can.parallel", "cannot.parallel"},
+	} {
+		sign, text := look.MarkCheck, T(c.yes)
+		if !c.is {
+			sign, text = look.MarkUntested, T(c.no)
+		}
+		can = append(can, look.Row(10, look.Natural(look.NewMark(sign, 14)), look.Growing(look.Body(text))))
+	}
+	rows = append(rows, look.Pad(10, 16, 10, 16, look.Stack(6, can...)))
+	if len(a.Limits) > 0 {
+		rows = append(rows, look.Pad(10, 16, 10, 16, look.Stack(4, append([]fyne.CanvasObject{look.Head(T("link.limits"))}, bodies(a.Limits)...)...)))
+	}
+	return look.Rows(rows...)
+}
+
+func bodies(lines []string) []fyne.CanvasObject {
+	var out []fyne.CanvasObject
+	for _, l := range lines {
+		out = append(out, look.Body(l))
+	}
+	return out
+}
+
+// notices are what the owner has to know before anything else.
+func (w *Window) notices() []fyne.CanvasObject {
+	var out []fyne.CanvasObject
+	for _, err := range []error{w.engine.Trouble, w.link.logErr} {
+		if err != nil {
+			out = append(out, look.Noted(look.Amber, look.Stack(4, look.Head(T("notice")), look.Body(diag.Sentence(err)))))
+		}
+	}
+	for _, q := range w.link.open {
+		act := look.NewButton(fmt.Sprintf("seen %d", q.ID), T("open.seen"), look.Plain, func() { w.seenQuestion(q.ID) })
+		buttons := []fyne.CanvasObject{act}
+		if w.link.visit != nil {
+			buttons = []fyne.CanvasObject{look.NewButton(fmt.Sprintf("read %d", q.ID), T("open.read"), look.Plain, func() { w.Show(PageCodes); w.startLooking() }), act}
+		}
+		out = append(out, look.Noted(look.Amber, look.Stack(4, look.Head(T("notice")),
+			look.Body(T("open.text", "When", when(q.Begun, w.now()), "Summary", q.Summary)), look.Styled(q.Request, look.Style{Mono: true, Size: look.SizeSmall}),
+			look.Body(T("open.do", "Place", q.Place)), look.Buttons(buttons...))))
+	}
+	return out
+}
+
+func (w *Window) linkMargin() fyne.CanvasObject {
+	if w.link.visit != nil {
+		return w.margin(T("source.link"), T("link.m.reads"), T("link.m.reads.text"), T("link.m.next"), T("link.m.next.text"))
+	}
+	return w.margin(T("source.link"), T("link.m.what"), T("link.m.what.text"), T("link.m.fails"), T("link.m.fails.text"),
+		T("link.m.practice"), T("link.m.practice.text"))
+}

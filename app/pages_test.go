@@ -1,0 +1,168 @@
+package app
+
+import (
+	"fmt"
+	"testing"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/canvas"
+	"fyne.io/fyne/v2/container"
+	"fyne.io/fyne/v2/test"
+
+	"readback/app/look"
+	"readback/diag/adapter"
+	"readback/diag/garage"
+)
+
+// scenes are the states of the pages that have to fit, each reached as an owner reaches it.
+var scenes = []struct {
+	name  string
+	setup setup
+	reach func(b *bench)
+}{
+	{"link", setup{}, func(b *bench) { b.until("found", func() bool { return len(b.w.link.found) > 0 }) }},
+	{"link-failed", setup{openErr: &adapter.OpenError{Place: "serial:/dev/ttyUSB0", Step: adapter.StepAdapter, Cause: errNothing}}, func(b *bench) {
+		b.until("found", func() bool { return len(b.w.link.found) > 0 })
+		b.w.connect("serial:/dev/ttyUSB0")
+		b.until("failed", func() bool { return b.w.link.openErr != nil })
+	}},
+	{"link-open-question", setup{log: &fakeLog{open: []garage.Entry{{ID: 3, Begun: begin, Request: "7E5#0414FFFFFF555555", Summary: "Asks the Charging module to forget its codes.", Place: "serial:/dev/ttyUSB0"}}}}, func(b *bench) {
+		b.until("asked", func() bool { return len(b.w.link.open) > 0 && len(b.w.link.found) > 0 })
+	}},
+	{"link-open", setup{}, func(b *bench) { b.connect() }},
+	{"codes-empty", setup{}, func(b *bench) { b.w.Show(PageCodes) }},
+	{"codes-start", setup{}, func(b *bench) { b.connect(); b.w.Show(PageCodes) }},
+	{"codes-reading", setup{}, func(b *bench) {
+		b.visit.hold = make(chan struct{})
+		b.connect()
+		b.w.Show(PageCodes)
+		b.w.startLooking()
+		b.until("module", func() bool { return b.w.code.looking.progress.Module != "" })
+	}},
+	{"codes", setup{}, func(b *bench) { b.read() }},
+	{"request-empty", setup{}, func(b *bench) { b.read(); b.w.Show(PageRequest) }},
+	{"request", setup{}, func(b *bench) {
+		b.read()
+		b.write(clearText)
+		b.w.req.other.SetText("7E5 04 14 FF FF FE 55 55 55")
+		b.w.req.span = 2
+		b.w.draw()
+	}},
+	{"request-wrong", setup{}, func(b *bench) { b.read(); b.write("7E5 14 FF") }},
+	{"gate", setup{}, func(b *bench) { b.atGate() }},
+	{"gate-open", setup{}, func(b *bench) { b.atGate(); b.lineUp() }},
+	{"gate-sending", setup{}, func(b *bench) {
+		b.visit.sendHold = make(chan struct{})
+		b.atGate()
+		b.lineUp()
+		b.w.sendChange()
+		b.until("reading", func() bool { return b.w.pass.sending != nil && b.w.pass.sending.reading != nil })
+	}},
+	{"read-back", setup{}, func(b *bench) {
+		b.atGate()
+		b.lineUp()
+		b.w.sendChange()
+		b.until("sent", func() bool { return b.w.back.result != nil })
+	}},
+	{"read-back-empty", setup{}, func(b *bench) { b.w.Show(PageReadBack) }},
+	{"car", setup{}, func(b *bench) {
+		b.read()
+		b.w.Show(PageCar)
+		b.until("visits", func() bool { return len(b.w.cars.visits) > 0 })
+	}},
+}
+
+func (b *bench) lineUp() {
+	for _, l := range b.visit.latches {
+		if l.CanSay {
+			b.visit.Say(l.Key)
+		}
+	}
+	b.w.pass.words.SetText("maple")
+}
+
+func TestPagesFit(t *testing.T) {
+	for _, size := range []fyne.Size{{Width: 1280, Height: 820}, {Width: 1024, Height: 700}} {
+		for _, shade := range []look.Shade{look.ShadeLight, look.ShadeDark} {
+			for _, s := range scenes {
+				name := fmt.Sprintf("%s-%s-%.0f", s.name, shade, size.Width)
+				t.Run(name, func(t *testing.T) {
+					in := s.setup
+					in.shade, in.size = shade, size
+					if in.log != nil {
+						in.log = &fakeLog{open: in.log.open}
+					}
+					b := newBench(t, in)
+					s.reach(b)
+					b.picture(name)
+					fits(t, b.win)
+				})
+			}
+		}
+	}
+}
+
+func TestPagesFitLargeText(t *testing.T) {
+	for _, s := range scenes {
+		t.Run(s.name, func(t *testing.T) {
+			in := s.setup
+			in.shade, in.factor = look.ShadeLight, 1.5
+			if in.log != nil {
+				in.log = &fakeLog{open: in.log.open}
+			}
+			b := newBench(t, in)
+			s.reach(b)
+			b.picture(s.name + "-large")
+			fits(t, b.win)
+		})
+	}
+}
+
+// fits checks that no text is cut: not by its own box, not by the width of the window, its zone or its scroll.
+func fits(t *testing.T, win fyne.Window) {
+	t.Helper()
+	seen := 0
+	var walk func(o fyne.CanvasObject, at fyne.Position, left, right, low float32)
+	walk = func(o fyne.CanvasObject, at fyne.Position, left, right, low float32) {
+		if !o.Visible() {
+			return
+		}
+		at = at.Add(o.Position())
+		if x, ok := o.(*canvas.Text); ok && x.Text != "" {
+			seen++
+			min := x.MinSize()
+			if x.Size().Width+0.6 < min.Width || x.Size().Height+0.6 < min.Height {
+				t.Errorf("%q needs %v and has %v", x.Text, min, x.Size())
+			}
+			if at.X < left-0.6 || at.X+min.Width > right+0.6 {
+				t.Errorf("%q reaches from %.1f to %.1f, its room from %.1f to %.1f", x.Text, at.X, at.X+min.Width, left, right)
+			}
+			if bottom := at.Y + min.Height; bottom > low+1.5 {
+				t.Errorf("%q ends at %.1f, its room at %.1f", x.Text, bottom, low)
+			}
+		}
+		if w := o.Size().Width; w > 0 {
+			left, right, low = max(left, at.X), min(right, at.X+w), min(low, at.Y+o.Size().Height)
+		}
+		switch x := o.(type) {
+		case *fyne.Container:
+			for _, c := range x.Objects {
+				walk(c, at, left, right, low)
+			}
+		case *container.Scroll:
+			walk(x.Content, at.SubtractXY(x.Offset.X, x.Offset.Y), left, right, 1e6)
+		case *look.Field:
+			// A field scrolls what is typed in it.
+		case *container.ThemeOverride:
+			walk(x.Content, at, left, right, low)
+		case fyne.Widget:
+			for _, c := range test.WidgetRenderer(x).Objects() {
+				walk(c, at, left, right, low)
+			}
+		}
+	}
+	walk(win.Canvas().Content(), fyne.Position{}, 0, win.Canvas().Size().Width, win.Canvas().Size().Height)
+	if seen < 20 {
+		t.Errorf("only %d texts were found: the walk does not reach the page", seen)
+	}
+}

@@ -1,0 +1,50 @@
+package app
+
+import (
+	"fyne.io/fyne/v2"
+
+	"readback/app/look"
+)
+
+// header begins every page: the sentence that says how things stand, and the line under it. On a practice car it
+// says so.
+func (w *Window) header(title, lead string) fyne.CanvasObject {
+	var top fyne.CanvasObject = look.Title(title)
+	if w.practice() {
+		top = look.Row(12, look.Growing(look.Title(title)).At(look.Top), look.Natural(look.Badge(T("practice"))).At(look.Top))
+	}
+	if lead == "" {
+		return top
+	}
+	return look.Stack(4, top, look.Lead(lead))
+}
+
+// margin is plain words under heads, and the source that they rest on. texts are pairs of a head and its words.
+func (w *Window) margin(source string, texts ...string) fyne.CanvasObject {
+	var parts []fyne.CanvasObject
+	for i := 0; i+1 < len(texts); i += 2 {
+		if texts[i+1] != "" {
+			parts = append(parts, look.Stack(4, look.Head(texts[i]), look.Body(texts[i+1])))
+		}
+	}
+	return w.sourced(source, parts...)
+}
+
+// sourced puts the source under the parts of a margin.
+func (w *Window) sourced(source string, parts ...fyne.CanvasObject) fyne.CanvasObject {
+	if source != "" {
+		parts = append(parts, look.Stack(8, look.Hair(), look.Fine(source)))
+	}
+	return look.Stack(18, parts...)
+}
+
+// empty is a page that waits for another step first.
+func (w *Window) empty(title, lead, goID, goText string, p Page) fyne.CanvasObject {
+	return look.Stack(18, w.header(title, lead), look.Buttons(look.NewButton(goID, goText, look.Main, func() { w.Show(p) })))
+}
+
+// fact is a name and a value flush right.
+func fact(name, value string) fyne.CanvasObject {
+	return look.Row(10, look.Growing(look.Small(name)).At(look.Top),
+		look.Natural(look.Styled(value, look.Style{Mono: true, Size: look.SizeSmall}).Right()).At(look.Top))
+}

@@ -1,0 +1,170 @@
+package app
+
+import (
+	"fmt"
+	"strings"
+
+	"fyne.io/fyne/v2"
+
+	"readback/app/look"
+	"readback/diag/explain"
+	"readback/diag/garage"
+)
+
+// railContent is the left rail: the car, the steps of this visit, and the look of the window.
+func (w *Window) railContent() fyne.CanvasObject {
+	list := []fyne.CanvasObject{}
+	for i, p := range steps {
+		sub, progress := w.standing(p)
+		if p == w.page && progress != look.Done {
+			progress = look.Here
+		}
+		list = append(list, look.NewStep("step "+string(p), i+1, T("step."+string(p)), sub, progress, p == w.page, func() { w.Show(p) }))
+	}
+	return look.Pad(18, 14, 14, 14, look.Stack(16, w.carCard(), look.Stack(2, list...), look.Hair(), w.tasteRows()))
+}
+
+func (w *Window) carCard() fyne.CanvasObject {
+	c := w.car()
+	var text []fyne.CanvasObject
+	switch {
+	case c.ID == 0:
+		text = append(text, look.Head(T("car.none")), look.Small(T("car.none.sub")))
+	default:
+		text = append(text, look.Head(c.Name))
+		if about := dots(c.Model, c.Odometer); about != "" {
+			text = append(text, look.Small(about))
+		}
+		if c.VIN != "" {
+			text = append(text, look.Styled(masked(c.VIN), look.Style{Mono: true, Size: look.SizeSmall, Color: look.Soft}))
+		}
+	}
+	if w.practice() || c.Practice {
+		text = append(text, look.Styled(T("practice"), look.Style{Bold: true, Size: look.SizeFine, Color: look.Amber}))
+	}
+	return look.Rows(look.NewChoice("car", T("car.card"), look.Pad(11, 12, 11, 12, look.Stack(2, text...)), w.page == PageCar, func() { w.Show(PageCar) }))
+}
+
+// masked shows the beginning and the end of an identification number.
+func masked(vin string) string {
+	if len(vin) < 9 {
+		return vin
+	}
+	return vin[:3] + strings.Repeat("·", len(vin)-7) + vin[len(vin)-4:]
+}
+
+func (w *Window) car() garage.Car {
+	if w.cars.edited.ID != 0 && (w.link.visit == nil || w.link.visit.Car().ID == w.cars.edited.ID) {
+		return w.cars.edited
+	}
+	if w.link.visit == nil {
+		return garage.Car{}
+	}
+	return w.link.visit.Car()
+}
+
+// standing is the line under a step, and whether the step is done.
+func (w *Window) standing(p Page) (string, look.Progress) {
+	switch p {
+	case PageLink:
+		return w.linkStanding()
+	case PageCodes:
+		switch {
+		case w.code.looking != nil:
+			return T("stand.reading"), look.Ahead
+		case w.code.read:
+			codes, modules, _ := w.code.count()
+			return N("stand.codes", codes, "Modules", N("n.modules", modules)), look.Done
+		}
+		return T("stand.not-read"), look.Ahead
+	case PageRequest:
+		e := w.req.explained
+		switch {
+		case e.Frame == nil:
+			return T("stand.not-written"), look.Ahead
+		case e.Direction != explain.Request || w.req.wrong():
+			return T("stand.not-sound"), look.Ahead
+		}
+		return T("stand.request", "Class", T("class."+string(e.Class)), "ID", e.Frame.IDText), look.Done
+	case PageGate:
+		switch {
+		case w.pass.sending != nil:
+			return T("stand.sending"), look.Ahead
+		case w.back.result != nil && w.back.result.Sent && w.back.result.Request.Class == explain.Change:
+			return T("stand.passed", "Time", w.back.result.SentAt.Local().Format("15:04")), look.Done
+		case len(w.pass.latches) > 0 && w.pass.shut() == 0:
+			return T("stand.in-line"), look.Ahead
+		case len(w.pass.latches) > 0:
+			return N("stand.open", w.pass.shut()), look.Ahead
+		}
+		return T("stand.closed"), look.Ahead
+	}
+	return w.backStanding()
+}
+
+func (w *Window) linkStanding() (string, look.Progress) {
+	switch {
+	case w.link.opening != nil:
+		return T("stand.connecting"), look.Ahead
+	case w.link.visit == nil:
+		return T("stand.not-connected"), look.Ahead
+	}
+	a := w.link.visit.Adapter()
+	if a.Protocol != "" {
+		return a.Protocol, look.Done
+	}
+	return a.Name, look.Done
+}
+
+// tasteRows are the small controls of the window itself.
+func (w *Window) tasteRows() fyne.CanvasObject {
+	t := w.opt.Taste
+	shade := func(s look.Shade, key string) fyne.CanvasObject {
+		return look.NewButton(key, T(key), look.Quiet, func() { t.Shade = s; w.taste(t) }).Chosen(t.Shade == s)
+	}
+	at := 0
+	for i, f := range look.Factors {
+		if t.Factor >= f {
+			at = i
+		}
+	}
+	size := func(i int, key string) fyne.CanvasObject {
+		return look.NewButton(key, T(key), look.Quiet, func() {
+			t.Factor = look.Factors[max(0, min(i, len(look.Factors)-1))]
+			w.taste(t)
+		})
+	}
+	return look.Stack(4, look.Fine(T("taste.colours")), look.Pad(0, 0, 0, -6, look.Wrap(0, shade(look.ShadeSystem, "taste.system"), shade(look.ShadeLight, "taste.light"), shade(look.ShadeDark, "taste.dark"))),
+		look.Fine(T("taste.size", "N", int(look.Factors[at]*100+0.5))), look.Pad(0, 0, 0, -6, look.Wrap(0, size(at-1, "taste.smaller"), size(at+1, "taste.larger"))))
+}
+
+// stripContent is the bottom strip: what the car is reached with, and what has left this computer.
+func (w *Window) stripContent() fyne.CanvasObject {
+	item := func(s string) fyne.CanvasObject {
+		return look.Styled(s, look.Style{Size: look.SizeSmall, Color: look.OnPlate}).OneRow()
+	}
+	v := w.link.visit
+	if v == nil {
+		left := T("strip.none")
+		if w.link.opening != nil {
+			left = T("strip.opening")
+		}
+		return look.Ground(look.Plate, look.Pad(0, 20, 0, 20, look.Row(24, look.Growing(item(left)), look.Natural(item(T("strip.sent.none"))))))
+	}
+	state := T("strip.ready")
+	if w.busy() {
+		state = T("strip.busy")
+	}
+	name := T("strip.adapter", "Name", v.Adapter().Name, "State", state)
+	cells := []look.Cell{look.Natural(item(name))}
+	if w.link.supplyOK {
+		cells = append(cells, look.Natural(item(T("strip.supply", "Volts", fmt.Sprintf("%.1f", w.link.supply)))))
+	}
+	if w.code.read {
+		cells = append(cells, look.Natural(item(T("strip.modules", "N", w.code.answered()))))
+	}
+	t := v.Tally()
+	sent := T("strip.sent", "Reads", N("n.reads", t.Reads), "Changes", N("n.changes", t.Changes), "Refused", N("n.refused", t.Refused))
+	cells = append(cells, look.Growing(look.Gap(1)), look.Natural(item(sent)))
+	return look.Ground(look.Plate, look.Pad(0, 20, 0, 20, look.Row(24, cells...)))
+}

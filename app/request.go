@@ -1,0 +1,304 @@
+package app
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"fyne.io/fyne/v2"
+
+	"readback/app/look"
+	"readback/diag/explain"
+)
+
+// requestState is the request that is being written.
+type requestState struct {
+	field     *look.Field
+	large     fyne.CanvasObject // the field in large type
+	other     *look.Field       // the instructions to compare with
+	wish      explain.Wish
+	explained explain.Explanation
+	compared  explain.Comparison
+	span      int // chosen field of the explanation
+}
+
+// wrong tells whether something in the request is not well formed.
+func (r *requestState) wrong() bool {
+	return slices.ContainsFunc(r.explained.Findings, func(f explain.Finding) bool { return f.Level == explain.Wrong })
+}
+
+// sendable tells whether the request may be sent at all from here.
+func (r *requestState) sendable() bool {
+	e := r.explained
+	return e.Frame != nil && e.Direction == explain.Request && !r.wrong() && (e.Class == explain.Change || e.Class == explain.Look)
+}
+
+func (w *Window) makeRequestFields() {
+	w.req.field = look.NewField("request", T("request.hint"), true, func(string) {
+		w.req.span = 0
+		w.pass.leave()
+		w.explainAgain()
+		w.draw()
+	})
+	w.req.large = look.Large(w.req.field)
+	w.req.other = look.NewField("other", T("compare.hint"), true, func(string) { w.explainAgain(); w.draw() })
+}
+
+// explainAgain explains what is typed with what is known now.
+func (w *Window) explainAgain() {
+	text, other := w.req.field.Text, w.req.other.Text
+	explainer, comparer := w.engine.Explain, w.engine.Compare
+	if v := w.link.visit; v != nil {
+		explainer, comparer = v.Explain, v.Compare
+	}
+	w.req.explained, w.req.compared = explain.Explanation{}, explain.Comparison{}
+	if strings.TrimSpace(text) == "" {
+		return
+	}
+	w.req.explained = explainer(text, w.req.wish)
+	if strings.TrimSpace(other) != "" {
+		w.req.compared = comparer(text, other)
+	}
+	w.req.span = max(0, min(w.req.span, len(w.req.explained.Fields)-1))
+}
+
+func (w *Window) requestPage() (body, margin fyne.CanvasObject) {
+	r := &w.req
+	e := r.explained
+	parts := []fyne.CanvasObject{w.header(T("request.title"), T("request.lead")), w.requestEntry()}
+	if strings.TrimSpace(r.field.Text) == "" {
+		parts = append(parts, look.Boxed(look.Stack(6, look.Head(T("request.empty")), look.Body(T("request.empty.1")), look.Styled(T("request.example"), look.Style{Mono: true}), look.Body(T("request.empty.2")))))
+		return look.Stack(16, parts...), w.margin("", T("request.m.start"), T("request.m.start.text"), T("request.m.safe"), T("request.m.safe.text"))
+	}
+	if e.Frame != nil {
+		parts = append(parts, w.ribbon())
+	}
+	if f := w.findings(); f != nil {
+		parts = append(parts, f)
+	}
+	if len(e.Fields) > 0 {
+		parts = append(parts, w.fieldRows())
+	}
+	if near := w.nearest(); near != nil {
+		parts = append(parts, near)
+	}
+	if e.Frame != nil {
+		parts = append(parts, look.Row(14, look.Growing(w.wordsCard()).At(look.Fill), look.Growing(w.compareCard()).At(look.Fill)))
+	}
+	parts = append(parts, w.classRow())
+	if b := w.requestButtons(); b != nil {
+		parts = append(parts, b)
+	}
+	return look.Stack(16, parts...), w.requestMargin()
+}
+
+// requestEntry is the field, what is known of its form, and what the owner wishes to do.
+func (w *Window) requestEntry() fyne.CanvasObject {
+	r := &w.req
+	parts := []fyne.CanvasObject{r.large}
+	sign, word := look.MarkCheck, T("request.sound")
+	switch e := r.explained; {
+	case strings.TrimSpace(r.field.Text) == "":
+		sign, word = look.MarkWaiting, T("request.waiting")
+	case e.Frame == nil || r.wrong():
+		sign, word = look.MarkOpen, T("request.unsound")
+	case e.Direction != explain.Request:
+		sign, word = look.MarkUnknown, T("request.direction."+string(e.Direction))
+	}
+	wish := func(v explain.Wish, key string) fyne.CanvasObject {
+		return look.NewButton(key, T(key), look.Quiet, func() { r.wish = v; w.explainAgain(); w.draw() }).Chosen(r.wish == v)
+	}
+	parts = append(parts, look.Row(10, look.Growing(look.Row(8, look.Natural(look.NewMark(sign, 16)), look.Growing(look.Styled(word, look.Style{Size: look.SizeSmall})))),
+		look.Natural(look.Small(T("wish"))), look.Natural(look.Wrap(0, wish("", "wish.open"), wish(explain.WishRead, "wish.read"), wish(explain.WishClear, "wish.clear")))))
+	return look.Stack(4, parts...)
+}
+
+func (w *Window) ribbon() fyne.CanvasObject {
+	e := w.req.explained
+	var spans []look.Span
+	for _, f := range e.Fields {
+		spans = append(spans, look.Span{From: f.From, To: f.To, Name: f.Name, Filling: f.Name == fillingName})
+	}
+	return look.NewRibbon(e.Frame.IDText, e.Frame.DataText, spans, w.req.span, func(i int) { w.req.span = i; w.draw() })
+}
+
+// fillingName is how an explanation names bytes without meaning.
+const fillingName = "Filling"
+
+// findings are shown where they are: the place in what was typed is marked.
+func (w *Window) findings() fyne.CanvasObject {
+	e := w.req.explained
+	var rows []fyne.CanvasObject
+	for _, f := range e.Findings {
+		sign, colour := look.MarkUnknown, look.Amber
+		switch f.Level {
+		case explain.Wrong:
+			sign, colour = look.MarkOpen, look.Danger
+		case explain.Note:
+			sign, colour = look.MarkRemembered, look.Soft
+		}
+		text := []fyne.CanvasObject{look.Styled("**"+T("level."+string(f.Level))+"** "+f.Text, look.Style{})}
+		if f.At >= 0 && f.At < utf8.RuneCountInString(e.Input) {
+			text = append(text, pointed(e.Input, f.At, colour))
+		}
+		if f.Fix != "" {
+			text = append(text, look.Small(f.Fix))
+		}
+		rows = append(rows, look.Pad(10, 14, 10, 14, look.Row(12, look.Natural(look.NewMark(sign, 18)).At(look.Top), look.Growing(look.Stack(2, text...)))))
+	}
+	if len(rows) == 0 {
+		return nil
+	}
+	return look.Rows(rows...)
+}
+
+// pointed sets a line with one of its runes marked; of a long line, what is around the place.
+func pointed(line string, at int, colour fyne.ThemeColorName) *look.Text {
+	const around = 24
+	runes := []rune(strings.Map(func(r rune) rune {
+		if r == '\n' || r == '\t' {
+			return ' '
+		}
+		return r
+	}, line))
+	from, to := max(0, at-around), min(len(runes), at+around)
+	plain := look.Style{Mono: true, Size: look.SizeSmall, Color: look.Soft}
+	mark := look.Style{Mono: true, Size: look.SizeSmall, Color: colour, Bold: true}
+	spot := string(runes[at])
+	if spot == " " {
+		spot = "_"
+	}
+	return look.NewText(look.Run{Text: string(runes[from:at]), Style: plain}, look.Run{Text: spot, Style: mark}, look.Run{Text: string(runes[at+1 : to]), Style: plain})
+}
+
+func (w *Window) fieldRows() fyne.CanvasObject {
+	var rows []fyne.CanvasObject
+	for i, f := range w.req.explained.Fields {
+		name := look.Stack(1, look.Head(f.Name), look.Styled(spacedID(f), look.Style{Mono: true, Size: look.SizeSmall, Color: look.Soft}))
+		row := look.Row(18, look.Fixed(look.Scaled(120), name).At(look.Top), look.Growing(look.Body(f.Text)).At(look.Top))
+		rows = append(rows, look.Hair(), look.NewChoice(fmt.Sprintf("field %d", i), f.Name, look.Pad(7, 6, 7, 6, row), i == w.req.span, func() { w.req.span = i; w.draw() }).Follow())
+	}
+	return look.Stack(0, rows...)
+}
+
+// spacedID is the hex of a field: an identifier as one word, bytes in pairs.
+func spacedID(f explain.Field) string {
+	if f.From < 0 {
+		return f.Hex
+	}
+	return spaced(strings.ReplaceAll(f.Hex, " ", ""))
+}
+
+func (w *Window) nearest() fyne.CanvasObject {
+	var rows []fyne.CanvasObject
+	for _, n := range w.req.explained.Nearest {
+		text := look.Stack(1, look.Styled(n.Text, look.Style{Mono: true, Bold: true}), look.Small(n.Summary))
+		rows = append(rows, look.Pad(6, 12, 6, 14, look.Row(10, look.Growing(text), look.Natural(look.NewButton("near "+n.Text, T("near.take"), look.Plain, func() { w.req.field.SetText(n.Text) }).Small()))))
+	}
+	if len(rows) == 0 {
+		return nil
+	}
+	return look.Stack(6, look.Head(T("near.title")), look.Small(T("near.lead")), look.Rows(rows...))
+}
+
+func (w *Window) wordsCard() fyne.CanvasObject {
+	e := w.req.explained
+	if e.Words == nil {
+		return look.Boxed(look.Stack(6, look.Head(T("words.title")), look.Small(T("words.none"))))
+	}
+	return look.Boxed(look.Stack(6, look.Head(T("words.title")),
+		look.Styled(strings.Join(e.Words[:], " · "), look.Style{Mono: true, Bold: true, Size: look.SizeHex}), look.Small(T("words.about"))))
+}
+
+func (w *Window) compareCard() fyne.CanvasObject {
+	r := &w.req
+	parts := []fyne.CanvasObject{look.Head(T("compare.title")), r.other}
+	c := r.compared
+	switch {
+	case strings.TrimSpace(r.other.Text) == "":
+		parts = append(parts, look.Small(T("compare.about")))
+	case c.A.Frame == nil || c.B.Frame == nil:
+		parts = append(parts, look.Small(T("compare.unreadable")))
+	default:
+		parts = append(parts, compared(c, c.A, true), compared(c, c.B, false), look.Small(c.Summary))
+		for _, d := range c.Differences {
+			parts = append(parts, look.Small(d.Text))
+		}
+	}
+	return look.Boxed(look.Stack(6, parts...))
+}
+
+// compared sets one frame of a comparison, its differing bytes marked.
+func compared(c explain.Comparison, e explain.Explanation, first bool) fyne.CanvasObject {
+	differs := map[int]bool{}
+	for _, d := range c.Differences {
+		differs[d.Byte] = true
+	}
+	base := look.Style{Mono: true, Size: look.SizeSmall}
+	mark := base
+	mark.Bold, mark.Color = true, look.Danger
+	if !first {
+		base.Color = look.Soft
+	}
+	style := func(i int) look.Style {
+		if differs[i] {
+			return mark
+		}
+		return base
+	}
+	runs := []look.Run{{Text: e.Frame.IDText, Style: style(-1)}}
+	for i := 0; i+2 <= len(e.Frame.DataText); i += 2 {
+		runs = append(runs, look.Run{Text: " " + e.Frame.DataText[i:i+2], Style: style(i / 2)})
+	}
+	return look.NewText(runs...)
+}
+
+// classRow says what may be done with the request, and why.
+func (w *Window) classRow() fyne.CanvasObject {
+	e := w.req.explained
+	if e.Class == "" {
+		return look.Gap(0)
+	}
+	sign := map[explain.Class]look.Sign{explain.Look: look.MarkCheck, explain.Change: look.MarkNow, explain.Workshop: look.MarkOpen, explain.Never: look.MarkOpen}[e.Class]
+	return look.Row(10, look.Natural(look.NewMark(sign, 16)).At(look.Top), look.Growing(look.Body("**"+T("class."+string(e.Class)+".head")+"** "+e.Reason)).At(look.Top))
+}
+
+func (w *Window) requestButtons() fyne.CanvasObject {
+	r := &w.req
+	switch {
+	case !r.sendable():
+		return nil
+	case w.link.visit == nil:
+		return look.Stack(8, look.Small(T("request.no-link")), look.Buttons(look.NewButton("go-link", T("go.link"), look.Plain, func() { w.Show(PageLink) })))
+	case r.explained.Class == explain.Look:
+		return look.Buttons(look.NewButton("send-look", T("request.send-look"), look.Main, w.sendLook))
+	}
+	return look.Buttons(look.NewButton("to-gate", T("request.to-gate"), look.Main, func() { w.Show(PageGate) }))
+}
+
+func (w *Window) requestMargin() fyne.CanvasObject {
+	e := w.req.explained
+	if e.Frame == nil {
+		return w.margin("", T("request.m.unread"), T("request.m.unread.text"), T("request.m.safe"), T("request.m.safe.text"))
+	}
+	source := e.Source
+	var texts []string
+	if i := w.req.span; i >= 0 && i < len(e.Fields) {
+		f := e.Fields[i]
+		texts = append(texts, f.Name+": "+spacedID(f), f.Text)
+		if source == "" {
+			source = f.Source
+		}
+	}
+	texts = append(texts, T("request.m.does"), e.Summary, T("request.m.lost"), strings.Join(e.Lost, " "), T("request.m.cannot"), strings.Join(e.Cannot, " "), T("request.m.sure"), e.Sure)
+	return w.margin(source, texts...)
+}
+
+// sendLook sends a request that only reads, once, as it is shown.
+func (w *Window) sendLook() {
+	if w.link.visit == nil || w.busy() || !w.req.sendable() || w.req.explained.Class != explain.Look {
+		return
+	}
+	w.send(w.req.explained)
+}

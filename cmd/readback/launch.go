@@ -1,0 +1,152 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"os/signal"
+	"strings"
+	"syscall"
+	"time"
+)
+
+// checkTime is how long the display check may take. It takes a tenth of a second on a working computer.
+const checkTime = 20 * time.Second
+
+// launch checks the display and runs the window in a process of its own.
+func launch(f flags) int {
+	self, err := os.Executable()
+	if err != nil {
+		tell(fmt.Sprintf("readback: finding the program itself: %v", err))
+		return exitFailed
+	}
+	s := check(self)
+	if s.Cause != "" {
+		tell(s.words())
+		return exitNoDisplay
+	}
+	if f.check {
+		fmt.Printf("A window can be opened here: OpenGL %s, screen %dx%d, scale %g.\n", s.GL, s.Width, s.Height, s.Scale)
+		return exitDone
+	}
+	return runWindow(self, f, s)
+}
+
+// check asks another process of this program, so that a crash or a hang of the graphics driver is an answer too.
+func check(self string) screen {
+	ctx, cancel := context.WithTimeout(context.Background(), checkTime)
+	defer cancel()
+	var out, errs bytes.Buffer
+	c := exec.CommandContext(ctx, self)
+	c.Env = append(os.Environ(), roleVar+"="+roleCheck)
+	c.Stdout, c.Stderr = &out, &errs
+	runErr := c.Run()
+	return verdict(ctx.Err() != nil, runErr, out.Bytes(), errs.String())
+}
+
+// verdict reads what is left of a display check.
+func verdict(timedOut bool, runErr error, out []byte, errs string) screen {
+	var s screen
+	switch {
+	case timedOut:
+		return screen{Cause: hung, Detail: lastLine(errs)}
+	case json.Unmarshal(out, &s) != nil:
+		return screen{Cause: crashed, Detail: strings.TrimSpace(fmt.Sprint(runErr) + " " + lastLine(errs))}
+	case runErr != nil && s.Cause == "":
+		return screen{Cause: crashed, Detail: runErr.Error()}
+	}
+	return s
+}
+
+func lastLine(s string) string {
+	lines := strings.Split(strings.TrimSpace(s), "\n")
+	return lines[len(lines)-1]
+}
+
+// words tell a person what is in the way of a window, and what does the same job without one.
+func (s screen) words() string {
+	var what, do string
+	switch s.Cause {
+	case noDisplay:
+		what = "There is no screen that this program could open a window on."
+		do = "Start it from a desktop session. In a remote shell, one with a screen of its own is needed."
+	case noOpenGL:
+		what = "The window needs OpenGL 2.1, and the graphics driver here does not offer it. Virtual machines and remote desktops often don't."
+		do = "Install the graphics driver of this computer, or a software one (Mesa), or start it on the computer itself."
+	case crashed:
+		what = "The graphics driver ended unexpectedly while a window was tried."
+		do = "Update the graphics driver, then start again. Nothing was sent to any car."
+	case hung:
+		what = fmt.Sprintf("The graphics driver did not answer within %.0f seconds.", checkTime.Seconds())
+		do = "Start the computer anew, or update its graphics driver. Nothing was sent to any car."
+	}
+	text := "Readback can't open its window.\n" + what + "\nWhat to do: " + do +
+		"\nThe same job without a window: readback-cli look --adapter practice:"
+	if s.Detail != "" {
+		text += "\nDetail: " + s.Detail
+	}
+	return text
+}
+
+// clamp makes a window fit onto the screen, with room for bars and frames.
+func (s screen) clamp(want size) size {
+	if s.Scale <= 0 || s.Width <= 0 || s.Height <= 0 {
+		return want
+	}
+	return size{max(least.w, min(want.w, int(float32(s.Width)/s.Scale))), max(least.h, min(want.h, int(float32(s.Height)/s.Scale)-40))}
+}
+
+// runWindow starts the window and waits for it. Interrupts are passed on.
+func runWindow(self string, f flags, s screen) int {
+	c := exec.Command(self, "--place", f.place, "--theme", f.theme, "--size", s.clamp(f.size).String())
+	c.Env = environment(os.Environ())
+	c.Stdin, c.Stdout, c.Stderr = os.Stdin, os.Stdout, os.Stderr
+	signals := make(chan os.Signal, 4)
+	signal.Notify(signals, os.Interrupt, syscall.SIGTERM)
+	defer signal.Stop(signals)
+	if err := c.Start(); err != nil {
+		tell(fmt.Sprintf("readback: starting the window: %v", err))
+		return exitFailed
+	}
+	done := make(chan error, 1)
+	go func() { done <- c.Wait() }()
+	for {
+		select {
+		case sig := <-signals:
+			if err := c.Process.Signal(sig); err != nil && !errors.Is(err, os.ErrProcessDone) {
+				if err := c.Process.Kill(); err != nil { // a system that can't pass signals on
+					fmt.Fprintln(os.Stderr, "readback: ending the window:", err)
+				}
+			}
+		case err := <-done:
+			return exitCode(err)
+		}
+	}
+}
+
+// exitCode is the window's own exit code; one that was killed has none.
+func exitCode(err error) int {
+	var e *exec.ExitError
+	switch {
+	case err == nil:
+		return exitDone
+	case errors.As(err, &e) && e.ExitCode() >= 0:
+		return e.ExitCode()
+	}
+	tell(fmt.Sprintf("The window ended unexpectedly (%v). Whatever was written into the logbook is kept.", err))
+	return exitFailed
+}
+
+// environment is the window's: Fyne reads these before the first line of this program runs.
+func environment(env []string) []string {
+	env = append(env, roleVar+"="+roleWindow, "FYNE_CACHE=5s")
+	switch os.Getenv("LANG") {
+	case "", "C", "POSIX", "C.UTF-8":
+		env = append(env, "LANG=en_GB.UTF-8") // a locale that names no language is an error there
+	}
+	return env
+}

@@ -1,0 +1,124 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"fyne.io/fyne/v2"
+	fyneapp "fyne.io/fyne/v2/app"
+
+	"readback/app"
+	"readback/app/look"
+	"readback/assets"
+	"readback/diag"
+	"readback/diag/adapter"
+	"readback/diag/adapter/all"
+	"readback/diag/explain"
+	"readback/diag/garage"
+)
+
+var (
+	_ app.Visit   = (*diag.Visit)(nil)
+	_ app.Logbook = (*garage.Store)(nil)
+)
+
+// showWindow is the whole life of the window's process.
+func showWindow(f flags) int {
+	if err := app.LoadText(); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		return exitFailed
+	}
+	store, trouble := openStore(context.Background())
+	a := fyneapp.NewWithID("readback")
+	a.SetIcon(fyne.NewStaticResource("icon.png", assets.Icon()))
+	win := a.NewWindow(app.T("window.title"))
+	o := options(f)
+	win.Resize(fyne.NewSize(float32(f.size.w), float32(f.size.h)))
+	win.CenterOnScreen()
+	w := app.New(a, win, engine(store, trouble), o)
+	win.SetCloseIntercept(func() {
+		if w.MayClose() {
+			win.Close()
+		}
+	})
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	go func() {
+		<-ctx.Done() // by a signal, or by stop once the window is closed
+		fyne.Do(win.Close)
+	}()
+	win.ShowAndRun()
+	stop()
+	err := w.Close()
+	if store != nil {
+		err = errors.Join(err, store.Close())
+	}
+	if err != nil {
+		fmt.Fprintln(os.Stderr, "readback: closing:", err)
+	}
+	return exitDone
+}
+
+// openStore opens the logbook. One that was damaged has been put aside by then, and a new one is begun; the error
+// still says so.
+func openStore(ctx context.Context) (*garage.Store, error) {
+	path, err := garage.DefaultPath()
+	if err != nil {
+		return nil, err
+	}
+	s, err := garage.Open(ctx, path)
+	var damaged *garage.DamagedError
+	if errors.As(err, &damaged) && damaged.KeptAs != "" {
+		again, e := garage.Open(ctx, path)
+		if e != nil {
+			return nil, errors.Join(err, e)
+		}
+		return again, err
+	}
+	return s, err
+}
+
+// engine is what the window works with. Without a logbook nothing can be opened: a change must be written down first.
+func engine(store *garage.Store, trouble error) app.Engine {
+	drivers := all.Drivers()
+	e := app.Engine{
+		Find: func(ctx context.Context) ([]adapter.Found, error) { return diag.Find(ctx, drivers) },
+		Open: func(ctx context.Context, p adapter.Place) (app.Visit, error) {
+			if store == nil {
+				return nil, trouble
+			}
+			return diag.Open(ctx, diag.Options{Place: p, Drivers: drivers, Store: store})
+		},
+		Explain: diag.Explain,
+		Compare: func(a, b string) explain.Comparison { return explain.Compare(a, b, explain.Options{}) },
+		Trouble: trouble,
+	}
+	if store != nil {
+		e.Log = store
+	}
+	return e
+}
+
+// options join what was kept, what the environment says and what the command line says; the last wins.
+func options(f flags) app.Options {
+	o := app.Options{Place: adapter.Place(f.place), Taste: app.Taste{Factor: 1}}
+	path, err := tasteFile()
+	if err == nil {
+		o.Taste, err = loadTaste(path)
+		o.Keep = func(t app.Taste) {
+			if err := saveTaste(path, t); err != nil {
+				fmt.Fprintln(os.Stderr, err)
+			}
+		}
+	}
+	if err != nil {
+		fmt.Fprintln(os.Stderr, err)
+	}
+	if f.theme != "" {
+		o.Taste.Shade = look.Shade(f.theme)
+	}
+	return o
+}
