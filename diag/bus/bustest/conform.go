@@ -1,4 +1,7 @@
-// Package bustest holds the conformance kit that every [bus.Bus] runs.
+// Package bustest helps to test what stands on a [bus.Bus], and holds the conformance kit that every Bus runs.
+//
+// [Conform] is the kit, [Play] a Bus that plays a script, [Record] one that keeps what went by. A bus in memory is
+// [bus.Wire].
 package bustest
 
 import (
@@ -30,6 +33,8 @@ func Conform(t *testing.T, open func(t testing.TB) (under, peer bus.Bus)) {
 		{"a cancelled context ends Receive", cancelled},
 		{"an ended context sends nothing", endedSend},
 		{"Close ends Receive and may be repeated", closes},
+		{"Close ends every waiting sender", closesSenders},
+		{"after Close nothing works", closed},
 	}
 	for _, c := range checks {
 		t.Run(c.name, func(t *testing.T) {
@@ -172,7 +177,7 @@ func closes(t *testing.T, under, _ bus.Bus) {
 	for {
 		_, err := under.Receive(context.Background())
 		if err == nil {
-			continue
+			continue // a report of the controller's
 		}
 		if !errors.Is(err, bus.ErrClosed) {
 			t.Fatalf("Receive: %v, want ErrClosed", err)
@@ -182,7 +187,69 @@ func closes(t *testing.T, under, _ bus.Bus) {
 	if err := under.Close(); err != nil {
 		t.Errorf("second Close: %v", err)
 	}
+}
+
+// closesSenders: senders that nobody reads from may wait for room, but not beyond Close.
+func closesSenders(t *testing.T, under, _ bus.Bus) {
+	ctx, cancel := context.WithTimeout(context.Background(), patience)
+	defer cancel()
+	var wg sync.WaitGroup
+	for range 4 {
+		wg.Go(func() {
+			for {
+				if err := under.Send(ctx, can.Frame{ID: 0x701, Length: 8}); err != nil {
+					if ctx.Err() != nil {
+						t.Errorf("Send was still waiting %v after Close", patience)
+					}
+					return
+				}
+			}
+		})
+	}
+	time.AfterFunc(10*time.Millisecond, func() { under.Close() })
+	wg.Wait()
+}
+
+func closed(t *testing.T, under, peer bus.Bus) {
+	send(t, peer, can.Frame{ID: 0x123, Length: 1})
+	if err := under.Close(); err != nil {
+		t.Errorf("Close: %v", err)
+	}
 	if err := under.Send(context.Background(), can.Frame{ID: 1}); !errors.Is(err, bus.ErrClosed) {
 		t.Errorf("Send after Close: %v, want ErrClosed", err)
 	}
+	if _, err := under.Receive(context.Background()); !errors.Is(err, bus.ErrClosed) {
+		t.Errorf("Receive after Close: %v, want ErrClosed", err)
+	}
+}
+
+// ConformGone checks what a Bus does when its adapter vanishes. open returns the Bus under test and what makes the
+// adapter vanish.
+func ConformGone(t *testing.T, open func(t testing.TB) (under bus.Bus, vanish func())) {
+	t.Run("a vanished adapter ends Receive and Send", func(t *testing.T) {
+		under, vanish := open(t)
+		defer under.Close()
+		time.AfterFunc(10*time.Millisecond, vanish)
+		ctx, cancel := context.WithTimeout(context.Background(), patience)
+		defer cancel()
+		var err error
+		for err == nil { // reports of the controller's may come first
+			_, err = under.Receive(ctx)
+		}
+		if !errors.Is(err, bus.ErrGone) {
+			t.Fatalf("Receive: %v, want ErrGone", err)
+		}
+		for err = nil; err == nil; { // an adapter may still take a frame or two into its buffer
+			err = under.Send(ctx, can.Frame{ID: 0x700, Length: 8})
+		}
+		if !errors.Is(err, bus.ErrGone) {
+			t.Errorf("Send: %v, want ErrGone", err)
+		}
+		if err := under.Close(); err != nil {
+			t.Errorf("Close: %v", err)
+		}
+		if _, err := under.Receive(ctx); err == nil {
+			t.Error("Receive after Close: no error")
+		}
+	})
 }
