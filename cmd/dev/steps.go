@@ -66,7 +66,8 @@ func testAll(ctx context.Context, p *project, args []string) error {
 	}
 	begin := time.Now()
 	if err := p.install(ctx, needsOf(chosen)); err != nil {
-		return err
+		fmt.Fprintf(p.out, "tools    FAILED\n%s\n0 passed, 1 failed\n", indented(err.Error()))
+		return &exit{code: exitFailed}
 	}
 	fmt.Fprintf(p.out, "%-8s here      %6.1f s   what the steps need is on this computer\n", "tools", time.Since(begin).Seconds())
 	var sum tally
