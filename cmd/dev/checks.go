@@ -26,11 +26,20 @@ func checkVet(ctx context.Context, j *job) tally {
 }
 
 func unitTests(ctx context.Context, j *job) tally {
-	return j.goTest(ctx, leftToLab, "./...")
+	return j.hostTests(ctx, "./...")
 }
 
 func raceTests(ctx context.Context, j *job) tally {
-	return j.goTest(ctx, leftToLab, "-race", "./diag/...", "./app/...")
+	return j.hostTests(ctx, "-race", "./diag/...", "./app/...")
+}
+
+// hostTests runs tests of which the kernel tests may be left to the lab.
+func (j *job) hostTests(ctx context.Context, args ...string) tally {
+	lab, err := j.kernelTests()
+	if err != nil {
+		return check("finding the kernel tests", err, "")
+	}
+	return j.goTest(ctx, leftTo(lab), args...)
 }
 
 // checkCross builds and vets what has to work without a C compiler, for the systems that this computer is not.

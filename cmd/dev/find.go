@@ -5,7 +5,6 @@ import (
 	"go/parser"
 	"go/token"
 	"io/fs"
-	"path"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -56,10 +55,29 @@ func isTestName(name, prefix string) bool {
 // isKernelTest: these tests want a kernel with CAN and are skipped where there is none.
 func isKernelTest(name string) bool { return strings.HasSuffix(name, "Kernel") }
 
-// leftToLab reports whether a test that was skipped here runs in the lab. pkg is an import path.
-func leftToLab(pkg, test string) bool {
-	rel, ok := strings.CutPrefix(pkg, "readback/")
-	return ok && isKernelTest(test) && slices.Contains(labPackages(), "./"+path.Clean(rel))
+// kernelTests are the kernel tests of every package.
+func (p *project) kernelTests() ([]testFunc, error) {
+	tests, err := p.findTests("Test")
+	tests = slices.DeleteFunc(tests, func(t testFunc) bool { return !isKernelTest(t.name) })
+	return tests, err
+}
+
+// packagesOf lists the packages of tests, each once.
+func packagesOf(tests []testFunc) []string {
+	var out []string
+	for _, t := range tests {
+		if !slices.Contains(out, t.pkg) {
+			out = append(out, t.pkg)
+		}
+	}
+	return out
+}
+
+// leftTo reports whether a test that was skipped here is one that the lab runs. pkg is an import path.
+func leftTo(lab []testFunc) func(pkg, test string) bool {
+	return func(pkg, test string) bool {
+		return slices.Contains(lab, testFunc{strings.Replace(pkg, "readback", ".", 1), test})
+	}
 }
 
 // never is for runs in which nothing may be skipped.

@@ -15,12 +15,6 @@ import (
 	"time"
 )
 
-// labPackages are the packages that have kernel tests: test functions whose names end in Kernel. They are skipped
-// elsewhere; nowhere else may one be skipped.
-func labPackages() []string {
-	return []string{"./diag/adapter/socketcan", "./diag"}
-}
-
 const qemu = "qemu-system-x86_64"
 
 const (
@@ -32,18 +26,14 @@ const (
 var guestInit []byte
 
 // labTests boots one machine for each package.
-func labTests(ctx context.Context, j *job) tally { return j.lab(ctx, labPackages()) }
+func labTests(ctx context.Context, j *job) tally { return j.lab(ctx, nil) }
 
 // labChore is `dev lab`: the lab's output goes to the terminal as it comes.
 func labChore(ctx context.Context, p *project, args []string) error {
-	packages := labPackages()
-	if len(args) > 0 {
-		packages = args
-	}
 	if err := p.install(ctx, labNeeds()); err != nil {
 		return err
 	}
-	t := (&job{project: p, log: p.out}).lab(ctx, packages)
+	t := (&job{project: p, log: p.out}).lab(ctx, args)
 	for _, f := range t.failed {
 		fmt.Fprintf(p.out, "failed: %s\n%s\n", f.what, indented(lastLines(f.text, 40)))
 	}
@@ -54,7 +44,18 @@ func labChore(ctx context.Context, p *project, args []string) error {
 	return nil
 }
 
+// lab runs the kernel tests of these packages, or of all that have any.
 func (j *job) lab(ctx context.Context, packages []string) tally {
+	if len(packages) == 0 {
+		tests, err := j.kernelTests()
+		if err == nil && len(tests) == 0 {
+			err = errors.New("no package has a test function whose name ends in Kernel")
+		}
+		if err != nil {
+			return check("finding the kernel tests", err, "")
+		}
+		packages = packagesOf(tests)
+	}
 	k, err := j.findKernel(ctx)
 	if err != nil {
 		return check("the lab's kernel", err, "")

@@ -30,7 +30,7 @@ func steps() []step {
 		{"race", "the engine and the pages under the race detector", windowNeeds, raceTests},
 		{"cross", "engine and terminal program build for Windows and macOS", nothing, checkCross},
 		{"fuzz", "every fuzz target for a moment", nothing, fuzzTests},
-		{"lab", "the kernel tests on a real CAN kernel", labNeeds, labTests},
+		{"kernel", "the kernel tests on a real CAN kernel", labNeeds, labTests},
 		{"window", "the window on a screen that nobody sees", func() []need { return append(windowNeeds(), displayNeeds()...) }, windowTests},
 	}
 }
@@ -49,7 +49,7 @@ func testAll(ctx context.Context, p *project, args []string) error {
 	flags := flag.NewFlagSet("test", flag.ContinueOnError)
 	flags.SetOutput(p.out)
 	only := flags.String("only", "", "run these steps only, separated by commas: "+stepNames())
-	fuzz := flags.Duration("fuzz", 5*time.Second, "how long each fuzz target runs")
+	fuzz := flags.Duration("fuzz", 3*time.Second, "how long each fuzz target runs")
 	if err := flags.Parse(args); err != nil {
 		return &exit{code: exitUsage}
 	}
