@@ -1,0 +1,115 @@
+package elm
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+
+	"readback/diag/adapter"
+	"readback/diag/bus"
+	"readback/diag/link"
+)
+
+// Options of Open.
+type Options struct {
+	Place adapter.Place // for errors
+	Name  string        // for people; "Serial adapter" when empty
+	Tap   bus.Tap       // told of every frame; may be nil
+	// Speeds are the line speeds in bit/s to try, the likeliest first, with SetSpeed. Without them the port is used as
+	// it is.
+	Speeds   []int
+	SetSpeed func(bitsPerSecond int) error
+}
+
+// Adapter is an open ELM-style adapter. It carries messages and measures the supply.
+type Adapter struct {
+	c *conversation
+	a adapter.Abilities
+}
+
+// Open sets up the adapter at the other end of port and finds the car's bus. It takes port over: it is closed by Close,
+// and when Open fails. The error is an [*adapter.OpenError].
+func Open(ctx context.Context, port io.ReadWriteCloser, o Options) (*Adapter, error) {
+	c := &conversation{w: newWire(port), tap: o.Tap}
+	a, err := open(ctx, c, o)
+	if err != nil {
+		step := stepOf(err)
+		if ctx.Err() != nil {
+			err = ctx.Err()
+		}
+		return nil, &adapter.OpenError{Place: o.Place, Step: step, Cause: errors.Join(err, c.w.close())}
+	}
+	c.start()
+	return a, nil
+}
+
+func open(ctx context.Context, c *conversation, o Options) (*Adapter, error) {
+	speed, err := c.greetAt(ctx, o)
+	if err != nil {
+		return nil, err
+	}
+	if err := c.basics(ctx); err != nil {
+		return nil, err
+	}
+	version, err := c.tell(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if err := c.findProtocol(ctx); err != nil {
+		return nil, err
+	}
+	if err := c.probe(ctx); err != nil {
+		return nil, err
+	}
+	name := o.Name
+	if name == "" {
+		name = "Serial adapter"
+	}
+	return &Adapter{c: c, a: adapter.Abilities{
+		Name:      name,
+		Parallel:  1,
+		Exact:     c.can.exact,
+		Wide:      c.can.wide,
+		Supply:    c.can.supply,
+		BitRate:   c.p.rate,
+		Protocol:  c.p.String(),
+		Version:   version,
+		Limits:    c.can.limits(),
+		LineSpeed: speed,
+	}}, nil
+}
+
+// greetAt tries one line speed after another.
+func (c *conversation) greetAt(ctx context.Context, o Options) (speed int, err error) {
+	if len(o.Speeds) == 0 || o.SetSpeed == nil {
+		return 0, c.greet(ctx)
+	}
+	err = errSilent
+	for _, speed := range o.Speeds {
+		if e := o.SetSpeed(speed); e != nil {
+			err = fmt.Errorf("elm: setting %d bit/s: %w", speed, e)
+			continue
+		}
+		err = c.greet(ctx)
+		if err == nil {
+			return speed, nil
+		}
+		if !errors.Is(err, errSilent) {
+			return 0, err
+		}
+	}
+	return 0, err
+}
+
+// Abilities are what the adapter accepted when it was opened.
+func (a *Adapter) Abilities() adapter.Abilities { return a.a }
+
+// Link carries the messages. Closing it closes the adapter.
+func (a *Adapter) Link() link.Link { return a.c }
+
+// SupplyVolts is the voltage at pin 16 (AT RV, data sheet p. 28). It waits until the request in progress has ended.
+func (a *Adapter) SupplyVolts(ctx context.Context) (float64, error) { return a.c.supply(ctx) }
+
+// Close ends the conversation and closes the port. It may be called more than once.
+func (a *Adapter) Close() error { return a.c.Close() }

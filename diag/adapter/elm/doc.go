@@ -1,0 +1,18 @@
+// Package elm drives ELM-style serial adapters, on a serial line or over TCP.
+//
+// Source of the line protocol: ELM327 data sheet, v1.4 to v2.2 (page numbers are those of document DSJ). A command ends
+// with a carriage return; the adapter answers with lines and shows ">" when it is ready for the next. Anything sent
+// earlier stops what it is doing.
+//
+// The adapter's own formatting is switched off where it allows that (CAF0), so that a request goes out as the bytes
+// that were shown, and [readback/diag/isotp] puts answers together. Three rules keep an act from being repeated:
+//
+//   - a request line is written once, and nothing in this package writes it again, whatever the adapter says;
+//   - work is stopped with a space, never with a lone carriage return, which would repeat the last line (p. 9);
+//   - after "response pending" (7F xx 78) the answer is waited for: first by the adapter, whose waiting time is set as
+//     long as it goes (ST FF, 1.02 s) for requests that must go out exactly; then, once it has given up, by monitoring
+//     with the same receive filter (AT MA) until P2* of 5 s has run out. A frame that arrives in the few milliseconds
+//     between the two is lost, and the request then counts as unanswered.
+//
+// Flow control that the adapter sends by itself is not shown by it, and the Tap is not told of it.
+package elm

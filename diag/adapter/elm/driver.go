@@ -1,0 +1,117 @@
+package elm
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net"
+	"strings"
+	"time"
+
+	"go.bug.st/serial"
+
+	"readback/diag/adapter"
+)
+
+// Schemes of the places: "serial:/dev/ttyUSB0", "serial:COM3", "tcp:192.168.0.10:35000".
+const (
+	SchemeSerial = "serial"
+	SchemeTCP    = "tcp"
+)
+
+// speeds of serial lines in bit/s, the likeliest first: 38400 is the data sheet's (p. 7), the others are common practice.
+var speeds = []int{38400, 115200, 9600, 500000, 230400}
+
+const (
+	dialTime = 5 * time.Second
+	// defaultPort is where network adapters listen (common practice).
+	defaultPort = "35000"
+)
+
+// Driver is the driver of ELM-style adapters on a serial port or over TCP.
+func Driver() adapter.Driver { return driver{} }
+
+type driver struct{}
+
+func (driver) Schemes() []string { return []string{SchemeSerial, SchemeTCP} }
+
+// Find lists the serial ports. Network adapters can't be found: they don't announce themselves.
+func (driver) Find(ctx context.Context) ([]adapter.Found, error) {
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	ports, err := listPorts()
+	if err != nil {
+		return nil, fmt.Errorf("elm: listing serial ports: %w", err)
+	}
+	return rows(ports), nil
+}
+
+func (driver) Open(ctx context.Context, p adapter.Place, o adapter.Options) (adapter.Connection, error) {
+	scheme, rest, err := p.Split()
+	if err != nil {
+		return nil, err
+	}
+	opt := Options{Place: p, Tap: o.Tap}
+	var a *Adapter
+	switch {
+	case rest == "":
+		return nil, &adapter.OpenError{Place: p, Step: adapter.StepPort, Cause: errors.New("elm: the place names no port")}
+	case scheme == SchemeSerial:
+		a, err = openSerial(ctx, rest, opt)
+	case scheme == SchemeTCP:
+		a, err = openTCP(ctx, rest, opt)
+	default:
+		return nil, fmt.Errorf("%w: %q", adapter.ErrUnknownPlace, scheme)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return a, nil
+}
+
+func openSerial(ctx context.Context, name string, o Options) (*Adapter, error) {
+	if err := ctx.Err(); err != nil {
+		return nil, &adapter.OpenError{Place: o.Place, Step: adapter.StepPort, Cause: err}
+	}
+	mode := func(speed int) *serial.Mode {
+		return &serial.Mode{BaudRate: speed, DataBits: 8, Parity: serial.NoParity, StopBits: serial.OneStopBit}
+	}
+	port, err := serial.Open(name, mode(speeds[0]))
+	if err != nil {
+		return nil, &adapter.OpenError{Place: o.Place, Step: adapter.StepPort, Cause: portCause(err)}
+	}
+	o.Name = "USB serial adapter"
+	o.Speeds = speeds
+	o.SetSpeed = func(speed int) error { return port.SetMode(mode(speed)) }
+	return Open(ctx, port, o)
+}
+
+// portCause puts the library's codes beside the standard library's errors, by which a caller can decide.
+func portCause(err error) error {
+	var p *serial.PortError
+	if !errors.As(err, &p) {
+		return err
+	}
+	switch p.Code() {
+	case serial.PermissionDenied:
+		return fmt.Errorf("%w: %w", err, fs.ErrPermission)
+	case serial.PortNotFound:
+		return fmt.Errorf("%w: %w", err, fs.ErrNotExist)
+	}
+	return err
+}
+
+func openTCP(ctx context.Context, host string, o Options) (*Adapter, error) {
+	if _, _, err := net.SplitHostPort(host); err != nil && !strings.Contains(host, ":") {
+		host = net.JoinHostPort(host, defaultPort)
+	}
+	d := net.Dialer{Timeout: dialTime}
+	port, err := d.DialContext(ctx, "tcp", host)
+	if err != nil {
+		return nil, &adapter.OpenError{Place: o.Place, Step: adapter.StepPort, Cause: err}
+	}
+	o.Name = "Network adapter"
+	return Open(ctx, port, o)
+}

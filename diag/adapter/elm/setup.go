@@ -1,0 +1,369 @@
+package elm
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"readback/diag/adapter"
+	"readback/diag/link"
+)
+
+// protocol is one of the adapter's CAN protocols (data sheet, list of protocols).
+type protocol struct {
+	number byte // as in AT SP
+	wide   bool // 29-bit identifiers
+	rate   int  // bit/s
+	twin   byte // the same bit rate with the other width
+}
+
+var protocols = map[byte]protocol{
+	'6': {'6', false, 500000, '7'},
+	'7': {'7', true, 500000, '6'},
+	'8': {'8', false, 250000, '9'},
+	'9': {'9', true, 250000, '8'},
+}
+
+func (p protocol) String() string {
+	width := "11-bit"
+	if p.wide {
+		width = "29-bit"
+	}
+	return fmt.Sprintf("%s, %d kbit/s", width, p.rate/1000)
+}
+
+// skills are what the adapter has accepted when asked. Its version says little: copies claim what they can't do.
+type skills struct {
+	exact   bool // CAF0: a line is the data field of a frame
+	short   bool // V1: frames shorter than 8 bytes
+	flow    bool // FC SH, SD, SM: flow control for any pair of identifiers
+	receive bool // CRA
+	masks   bool // CF and CM
+	quiet   bool // R0: sends without waiting for answers
+	wide    bool // CP: the upper bits of a 29-bit identifier
+	longer  bool // CTM5: five times the waiting time
+	supply  bool // RV
+}
+
+// limits says in sentences what is missing.
+func (s skills) limits() []string {
+	var out []string
+	say := func(missing bool, text string) {
+		if missing {
+			out = append(out, text)
+		}
+	}
+	say(!s.exact, "It can't send a frame exactly as shown: it puts the length byte and the filling in by itself.")
+	say(!s.exact || !s.quiet, "It can't send requests longer than 7 bytes.")
+	say(!s.flow, "Long answers arrive from the standard's identifiers only: it does not let us set flow control.")
+	say(!s.receive && !s.masks, "It shows the answers of the standard's identifiers only: it does not let us set a filter.")
+	say(!s.wide, "It can't address modules with 29-bit identifiers.")
+	say(!s.supply, "It can't measure the 12 V supply.")
+	return append(out, "It sends one request at a time.")
+}
+
+var (
+	errNoHeaders = errors.New("elm: the adapter can't show who answered (it refuses AT H1); nothing can be read reliably with it")
+	errOlderLine = errors.New("elm: the car answers on an older line than CAN, which this program does not speak")
+)
+
+const (
+	greetTime  = 1200 * time.Millisecond // AT WS takes less than a full reset, which takes about 1 s (data sheet p. 22)
+	resetTime  = 3 * time.Second
+	settleTime = 120 * time.Millisecond // nothing arrives for so long: what was going on has ended
+	// searchTime covers an automatic search over all protocols, the slow ones included (from memory: up to 20 s).
+	searchTime = 40 * time.Second
+)
+
+// greet finds out whether an adapter listens at this line speed, and switches its echo off.
+func (c *conversation) greet(ctx context.Context) error {
+	if err := c.w.write(interrupt); err != nil { // it may be monitoring
+		return err
+	}
+	if err := c.w.quiet(ctx, settleTime); err != nil {
+		return err
+	}
+	// The first line may be spoilt by what another speed has left in the adapter's buffer; it then says "?".
+	for _, reset := range []struct {
+		line     string
+		patience time.Duration
+	}{{"ATWS", greetTime}, {"ATWS", greetTime}, {"ATZ", resetTime}} {
+		lines, err := c.w.command(ctx, reset.line, reset.patience)
+		if errors.Is(err, errSilent) && len(lines) == 0 {
+			return err
+		}
+		if err != nil && !errors.Is(err, errSilent) {
+			return err
+		}
+		if err := c.w.quiet(ctx, settleTime); err != nil { // some send a stray byte after a reset
+			return err
+		}
+		lines, err = c.w.command(ctx, "ATE0", greetTime)
+		if err == nil && accepted(lines) {
+			return nil
+		}
+		if err != nil && !errors.Is(err, errSilent) {
+			return err
+		}
+	}
+	return errSilent
+}
+
+// basics are the settings that every answer's form depends on. They come first, and again after a reset.
+func (c *conversation) basics(ctx context.Context) error {
+	for _, s := range []string{"ATE0", "ATL0", "ATS0", "ATM0", "ATAL"} {
+		if _, err := c.try(ctx, s); err != nil { // each may be refused: the parser doesn't depend on it
+			return err
+		}
+	}
+	ok, err := c.try(ctx, "ATH1")
+	if err != nil {
+		return err
+	}
+	if !ok {
+		return errNoHeaders
+	}
+	_, err = c.try(ctx, "ATAT0") // waits as told, without learning from fast answers
+	return err
+}
+
+// probe finds out what else the adapter accepts. The protocol is known then.
+func (c *conversation) probe(ctx context.Context) error {
+	for _, p := range []struct {
+		lines []string
+		ok    *bool
+	}{
+		{[]string{"ATCAF0"}, &c.can.exact},
+		{[]string{"ATV1", "ATV0"}, &c.can.short},
+		{[]string{"ATCP18"}, &c.can.wide},
+		{[]string{"ATFCSH7E0", "ATFCSD300000", "ATFCSM1", "ATFCSM0"}, &c.can.flow},
+		{[]string{"ATCF700", "ATCM700"}, &c.can.masks},
+		{[]string{"ATR1"}, &c.can.quiet},
+		{[]string{"ATCTM5", "ATCTM1"}, &c.can.longer},
+	} {
+		*p.ok = true
+		for _, l := range p.lines {
+			ok, err := c.try(ctx, l)
+			if err != nil {
+				return err
+			}
+			*p.ok = *p.ok && ok
+		}
+	}
+	receive := "ATCRA7E8"
+	if c.p.wide {
+		receive = "ATCRA18DAF110"
+	}
+	var err error
+	if c.can.receive, err = c.try(ctx, receive); err != nil {
+		return err
+	}
+	_, volts, err := c.volts(ctx)
+	c.can.supply = volts
+	return err
+}
+
+// setUpAgain restores what an alert or a reset has lost.
+func (c *conversation) setUpAgain(ctx context.Context) error {
+	c.lost = false
+	c.set = map[string]string{}
+	if err := c.w.quiet(ctx, settleTime); err != nil {
+		return err
+	}
+	if _, err := c.try(ctx, "ATFE"); err != nil { // after ERR94 CAN stays blocked until then (p. 88)
+		return err
+	}
+	if err := c.basics(ctx); err != nil {
+		return err
+	}
+	if err := c.apply(ctx, "protocol", "ATSP"+string(c.p.number)); err != nil {
+		return err
+	}
+	format := "ATCAF1"
+	if c.can.exact {
+		format = "ATCAF0"
+	}
+	ok, err := c.try(ctx, format)
+	if err == nil && !ok {
+		return &link.AdapterError{Op: format, Text: "refused"}
+	}
+	return err
+}
+
+// harmless is service 01 00, which parameters a module knows; the adapter's own search uses it too.
+const harmless = "0100"
+
+// findProtocol finds the car's bus. A bus on which nobody answers is a bus: battery cars are often silent to 01 00.
+func (c *conversation) findProtocol(ctx context.Context) error {
+	last := "no answer"
+	found, text, err := c.search(ctx)
+	if err != nil {
+		return err
+	}
+	if found {
+		return nil
+	}
+	if text != "" {
+		last = text
+	}
+	for _, n := range []byte("6789") {
+		ok, err := c.try(ctx, "ATSP"+string(n))
+		if err != nil {
+			return err
+		}
+		if !ok {
+			continue
+		}
+		lines, err := c.w.command(ctx, harmless, searchTime)
+		if err != nil {
+			return err
+		}
+		alive, text := c.alive(lines, protocols[n].wide)
+		if alive {
+			c.use(protocols[n])
+			return nil
+		}
+		if text != "" {
+			last = text
+		}
+	}
+	return &link.AdapterError{Op: "looking for the car's bus", Text: last}
+}
+
+func (c *conversation) use(p protocol) {
+	c.p = p
+	c.set = map[string]string{"protocol": "ATSP" + string(p.number)}
+}
+
+// search lets the adapter look for the protocol by itself, and then fixes it.
+func (c *conversation) search(ctx context.Context) (found bool, text string, err error) {
+	if ok, err := c.try(ctx, "ATSP0"); err != nil || !ok {
+		return false, "", err
+	}
+	lines, err := c.w.command(ctx, harmless, searchTime)
+	if err != nil {
+		return false, "", err
+	}
+	for _, l := range lines {
+		if meaningOf(l) == trouble {
+			return false, l, nil
+		}
+	}
+	number, err := c.w.command(ctx, "ATDPN", commandTime)
+	if err != nil || len(number) == 0 {
+		return false, "", err
+	}
+	n := strings.TrimPrefix(squeeze(number[len(number)-1]), "A")
+	if len(n) != 1 || n == "0" {
+		return false, "", nil
+	}
+	p, ok := protocols[n[0]]
+	if !ok {
+		if n >= "1" && n <= "5" && len(lines) > 0 && meaningOf(lines[len(lines)-1]) == plain {
+			return false, "", errOlderLine
+		}
+		return false, "", nil
+	}
+	if alive, text := c.alive(lines, p.wide); !alive {
+		return false, text, nil
+	}
+	if ok, err := c.try(ctx, "ATSP"+n); err != nil || !ok {
+		return false, "", err
+	}
+	c.use(p)
+	return true, "", nil
+}
+
+// alive: a module answered, or at least the frame was taken by the bus (NO DATA).
+func (c *conversation) alive(lines []string, wide bool) (alive bool, text string) {
+	for _, l := range lines {
+		switch m := meaningOf(l); m {
+		case nothing:
+			return true, l
+		case trouble, lost, notKnown, stopped:
+			return false, l
+		case plain, working:
+			if _, err := parseFrame(l, wide); err == nil {
+				return true, ""
+			}
+		}
+	}
+	return false, ""
+}
+
+// try sends a setting that may be refused.
+func (c *conversation) try(ctx context.Context, line string) (ok bool, err error) {
+	lines, err := c.w.command(ctx, line, commandTime)
+	c.notice(lines)
+	return err == nil && accepted(lines), err
+}
+
+// notice sees an alert that has cost the settings.
+func (c *conversation) notice(lines []string) {
+	for _, l := range lines {
+		if meaningOf(l) == lost {
+			c.lost = true
+		}
+	}
+}
+
+// apply brings the setting called key to lines, unless it is there already.
+func (c *conversation) apply(ctx context.Context, key string, lines ...string) error {
+	want := strings.Join(lines, " ")
+	if c.set[key] == want {
+		return nil
+	}
+	delete(c.set, key)
+	for _, l := range lines {
+		answer, err := c.w.command(ctx, l, commandTime)
+		c.notice(answer)
+		if err != nil {
+			return err
+		}
+		if !accepted(answer) {
+			return &link.AdapterError{Op: "setting " + l, Text: clip(strings.Join(answer, " / "))}
+		}
+	}
+	c.set[key] = want
+	return nil
+}
+
+// volts reads the supply at pin 16 (AT RV); ok is false when the adapter has no such thing.
+func (c *conversation) volts(ctx context.Context) (v float64, ok bool, err error) {
+	lines, err := c.w.command(ctx, "ATRV", commandTime)
+	c.notice(lines)
+	if err != nil {
+		return 0, false, err
+	}
+	for _, l := range lines {
+		v, err := strconv.ParseFloat(strings.TrimSuffix(squeeze(l), "V"), 64)
+		if err == nil && v >= 0 && v < 100 {
+			return v, true, nil
+		}
+	}
+	return 0, false, nil
+}
+
+// tell asks what the adapter says of itself.
+func (c *conversation) tell(ctx context.Context) (string, error) {
+	lines, err := c.w.command(ctx, "ATI", commandTime)
+	if err != nil || len(lines) == 0 || meaningOf(lines[0]) == notKnown {
+		return "", err
+	}
+	return clip(lines[len(lines)-1]), nil
+}
+
+// stepOf is the rung at which an error of opening belongs.
+func stepOf(err error) adapter.Step {
+	var alert *link.AdapterError
+	switch {
+	case errors.As(err, &alert), errors.Is(err, errOlderLine):
+		return adapter.StepBus
+	case errors.Is(err, link.ErrGone):
+		return adapter.StepPort
+	}
+	return adapter.StepAdapter
+}
