@@ -11,8 +11,10 @@ import (
 // Router splits one Link into peers. It owns the Link and the one goroutine that receives from it.
 //
 // A message goes to every open peer that claims it: the peer of one module takes the messages of its answer
-// identifier; a functional peer, and one made by [Router.Listen], takes all. A trouble that concerns one address goes
-// to the peers of that address and to those that take all; an adapter's alert goes to everybody.
+// identifier (and, with extended or mixed addressing, of its address byte); a functional peer, and one made by
+// [Router.Listen], takes all. A trouble that concerns one address goes to the peers of that address and to those that
+// take all; an adapter's alert goes to everybody. The error that ends the Link ends every peer, after it has fetched
+// what was waiting for it.
 type Router struct {
 	link   Link
 	cancel context.CancelFunc
@@ -23,7 +25,7 @@ type Router struct {
 	err   error // why receiving ended
 }
 
-// NewRouter begins to receive from l. The caller closes the Router, which closes l.
+// NewRouter begins to receive from l, and is the only one to do so. The caller closes the Router, which closes l.
 func NewRouter(l Link) *Router {
 	ctx, cancel := context.WithCancel(context.Background())
 	r := &Router{link: l, cancel: cancel, done: make(chan struct{})}
@@ -51,6 +53,9 @@ func (r *Router) run(ctx context.Context) {
 			r.hand(event{err: err}, func(p *Peer) bool { return p.all || p.address.Request == silence.Address.Request })
 		case errors.As(err, &alert):
 			r.hand(event{err: err}, func(*Peer) bool { return true })
+		case ctx.Err() != nil:
+			r.end(ErrClosed)
+			return
 		default:
 			r.end(err)
 			return
@@ -61,10 +66,16 @@ func (r *Router) run(ctx context.Context) {
 func (r *Router) hand(e event, claims func(*Peer) bool) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
+	given := false
 	for _, p := range r.peers {
-		if claims(p) {
-			p.put(e)
+		if !claims(p) {
+			continue
 		}
+		if given { // a message belongs to its receiver
+			e.m.Data, e.m.Frames = slices.Clone(e.m.Data), slices.Clone(e.m.Frames)
+		}
+		p.put(e)
+		given = true
 	}
 }
 
@@ -77,10 +88,11 @@ func (r *Router) end(err error) {
 	}
 }
 
-// Peer is one address of the Link. A message to any other address is refused.
+// Peer is one address of the Link. A message to any other address is refused. It gets what arrives from now on.
 func (r *Router) Peer(a Address) *Peer { return r.open(&Peer{address: a, all: a.Functional}) }
 
-// Listen is a peer that takes every message and may send to every address: for searching.
+// Listen is a peer that takes every message and may send to every address: for searching. It has no address of its
+// own, so every message that it sends needs one.
 func (r *Router) Listen() *Peer { return r.open(&Peer{all: true, any: true}) }
 
 func (r *Router) open(p *Peer) *Peer {
@@ -163,12 +175,17 @@ func (p *Peer) Lost() int {
 	return p.lost
 }
 
+var errNoAddress = errors.New("link: a message to no address")
+
 // Send sends one message; a zero Address stands for the peer's own.
 func (p *Peer) Send(ctx context.Context, m Message) error {
 	if m.Address == (Address{}) {
 		m.Address = p.address
 	}
-	if !p.any && m.Address != p.address {
+	switch {
+	case p.any && m.Address == (Address{}):
+		return errNoAddress
+	case !p.any && m.Address != p.address:
 		return fmt.Errorf("link: peer of %s asked to send to %s", p.address, m.Address)
 	}
 	select {
@@ -215,11 +232,14 @@ func (p *Peer) next() (event, bool) {
 	return e, true
 }
 
-// Close leaves the Router; the Link stays open for the others.
+// Close leaves the Router; the Link stays open for the others. What has not been fetched is gone.
 func (p *Peer) Close() error {
 	p.router.mu.Lock()
 	p.router.peers = slices.DeleteFunc(p.router.peers, func(x *Peer) bool { return x == p })
 	p.router.mu.Unlock()
 	p.end(ErrClosed)
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.err, p.queue = ErrClosed, nil
 	return nil
 }
