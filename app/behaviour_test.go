@@ -9,6 +9,7 @@ import (
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
 	"fyne.io/fyne/v2/container"
+	"fyne.io/fyne/v2/driver/desktop"
 	"fyne.io/fyne/v2/test"
 
 	"readback/app/look"
@@ -268,7 +269,7 @@ func TestLookGoesOnce(t *testing.T) {
 func TestGate(t *testing.T) {
 	b := newBench(t, setup{})
 	b.atGate()
-	b.says("The gate is closed: three latches are still open", "The key waits for: not charging, safety, say back.")
+	b.says("The gate is closed: three latches are still open", "The key waits for: no charge, safety, say back.")
 	b.w.sendChange()
 	if len(b.visit.sent) != 0 || b.w.pass.sending != nil {
 		t.Fatal("it was sent with open latches")
@@ -505,4 +506,16 @@ func TestTroubleIsTold(t *testing.T) {
 	b.w.engine.Trouble = errors.New("the logbook can't be opened")
 	b.w.draw()
 	b.says("NOTICE", "the logbook can't be opened")
+}
+
+// TestShortcutsFromAField: the keys that turn to a page work while a field has the keyboard too.
+func TestShortcutsFromAField(t *testing.T) {
+	b := newBench(t, setup{})
+	b.read()
+	b.write(clearText)
+	b.win.Canvas().Focus(b.w.req.field)
+	b.w.req.field.TypedShortcut(&desktop.CustomShortcut{KeyName: fyne.Key2, Modifier: fyne.KeyModifierControl})
+	if b.w.Page() != PageCodes {
+		t.Errorf("the page is %s", b.w.Page())
+	}
 }

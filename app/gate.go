@@ -222,7 +222,7 @@ func (w *Window) latchRow(l gate.Latch) fyne.CanvasObject {
 	case l.CanSay && !l.InLine:
 		cells = append(cells, look.Natural(look.NewButton("say "+string(l.Key), T("latch.say."+string(l.Key)), look.Plain, func() { v.Say(l.Key); w.draw() }).Small()))
 	}
-	return look.Pad(6, 14, 6, 14, look.Row(14, cells...))
+	return look.Pad(4, 14, 4, 14, look.Row(14, cells...))
 }
 
 // holdRow is the key: the button that is held, the request it sends, and the way for those who can't hold a button.

@@ -24,7 +24,7 @@ func (zones) Layout(o []fyne.CanvasObject, size fyne.Size) {
 	if size.Width < 1180 {
 		rail, side = 212, 264
 	}
-	rail, side = min(look.Scaled(rail), size.Width*0.26), min(look.Scaled(side), size.Width*0.3)
+	rail, side = min(look.Scaled(rail), float32(int(size.Width*0.26))), min(look.Scaled(side), float32(int(size.Width*0.3)))
 	strip := look.Scaled(stripHeight)
 	high := size.Height - strip
 	place := func(x fyne.CanvasObject, left, top, w, h float32) {

@@ -97,9 +97,9 @@ func (b *Button) natural() float32 { return b.MinSize().Width }
 
 func (b *Button) MinSize() fyne.Size {
 	s := b.style()
-	w, _ := s.measure(b.text)
+	w := s.measure(b.text)
 	side, h := b.room()
-	return fyne.NewSize(w+2*(side+grip), max(h, s.pitch()+16+2*grip))
+	return fyne.NewSize(snap(w+2*(side+grip)), max(h, s.pitch()+16+2*grip))
 }
 
 func (b *Button) CreateRenderer() fyne.WidgetRenderer {
@@ -123,13 +123,7 @@ func (r *buttonRenderer) Layout(size fyne.Size) {
 	r.back.Resize(fyne.NewSize(size.Width-2*grip, size.Height-2*inset))
 	r.ring.Move(fyne.NewPos(0, inset-grip))
 	r.ring.Resize(fyne.NewSize(size.Width, size.Height-2*(inset-grip)))
-	m := r.text.MinSize()
-	x := (size.Width - m.Width) / 2
-	if r.b.weight == Quiet {
-		x = min(x, grip+8)
-	}
-	r.text.Move(fyne.NewPos(x, (size.Height-m.Height)/2))
-	r.text.Resize(m)
+	centre(r.text, 0, 0, size.Width, size.Height)
 }
 
 func (r *buttonRenderer) MinSize() fyne.Size { return r.b.MinSize() }
@@ -249,7 +243,7 @@ func (r *tickRenderer) Layout(size fyne.Size) {
 	r.mark.Resize(r.box.Size())
 	w := size.Width - tickBox - 12 - 2*grip
 	h := r.text.HeightFor(w)
-	r.text.Move(fyne.NewPos(grip+tickBox+12, (size.Height-h)/2))
+	r.text.Move(fyne.NewPos(grip+tickBox+12, snap((size.Height-h)/2)))
 	r.text.Resize(fyne.NewSize(w, h))
 }
 

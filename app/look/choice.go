@@ -87,7 +87,7 @@ func (r *choiceRenderer) Layout(size fyne.Size) {
 	r.ring.Move(fyne.NewPos(1, 1))
 	r.ring.Resize(fyne.NewSize(size.Width-2, size.Height-2))
 	h := HeightFor(r.c.content, size.Width)
-	r.c.content.Move(fyne.NewPos(0, (size.Height-h)/2))
+	r.c.content.Move(fyne.NewPos(0, snap((size.Height-h)/2)))
 	r.c.content.Resize(fyne.NewSize(size.Width, h))
 }
 
@@ -187,14 +187,12 @@ func (r *stepRenderer) Layout(size fyne.Size) {
 	r.ring.Resize(size)
 	w := size.Width - r.s.textLeft() - 6
 	nameH, subH := r.s.name.HeightFor(w), r.s.sub.HeightFor(w)
-	top := (size.Height - nameH - subH) / 2
+	top := snap((size.Height - nameH - subH) / 2)
 	d := Scaled(22)
 	r.circle.Move(fyne.NewPos(8, top+1))
 	r.circle.Resize(fyne.NewSquareSize(d))
 	if r.number != nil {
-		m := r.number.MinSize()
-		r.number.Move(fyne.NewPos(8+(d-m.Width)/2, top+0.5+(d-m.Height)/2))
-		r.number.Resize(m)
+		centre(r.number, 8, top+1, d, d)
 	}
 	r.s.name.Move(fyne.NewPos(r.s.textLeft(), top))
 	r.s.name.Resize(fyne.NewSize(w, nameH))

@@ -3,6 +3,7 @@ package look
 import (
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
+	"fyne.io/fyne/v2/driver/desktop"
 	"fyne.io/fyne/v2/theme"
 	"fyne.io/fyne/v2/widget"
 )
@@ -58,4 +59,17 @@ func (t *largeTheme) Size(n fyne.ThemeSizeName) float32 {
 		return 12
 	}
 	return t.Theme.Size(n)
+}
+
+// TypedShortcut gives the window the shortcuts that are its own.
+func (f *Field) TypedShortcut(s fyne.Shortcut) {
+	f.Entry.TypedShortcut(s)
+	if _, own := s.(*desktop.CustomShortcut); !own {
+		return
+	}
+	if c := fyne.CurrentApp().Driver().CanvasForObject(f); c != nil {
+		if window, ok := c.(fyne.Shortcutable); ok {
+			window.TypedShortcut(s)
+		}
+	}
 }

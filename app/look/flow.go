@@ -179,7 +179,7 @@ func (r *row) widths(total float32) []float32 {
 	}
 	for i, c := range r.cells {
 		if c.Grow > 0 {
-			w[i] = max(0, left) * c.Grow / grow
+			w[i] = snap(max(0, left) * c.Grow / grow)
 		}
 	}
 	return w
@@ -194,7 +194,7 @@ func (r *row) Layout(objects []fyne.CanvasObject, size fyne.Size) {
 		y := float32(0)
 		switch r.cells[i].Align {
 		case Middle:
-			y = (size.Height - h) / 2
+			y = snap((size.Height - h) / 2)
 		case Fill:
 			h = size.Height
 		}

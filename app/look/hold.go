@@ -161,8 +161,8 @@ func (h *Hold) Cursor() desktop.Cursor {
 func (h *Hold) natural() float32 { return h.MinSize().Width }
 
 func (h *Hold) MinSize() fyne.Size {
-	w, _ := Style{Bold: true}.measure(h.text)
-	return fyne.NewSize(max(Scaled(260), w+44)+2*grip, max(50, Style{Bold: true}.pitch()+24))
+	w := Style{Bold: true}.measure(h.text)
+	return fyne.NewSize(snap(max(Scaled(260), w+44)+2*grip), max(50, Style{Bold: true}.pitch()+24))
 }
 
 func (h *Hold) CreateRenderer() fyne.WidgetRenderer {
@@ -186,9 +186,7 @@ func (r *holdRenderer) Layout(size fyne.Size) {
 	// The bar fills along the lower edge, so that the words stay legible on one ground.
 	r.fill.Move(fyne.NewPos(grip, size.Height-grip-8))
 	r.fill.Resize(fyne.NewSize(inner.Width*r.h.progress, 8))
-	m := r.text.MinSize()
-	r.text.Move(fyne.NewPos((size.Width-m.Width)/2, (size.Height-m.Height)/2-1))
-	r.text.Resize(m)
+	centre(r.text, 0, 0, size.Width, size.Height-2)
 }
 
 func (r *holdRenderer) MinSize() fyne.Size { return r.h.MinSize() }

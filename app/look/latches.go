@@ -38,12 +38,12 @@ func (g *Gate) Travel(part float32) {
 }
 
 const (
-	gateHigh  = 176 // down to the labels
-	gateLevel = 92  // height of the key's way
+	gateHigh  = 146 // down to the labels
+	gateLevel = 74  // height of the key's way
 	gateEnds  = 56  // room for the key at the left and the car at the right
 )
 
-func (g *Gate) HeightFor(float32) float32 { return gateHigh + 2*Style{Size: SizeFine}.pitch() + 14 }
+func (g *Gate) HeightFor(float32) float32 { return gateHigh + 2*Style{Size: SizeFine}.pitch() + 12 }
 func (g *Gate) natural() float32          { return 660 }
 func (g *Gate) MinSize() fyne.Size        { return fyne.NewSize(240, g.HeightFor(0)) }
 
@@ -90,10 +90,10 @@ func (r *gateRenderer) Layout(size fyne.Size) {
 
 // latch draws one latch around x.
 func (r *gateRenderer) latch(x, room float32, l Latch) {
-	const wide, neck, notch, arm = 30, 12, 30, 54
+	const wide, neck, notch, arm = 30, 12, 28, 42
 	level, shift := float32(gateLevel), float32(0)
 	if !l.InLine {
-		shift = 24 // it stands too low: the key meets the full width
+		shift = 20 // it stands too low: the key meets the full width
 	}
 	top, cut := level-notch/2-arm+shift, level-notch/2+shift
 	low, end := level+notch/2+shift, level+notch/2+arm+shift
@@ -120,7 +120,7 @@ func (r *gateRenderer) latch(x, room float32, l Latch) {
 	if !l.InLine {
 		tint = Alert
 	}
-	y := float32(gateHigh + 12)
+	y := float32(gateHigh + 8)
 	r.label(l.Label, Ink, x, y, room)
 	r.label(l.Word, tint, x, y+Style{Size: SizeFine}.pitch()-2, room)
 }
@@ -131,9 +131,7 @@ func (r *gateRenderer) label(s string, c fyne.ThemeColorName, x, y, room float32
 	if m := t.MinSize(); m.Width > room-4 {
 		t.TextSize *= (room - 4) / m.Width
 	}
-	m := t.MinSize()
-	t.Move(fyne.NewPos(x-m.Width/2, y))
-	t.Resize(m)
+	centre(t, x-room/2, y, room, Style{Size: SizeFine}.pitch())
 	r.objects = append(r.objects, t)
 }
 

@@ -105,9 +105,7 @@ func (r *markRenderer) Layout(size fyne.Size) {
 		disc(0.04, color.Transparent, Amber, 2)
 		q := canvas.NewText("?", paint(Amber))
 		q.TextStyle.Bold, q.TextSize = true, e*0.62
-		s := q.MinSize()
-		q.Move(fyne.NewPos(left+(e-s.Width)/2, top+(e-s.Height)/2))
-		q.Resize(s)
+		centre(q, left, top, e, e)
 		r.objects = append(r.objects, q)
 	}
 }

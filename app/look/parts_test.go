@@ -1,6 +1,7 @@
 package look
 
 import (
+	"math"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -259,5 +260,20 @@ func TestFind(t *testing.T) {
 	}
 	if got := Find(s.Object, "nowhere"); got != nil {
 		t.Errorf("found %v", got)
+	}
+}
+
+// TestNoLetterIsCut: at every size and factor in use the rows under the base line hold the lowest letter, after the
+// rounding that the painter does on a screen of scale 1.
+func TestNoLetterIsCut(t *testing.T) {
+	newApp(t)
+	for name := range sizes {
+		for _, f := range Factors {
+			s := (&Theme{Factor: f}).Size(name)
+			size, base := fyne.CurrentApp().Driver().RenderedTextSize("gj", s, fyne.TextStyle{}, nil)
+			if room := math.Round(float64(size.Height)) - math.Ceil(float64(base)); room < depth*float64(s) {
+				t.Errorf("%s at %v (%.2f): %v rows under the base line, g needs %.2f", name, f, s, room, depth*s)
+			}
+		}
 	}
 }

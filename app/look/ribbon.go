@@ -133,7 +133,7 @@ const (
 )
 
 func (r *Ribbon) idWidth() float32 {
-	w, _ := Style{Size: SizeByte, Mono: true, Bold: true}.measure(r.id)
+	w := Style{Size: SizeByte, Mono: true, Bold: true}.measure(r.id)
 	return max(96, w+28)
 }
 
@@ -161,7 +161,7 @@ func (r *Ribbon) place(b int) (x, w float32) {
 
 func (r *Ribbon) HeightFor(width float32) float32 {
 	k := min(1, (width-2*grip)/r.full())
-	return ribbonTop + max(44, ribbonHigh*k) + ribbonUnder + grip
+	return snap(ribbonTop + max(44, ribbonHigh*k) + ribbonUnder + grip)
 }
 
 func (r *Ribbon) natural() float32 { return r.full() + 2*grip }
@@ -249,9 +249,7 @@ func (rr *ribbonRenderer) cell(b int, text string, high float32) {
 	if m := t.MinSize(); m.Width > w-ribbonDigits {
 		t.TextSize *= (w - ribbonDigits) / m.Width
 	}
-	m := t.MinSize()
-	t.Move(fyne.NewPos(x+(w-m.Width)/2, ribbonTop+(high-m.Height)/2))
-	t.Resize(m)
+	centre(t, x, ribbonTop, w, high)
 	rr.objects = append(rr.objects, t)
 }
 

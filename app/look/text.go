@@ -43,7 +43,7 @@ type textLine struct {
 }
 
 type textPart struct {
-	x, w, ascent float32
+	x, w float32
 	Run
 }
 
@@ -138,9 +138,8 @@ func (s Style) colour() fyne.ThemeColorName {
 	return s.Color
 }
 
-func (s Style) measure(text string) (width, ascent float32) {
-	size, base := fyne.CurrentApp().Driver().RenderedTextSize(text, s.size(), s.text(), nil)
-	return size.Width, base
+func (s Style) measure(text string) float32 {
+	return fyne.MeasureText(text, s.size(), s.text()).Width
 }
 
 // pitch is the distance between two rows.
@@ -217,14 +216,13 @@ func (t *Text) layOut(width float32) []textLine {
 		if n := len(line.parts); n > 0 { // a space has the width of the text that it follows
 			st = line.parts[n-1].Style
 		}
-		w, _ := st.measure(" ")
-		return w
+		return st.measure(" ")
 	}
 	put := func(text string, st Style, gap bool) {
 		line.height = max(line.height, st.pitch())
 		if n := len(line.parts); n > 0 && line.parts[n-1].Style == st {
 			p := &line.parts[n-1]
-			w, _ := st.measure(text)
+			w := st.measure(text)
 			if gap {
 				p.Text += " "
 				w += space(st)
@@ -238,8 +236,8 @@ func (t *Text) layOut(width float32) []textLine {
 		if gap {
 			x += space(st)
 		}
-		w, ascent := st.measure(text)
-		line.parts = append(line.parts, textPart{x, w, ascent, Run{text, st}})
+		w := st.measure(text)
+		line.parts = append(line.parts, textPart{x, w, Run{text, st}})
 		line.width = x + w
 	}
 	atoms := t.atoms()
@@ -250,8 +248,7 @@ func (t *Text) layOut(width float32) []textLine {
 		}
 		unit := float32(0)
 		for _, a := range atoms[i:j] {
-			w, _ := a.measure(a.Text)
-			unit += w
+			unit += a.measure(a.Text)
 		}
 		first := atoms[i]
 		gap := float32(0)
@@ -293,12 +290,12 @@ func (t *Text) layOut(width float32) []textLine {
 func fits(s string, st Style, width float32) int {
 	n := 0
 	for i := range s {
-		if w, _ := st.measure(s[:i]); w > width {
+		if st.measure(s[:i]) > width {
 			return n
 		}
 		n = i
 	}
-	if w, _ := st.measure(s); w <= width {
+	if st.measure(s) <= width {
 		return len(s)
 	}
 	return n
@@ -319,7 +316,7 @@ func (t *Text) natural() float32 {
 	for _, l := range t.layOut(1e6) {
 		w = max(w, l.width)
 	}
-	return w + 1
+	return snap(w + 1)
 }
 
 // MinSize is the longest word, at the height for the present width.
@@ -329,8 +326,7 @@ func (t *Text) MinSize() fyne.Size {
 	}
 	w := float32(0)
 	for _, a := range t.atoms() {
-		aw, _ := a.measure(a.Text)
-		w = max(w, aw)
+		w = max(w, a.measure(a.Text))
 	}
 	have := t.Size().Width
 	if have <= 0 {
@@ -354,10 +350,11 @@ func (r *textRenderer) Layout(size fyne.Size) {
 	r.objects = r.objects[:0]
 	y := float32(0)
 	for _, l := range r.t.layOut(size.Width) {
-		base := float32(0)
+		largest := float32(0)
 		for _, p := range l.parts {
-			base = max(base, p.ascent)
+			largest = max(largest, p.size())
 		}
+		base := baseline(largest, l.height)
 		shift := float32(0)
 		if r.t.right {
 			shift = size.Width - l.width
@@ -365,14 +362,11 @@ func (r *textRenderer) Layout(size fyne.Size) {
 		for _, p := range l.parts {
 			c := canvas.NewText(p.Text, paint(p.colour()))
 			c.TextSize, c.TextStyle = p.size(), p.Style.text()
-			min := c.MinSize()
-			top := y + (l.height-min.Height)/2 + (base-p.ascent)/2
-			c.Move(fyne.NewPos(p.x+shift, top))
-			c.Resize(min)
+			set(c, p.x+shift, y+base)
 			r.objects = append(r.objects, c)
 			if p.Strike {
 				s := canvas.NewLine(paint(p.colour()))
-				mid := y + l.height*0.54
+				mid := y + base - 0.27*p.size()
 				s.Position1, s.Position2 = fyne.NewPos(p.x+shift, mid), fyne.NewPos(p.x+shift+p.w, mid)
 				r.objects = append(r.objects, s)
 			}

@@ -26,8 +26,8 @@ const (
 )
 
 var sizes = map[fyne.ThemeSizeName]float32{
-	SizeTitle: 22, SizeBody: 14, SizeSmall: 12.5, SizeFine: 11.5, SizeHex: 17, SizeByte: 22,
-	theme.SizeNameText: 14, theme.SizeNameCaptionText: 11.5, theme.SizeNameHeadingText: 22, theme.SizeNameSubHeadingText: 16,
+	SizeTitle: 22.5, SizeBody: 14.5, SizeSmall: 12.8, SizeFine: 11.8, SizeHex: 17, SizeByte: 22,
+	theme.SizeNameText: 14.5, theme.SizeNameCaptionText: 11.8, theme.SizeNameHeadingText: 22, theme.SizeNameSubHeadingText: 17,
 }
 
 // Shade says which palette is wanted.
@@ -50,14 +50,14 @@ type Theme struct {
 }
 
 var (
-	regular        = fyne.NewStaticResource("Go-Regular.ttf", goregular.TTF)
-	bold           = fyne.NewStaticResource("Go-Bold.ttf", gobold.TTF)
-	italic         = fyne.NewStaticResource("Go-Italic.ttf", goitalic.TTF)
-	boldItalic     = fyne.NewStaticResource("Go-Bold-Italic.ttf", gobolditalic.TTF)
-	mono           = fyne.NewStaticResource("Go-Mono.ttf", gomono.TTF)
-	monoBold       = fyne.NewStaticResource("Go-Mono-Bold.ttf", gomonobold.TTF)
-	monoItalic     = fyne.NewStaticResource("Go-Mono-Italic.ttf", gomonoitalic.TTF)
-	monoBoldItalic = fyne.NewStaticResource("Go-Mono-Bold-Italic.ttf", gomonobolditalic.TTF)
+	regular        = fyne.NewStaticResource("Go-Regular.ttf", roomy(goregular.TTF))
+	bold           = fyne.NewStaticResource("Go-Bold.ttf", roomy(gobold.TTF))
+	italic         = fyne.NewStaticResource("Go-Italic.ttf", roomy(goitalic.TTF))
+	boldItalic     = fyne.NewStaticResource("Go-Bold-Italic.ttf", roomy(gobolditalic.TTF))
+	mono           = fyne.NewStaticResource("Go-Mono.ttf", roomy(gomono.TTF))
+	monoBold       = fyne.NewStaticResource("Go-Mono-Bold.ttf", roomy(gomonobold.TTF))
+	monoItalic     = fyne.NewStaticResource("Go-Mono-Italic.ttf", roomy(gomonoitalic.TTF))
+	monoBoldItalic = fyne.NewStaticResource("Go-Mono-Bold-Italic.ttf", roomy(gomonobolditalic.TTF))
 )
 
 // Font gives a Go font for every style, symbols included: pictures are then the same on every machine.
@@ -148,4 +148,4 @@ var ready = map[fyne.ThemeColorName]fyne.ThemeColorName{
 func paint(n fyne.ThemeColorName) color.Color { return theme.Color(n) }
 
 // Scaled is a length that grows with the text size.
-func Scaled(v float32) float32 { return v * theme.Size(SizeBody) / sizes[SizeBody] }
+func Scaled(v float32) float32 { return snap(v * theme.Size(SizeBody) / sizes[SizeBody]) }

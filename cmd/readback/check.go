@@ -53,6 +53,7 @@ func answerCheck(out io.Writer) int {
 func examine() (s screen) {
 	var said bytes.Buffer
 	log.SetOutput(&said)
+	log.SetFlags(0)
 	fail := func(c cause, err error) screen {
 		s.Cause, s.Detail = c, strings.TrimSpace(strings.Join([]string{err.Error(), said.String()}, " "))
 		return s

@@ -66,12 +66,16 @@ func (s *size) Set(text string) error {
 func parse(args []string, out io.Writer) (flags, error) {
 	f := flags{theme: os.Getenv("READBACK_THEME"), size: ordinary}
 	set := flag.NewFlagSet("readback", flag.ContinueOnError)
-	set.SetOutput(out)
+	set.SetOutput(io.Discard) // an error is told once, by the caller
 	set.StringVar(&f.place, "place", "", "connect at once to the adapter at this `PLACE`, such as practice: or serial:/dev/ttyUSB0")
 	set.StringVar(&f.theme, "theme", f.theme, "`light` or dark, whatever the system says (also READBACK_THEME)")
 	set.Var(&f.size, "size", "`WxH` of the window; it is made smaller where the screen is")
 	set.BoolVar(&f.check, "check", false, "say whether a window can be opened here, and end")
 	if err := set.Parse(args); err != nil {
+		if errors.Is(err, flag.ErrHelp) {
+			set.SetOutput(out)
+			set.PrintDefaults()
+		}
 		return f, err
 	}
 	if set.NArg() > 0 {
