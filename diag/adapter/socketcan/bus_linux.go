@@ -210,10 +210,14 @@ func (b *Bus) Send(ctx context.Context, f can.Frame) error {
 			b.gone.Store(true)
 			return b.vanished()
 		case errors.Is(err, unix.ENETDOWN):
-			if _, err := b.look(ctx); err != nil {
+			l, err := b.look(ctx)
+			if err != nil {
 				return err
 			}
-			return fmt.Errorf("%w: %s is down", bus.ErrOff, b.name)
+			if !l.up {
+				return fmt.Errorf("%w: %s is down", bus.ErrOff, b.name)
+			}
+			// It was down once, which the socket has kept until now; the frame has not been taken.
 		default:
 			return fmt.Errorf("socketcan: sending on %s: %w", b.name, err)
 		}

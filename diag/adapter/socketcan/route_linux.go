@@ -64,11 +64,11 @@ func (r *route) byIndex(index int) (linkInfo, error) {
 
 func (r *route) get(msg []byte, what string) (linkInfo, error) {
 	answers, err := r.c.Execute(netlink.Message{
-		Header: netlink.Header{Type: unix.RTM_GETLINK, Flags: netlink.Request | netlink.Acknowledge},
+		Header: netlink.Header{Type: unix.RTM_GETLINK, Flags: netlink.Request},
 		Data:   msg,
 	})
 	switch {
-	case errors.Is(err, unix.ENODEV):
+	case errors.Is(err, unix.ENODEV), errors.Is(err, unix.ERANGE), errors.Is(err, unix.EINVAL): // ERANGE: too long for a name
 		return linkInfo{}, fmt.Errorf("%w: %s", ErrNoInterface, what)
 	case err != nil:
 		return linkInfo{}, fmt.Errorf("socketcan: asking for interface %s: %w", what, err)
