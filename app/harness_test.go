@@ -28,6 +28,7 @@ type bench struct {
 }
 
 type setup struct {
+	app     fyne.App // one app for many windows: its fonts are read once
 	shade   look.Shade
 	factor  float32
 	size    fyne.Size
@@ -51,7 +52,10 @@ func newBench(t *testing.T, s setup) *bench {
 	if s.size.IsZero() {
 		s.size = fyne.NewSize(1280, 820)
 	}
-	a := test.NewTempApp(t)
+	a := s.app
+	if a == nil {
+		a = test.NewTempApp(t)
+	}
 	b := &bench{t: t, visit: s.visit, log: s.log, queue: make(chan func(), 4096)}
 	b.win = test.NewTempWindow(t, nil)
 	b.win.SetPadded(false)

@@ -82,13 +82,14 @@ func (b *bench) lineUp() {
 }
 
 func TestPagesFit(t *testing.T) {
+	a := test.NewTempApp(t)
 	for _, size := range []fyne.Size{{Width: 1280, Height: 820}, {Width: 1024, Height: 700}} {
 		for _, shade := range []look.Shade{look.ShadeLight, look.ShadeDark} {
 			for _, s := range scenes {
 				name := fmt.Sprintf("%s-%s-%.0f", s.name, shade, size.Width)
 				t.Run(name, func(t *testing.T) {
 					in := s.setup
-					in.shade, in.size = shade, size
+					in.app, in.shade, in.size = a, shade, size
 					if in.log != nil {
 						in.log = &fakeLog{open: in.log.open}
 					}
@@ -103,10 +104,11 @@ func TestPagesFit(t *testing.T) {
 }
 
 func TestPagesFitLargeText(t *testing.T) {
+	a := test.NewTempApp(t)
 	for _, s := range scenes {
 		t.Run(s.name, func(t *testing.T) {
 			in := s.setup
-			in.shade, in.factor = look.ShadeLight, 1.5
+			in.app, in.shade, in.factor = a, look.ShadeLight, 1.5
 			if in.log != nil {
 				in.log = &fakeLog{open: in.log.open}
 			}

@@ -1,0 +1,131 @@
+package main
+
+import (
+	"errors"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"readback/app"
+	"readback/app/look"
+)
+
+func TestParse(t *testing.T) {
+	t.Setenv("READBACK_THEME", "dark")
+	for _, c := range []struct {
+		args string
+		want flags
+		bad  bool
+	}{
+		{"", flags{theme: "dark", size: ordinary}, false},
+		{"--place practice: --theme light --size 1024x700", flags{place: "practice:", theme: "light", size: size{1024, 700}}, false},
+		{"--check", flags{theme: "dark", size: ordinary, check: true}, false},
+		{"--size 1024", flags{}, true}, {"--size 10x10", flags{}, true}, {"--size 99999x900", flags{}, true}, {"--size -1x-1", flags{}, true},
+		{"--theme pink", flags{}, true}, {"--nothing", flags{}, true}, {"practice:", flags{}, true},
+	} {
+		got, err := parse(strings.Fields(c.args), io.Discard)
+		if (err != nil) != c.bad {
+			t.Errorf("%q: %v", c.args, err)
+		}
+		if !c.bad && got != c.want {
+			t.Errorf("%q: %+v, want %+v", c.args, got, c.want)
+		}
+	}
+}
+
+// TestVerdict: whatever is left of a display check becomes a cause that can be said in words.
+func TestVerdict(t *testing.T) {
+	ended := errors.New("exit status 4")
+	for name, c := range map[string]struct {
+		timedOut bool
+		err      error
+		out      string
+		want     cause
+	}{
+		"works":                   {false, nil, `{"gl":"4.5","width":1280,"height":800,"scale":1}`, ""},
+		"no screen":               {false, ended, `{"cause":"display","detail":"x"}`, noDisplay},
+		"no OpenGL":               {false, ended, `{"cause":"opengl"}`, noOpenGL},
+		"killed by a signal":      {false, errors.New("signal: segmentation fault"), ``, crashed},
+		"killed after its answer": {false, errors.New("signal: aborted"), `{"gl":"2.1"}`, crashed},
+		"half an answer":          {false, nil, `{"gl":"2.`, crashed},
+		"hangs":                   {true, errors.New("signal: killed"), ``, hung},
+	} {
+		s := verdict(c.timedOut, c.err, []byte(c.out), "first\nlast line\n")
+		if s.Cause != c.want {
+			t.Errorf("%s: cause %q, want %q", name, s.Cause, c.want)
+		}
+		if s.Cause == "" {
+			continue
+		}
+		words := s.words()
+		for _, part := range []string{"Readback can't open its window.", "What to do: ", "readback-cli look --adapter practice:"} {
+			if !strings.Contains(words, part) {
+				t.Errorf("%s: %q does not say %q", name, words, part)
+			}
+		}
+		if lines := strings.Split(words, "\n"); len(lines[1]) < 20 || lines[2] == "What to do: " {
+			t.Errorf("%s: it says nothing: %q", name, words)
+		}
+	}
+}
+
+func TestClamp(t *testing.T) {
+	for _, c := range []struct {
+		screen     screen
+		want, give size
+	}{
+		{screen{Width: 1920, Height: 1080, Scale: 1}, ordinary, ordinary},
+		{screen{Width: 1366, Height: 768, Scale: 1}, ordinary, size{1280, 728}},
+		{screen{Width: 1024, Height: 600, Scale: 1}, ordinary, size{1024, 560}},
+		{screen{Width: 3840, Height: 2160, Scale: 2}, size{4000, 3000}, size{1920, 1040}},
+		{screen{Width: 640, Height: 480, Scale: 1}, ordinary, least},
+		{screen{}, ordinary, ordinary},
+	} {
+		if got := c.screen.clamp(c.want); got != c.give {
+			t.Errorf("%v on %dx%d at %v: %v, want %v", c.want, c.screen.Width, c.screen.Height, c.screen.Scale, got, c.give)
+		}
+	}
+}
+
+// TestEnvironment: the window gets what Fyne reads before main, and a language where the system names none.
+func TestEnvironment(t *testing.T) {
+	t.Setenv("LANG", "C")
+	env := strings.Join(environment(nil), " ")
+	for _, want := range []string{"FYNE_CACHE=5s", "READBACK_ROLE=window", "LANG=en_GB.UTF-8"} {
+		if !strings.Contains(env, want) {
+			t.Errorf("%q has no %s", env, want)
+		}
+	}
+	t.Setenv("LANG", "de_DE.UTF-8")
+	if env := strings.Join(environment(nil), " "); strings.Contains(env, "LANG=") {
+		t.Errorf("the language of the system is replaced: %q", env)
+	}
+}
+
+func TestTasteIsKept(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "readback", "window.json")
+	if got, err := loadTaste(path); err != nil || got != (app.Taste{Factor: 1}) {
+		t.Errorf("nothing kept: %+v, %v", got, err)
+	}
+	for _, want := range []app.Taste{{Shade: look.ShadeDark, Factor: 1.5}, {Factor: 1}, {Shade: look.ShadeLight, Factor: 2}} {
+		if err := saveTaste(path, want); err != nil {
+			t.Fatal(err)
+		}
+		if got, err := loadTaste(path); err != nil || got != want {
+			t.Errorf("kept %+v, got %+v, %v", want, got, err)
+		}
+	}
+	if left, _ := filepath.Glob(filepath.Join(filepath.Dir(path), "*")); len(left) != 1 {
+		t.Errorf("left behind: %v", left)
+	}
+	for _, text := range []string{"", "{", `{"shade":"pink","textSize":99}`, "null"} {
+		if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		if got, _ := loadTaste(path); got != (app.Taste{Factor: 1}) {
+			t.Errorf("%q gives %+v", text, got)
+		}
+	}
+}
