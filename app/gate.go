@@ -184,6 +184,7 @@ func (w *Window) gatePage() (body, margin fyne.CanvasObject) {
 		drawn[i] = look.Latch{Label: T("latch." + string(l.Key)), InLine: l.InLine, Word: word}
 	}
 	g.drawing = look.NewGate(drawn, T("gate.car"))
+	g.drawing.Travel(g.hold.Progress())
 	parts := []fyne.CanvasObject{w.header(title, lead), look.Rows(g.drawing)}
 	if g.sendErr != nil {
 		parts = append(parts, look.Noted(look.Alert, look.Body(diag.Sentence(g.sendErr))))

@@ -204,11 +204,6 @@ func (w *Window) draw() {
 	if w.ctx.Err() != nil {
 		return
 	}
-	var had string
-	canvas := w.win.Canvas()
-	if f, ok := canvas.Focused().(look.Identified); ok {
-		had = f.ID()
-	}
 	body, margin := w.pageContent() // first: the rail tells what the page finds
 	w.rail.Set(w.railContent())
 	w.main.Set(body)
@@ -220,23 +215,15 @@ func (w *Window) draw() {
 		w.side.ToTop()
 		w.shown = w.page
 	}
-	w.refocus(canvas, had)
+	w.unfocusGone()
 }
 
-// refocus gives the keyboard back to the part with the same name.
-func (w *Window) refocus(canvas fyne.Canvas, had string) {
-	if had == "" {
-		return
+// unfocusGone takes the keyboard from a part that is no longer shown.
+func (w *Window) unfocusGone() {
+	f, ok := w.win.Canvas().Focused().(look.Identified)
+	if ok && look.Find(w.win.Canvas().Content(), f.ID()) != f {
+		w.win.Canvas().Unfocus()
 	}
-	for _, s := range []*look.Scroller{w.main, w.side, w.rail} {
-		if f := look.Find(s.Object, had); f != nil {
-			if f != canvas.Focused() {
-				look.Refocus(canvas, f)
-			}
-			return
-		}
-	}
-	canvas.Unfocus()
 }
 
 func (w *Window) pageContent() (body, margin fyne.CanvasObject) {

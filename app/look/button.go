@@ -178,7 +178,7 @@ func NewTick(id, text string, on bool, changed func(bool)) *Tick {
 	t.tapped = func() {
 		t.on = !t.on
 		t.Refresh()
-		changed(t.on)
+		t.changed(t.on)
 	}
 	t.ExtendBaseWidget(t)
 	return t
@@ -254,7 +254,7 @@ func (r *tickRenderer) Refresh() {
 	r.ring.Hidden = !r.t.focused
 	r.ring.StrokeColor = paint(Accent)
 	r.mark.Refresh()
-	r.text.Refresh()
+	r.text.Set(rich(r.t.text, Style{Size: SizeSmall})...)
 	canvas.Refresh(r.t)
 }
 func (r *tickRenderer) Objects() []fyne.CanvasObject {

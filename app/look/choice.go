@@ -39,7 +39,7 @@ func (c *Choice) Name() string { return c.name }
 func (c *Choice) Tapped(*fyne.PointEvent) { c.tap() }
 func (c *Choice) FocusGained() {
 	c.take(c, true)
-	if c.follow && !c.selected && !c.quiet {
+	if c.follow && !c.selected {
 		c.tap()
 	}
 }
@@ -101,6 +101,9 @@ func (r *choiceRenderer) Refresh() {
 	}
 	r.ring.Hidden = !r.c.focused
 	r.ring.StrokeColor = paint(Accent)
+	if r.c.Size().Width > 0 {
+		r.Layout(r.c.Size())
+	}
 	canvas.Refresh(r.c)
 }
 

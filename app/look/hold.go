@@ -55,6 +55,9 @@ func (h *Hold) Ready(ready bool, text string) {
 	h.Refresh()
 }
 
+// Progress is how far the holding has come, 0 to 1.
+func (h *Hold) Progress() float32 { return h.progress }
+
 // Holding tells whether it is being held.
 func (h *Hold) Holding() bool { return h.stop != nil }
 

@@ -14,7 +14,6 @@ type part struct {
 	id      string
 	focused bool
 	hovered bool
-	quiet   bool // the keyboard comes back after a rebuild
 	tapped  func()
 }
 
@@ -23,7 +22,7 @@ func (p *part) ID() string { return p.id }
 
 func (p *part) take(self fyne.CanvasObject, focused bool) {
 	p.focused = focused
-	if focused && !p.quiet {
+	if focused {
 		Reveal(self)
 	}
 	self.Refresh()
@@ -96,14 +95,3 @@ func Find(tree fyne.CanvasObject, id string) Identified {
 	})
 	return found
 }
-
-// Refocus gives the keyboard to a part that was built anew, without scrolling to it or choosing it again.
-func Refocus(c fyne.Canvas, f Identified) {
-	if p, ok := f.(interface{ quietly(bool) }); ok {
-		p.quietly(true)
-		defer p.quietly(false)
-	}
-	c.Focus(f)
-}
-
-func (p *part) quietly(on bool) { p.quiet = on }

@@ -20,9 +20,12 @@ func NewScroller(o fyne.CanvasObject) *Scroller {
 	return s
 }
 
-// Set puts another object in; the place stays.
+// Set puts another object in; the place stays, and so do parts that have the same names.
 func (s *Scroller) Set(o fyne.CanvasObject) {
 	inner := s.scroll.Content.(*fyne.Container)
+	for _, old := range inner.Objects {
+		adopt(old, o)
+	}
 	inner.Objects = []fyne.CanvasObject{o}
 	s.settle()
 }
