@@ -1,13 +1,13 @@
 package main
 
 import (
+	"bufio"
 	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"image"
 	"image/png"
-	"io"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -118,8 +118,8 @@ func (d *desk) startScreen(ctx context.Context) (stop func(), err error) {
 		_ = c.Process.Signal(syscall.SIGTERM)
 		_ = c.Wait() // it always ends by the signal
 	}
-	text, err := io.ReadAll(io.LimitReader(number, 16)) // Xvfb writes the number and closes the pipe
-	n, bad := strconv.Atoi(strings.TrimSpace(string(text)))
+	text, err := bufio.NewReader(number).ReadString('\n')
+	n, bad := strconv.Atoi(strings.TrimSpace(text))
 	if err != nil || bad != nil {
 		stop()
 		return nil, fmt.Errorf("it told no display number %w\n%s", errors.Join(err, bad), lastLines(said.String(), 5))
