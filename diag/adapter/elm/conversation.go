@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 	"time"
 
@@ -147,6 +148,7 @@ func (c *conversation) resume(err error) error {
 // Send returns once the request line is written, after the request before it has ended. A message for which the
 // adapter can't be set up is not sent.
 func (c *conversation) Send(ctx context.Context, m link.Message) error {
+	m.Data = slices.Clone(m.Data) // looked at again when answers come
 	r, err := c.ask(ctx, &job{ctx: ctx, m: m})
 	if err != nil {
 		return err

@@ -16,8 +16,9 @@ const (
 	pendingTime = 5 * time.Second
 	// slack covers a slow line and the adapter's own thinking, on top of the time it was told to wait.
 	slack = 3 * time.Second
-	// flowTime is N_Bs of ISO 15765-2.
-	flowTime = time.Second
+	// flowTime and consecutiveTime are N_Bs and N_Cr of ISO 15765-2.
+	flowTime        = time.Second
+	consecutiveTime = time.Second
 	// longestAnswer is accepted from a module.
 	longestAnswer = 65535
 )
@@ -26,7 +27,7 @@ const (
 type exchange struct {
 	m         link.Message
 	wait      time.Duration // the adapter's own waiting time
-	until     time.Time     // listened for a first answer until then
+	until     time.Time     // a first answer is waited for until then; zero: as long as the adapter waits
 	receivers map[link.ID]*receiver
 	pending   map[link.ID]time.Time // modules that have said "working, wait", and until when they are believed
 	grant     *link.Address         // waits for a flow control that we have to send
@@ -45,6 +46,7 @@ type receiver struct {
 	r      *isotp.Reassembler
 	from   link.Address
 	frames []can.Frame
+	due    time.Time // the next frame of a message in progress must have come (N_Cr)
 }
 
 // begin sets the adapter up and writes the request. Until the last line is written an error means that the message
@@ -61,10 +63,6 @@ func (c *conversation) begin(ctx context.Context, m link.Message) (*exchange, er
 		return nil, err
 	}
 	c.learn(m.Address)
-	wait := m.Wait
-	if wait <= 0 {
-		wait = longestWait
-	}
 	x := &exchange{m: m, receivers: map[link.ID]*receiver{}, pending: map[link.ID]time.Time{}}
 	if len(fields) > 1 {
 		if err := c.segments(ctx, x, fields[:len(fields)-1]); err != nil {
@@ -77,7 +75,9 @@ func (c *conversation) begin(ctx context.Context, m link.Message) (*exchange, er
 	if err := c.put(x, fields[len(fields)-1], ""); err != nil {
 		return nil, err
 	}
-	x.until = time.Now().Add(wait)
+	if m.Wait > longestWait {
+		x.until = time.Now().Add(m.Wait)
+	}
 	return x, nil
 }
 
@@ -129,11 +129,21 @@ func (x *exchange) more() time.Time {
 		t = x.until
 	}
 	for _, p := range x.pending {
-		if p.After(t) {
-			t = p
+		t = later(t, p)
+	}
+	for _, r := range x.receivers {
+		if _, _, ok := r.r.Pending(); ok {
+			t = later(t, r.due)
 		}
 	}
 	return t
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
 }
 
 // monitor listens with the same filter until a time, AT MA.
@@ -291,12 +301,12 @@ func (c *conversation) frame(x *exchange, f can.Frame, at time.Time) {
 		x.complete(id, m)
 		c.deliver(result{m: m})
 	case isotp.Began:
-		r.frames = append(r.frames[:0], f)
+		r.frames, r.due = append(r.frames[:0], f), at.Add(consecutiveTime)
 		if c.can.exact && !c.selfFlow(from) && !from.Request.IsZero() && from.Request == x.m.Address.Request {
 			x.grant = &from
 		}
 	case isotp.Continued:
-		r.frames = append(r.frames, f)
+		r.frames, r.due = append(r.frames, f), at.Add(consecutiveTime)
 	case isotp.TooLong:
 		r.frames = nil
 		c.torn(from, 0, s.Want, isotp.ErrOverflow)

@@ -29,6 +29,8 @@ func (c *conversation) fields(m link.Message) ([][]byte, error) {
 	layout := isotp.Layout{Extended: headed(a), Address: a.Target, Pad: filler}
 	most := layout.SingleLength()
 	switch {
+	case a.Request.IsZero():
+		return nil, errors.New("elm: a message needs a request identifier")
 	case a.Request.Extended && !c.can.wide:
 		return nil, &link.AdapterError{Op: "addressing " + a.Request.String(), Text: "no 29-bit identifiers"}
 	case m.Exact != nil && !c.can.exact:
