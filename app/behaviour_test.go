@@ -274,12 +274,12 @@ func TestGate(t *testing.T) {
 	if len(b.visit.sent) != 0 || b.w.pass.sending != nil {
 		t.Fatal("it was sent with open latches")
 	}
-	b.tap("say not-charging")
-	b.tap("say safety")
+	b.tap("latch not-charging")
+	b.tap("latch safety")
 	b.says("one latch is still open", "said by you")
-	b.tap("unsay safety")
+	b.tap("latch safety")
 	b.says("two latches are still open")
-	b.tap("say safety")
+	b.tap("latch safety")
 	b.w.pass.words.SetText("mapl")
 	b.says("one latch is still open")
 	b.w.pass.words.SetText("maple")
@@ -532,10 +532,26 @@ func TestPartsStay(t *testing.T) {
 		}
 	}
 	b.atGate()
-	say := look.Find(b.w.main.Object, "say safety")
+	say := look.Find(b.w.main.Object, "latch safety")
 	b.w.tick()
 	say.(fyne.Tappable).Tapped(nil)
 	if !b.visit.said[gate.SafetyRead] {
 		t.Error("a press that outlived a redraw was lost")
+	}
+}
+
+// TestCloseEndsEverything: closing the window in the middle of a reading ends the reading and closes the visit once.
+func TestCloseEndsEverything(t *testing.T) {
+	v := vanVisit()
+	v.hold = make(chan struct{})
+	b := newBench(t, setup{visit: v})
+	b.connect()
+	b.w.startLooking()
+	b.until("progress", func() bool { return b.w.code.looking.progress.Module != "" })
+	if err := b.w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if v.closed != 1 || v.looked != 1 {
+		t.Errorf("closed %d times, %d readings ended", v.closed, v.looked)
 	}
 }

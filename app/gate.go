@@ -219,9 +219,9 @@ func (w *Window) latchRow(l gate.Latch) fyne.CanvasObject {
 	case l.Key == gate.SaidBack:
 		cells = append(cells, look.Fixed(look.Scaled(190), w.pass.words))
 	case l.Source == gate.Owner && l.InLine:
-		cells = append(cells, look.Natural(look.NewButton("unsay "+string(l.Key), T("latch.unsay"), look.Plain, func() { v.Unsay(l.Key); w.draw() }).Small()))
+		cells = append(cells, look.Natural(look.NewButton("latch "+string(l.Key), T("latch.unsay"), look.Plain, func() { v.Unsay(l.Key); w.draw() }).Small()))
 	case l.CanSay && !l.InLine:
-		cells = append(cells, look.Natural(look.NewButton("say "+string(l.Key), T("latch.say."+string(l.Key)), look.Plain, func() { v.Say(l.Key); w.draw() }).Small()))
+		cells = append(cells, look.Natural(look.NewButton("latch "+string(l.Key), T("latch.say."+string(l.Key)), look.Plain, func() { v.Say(l.Key); w.draw() }).Small()))
 	}
 	return look.Pad(4, 14, 4, 14, look.Row(14, cells...))
 }
@@ -261,6 +261,9 @@ var sendStages = []diag.SendStage{diag.SendMeasure, diag.SendWrite, diag.SendOut
 func (w *Window) sendingBody() fyne.CanvasObject {
 	s := w.pass.sending
 	at := 0
+	if s.stage == diag.SendDone {
+		at = len(sendStages)
+	}
 	for i, x := range sendStages {
 		if x == s.stage {
 			at = i

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync"
 
 	"fyne.io/fyne/v2"
 
@@ -34,6 +35,30 @@ type linkState struct {
 type opening struct {
 	place adapter.Place
 	stop  context.CancelFunc
+}
+
+// held is the visit that is open. It is known from the moment it is open, so that closing the window closes it.
+type held struct {
+	mu    sync.Mutex
+	visit Visit
+}
+
+func (h *held) set(v Visit) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.visit = v
+}
+
+// close closes the visit that is open, if there is one.
+func (h *held) close() error {
+	h.mu.Lock()
+	v := h.visit
+	h.visit = nil
+	h.mu.Unlock()
+	if v == nil {
+		return nil
+	}
+	return v.Close()
 }
 
 func (w *Window) makeFields() {
@@ -94,24 +119,22 @@ func (w *Window) connect(p adapter.Place) {
 	if w.link.opening != nil || w.busy() {
 		return
 	}
-	old := w.link.visit
 	w.forget()
 	ctx, stop := context.WithCancel(w.ctx)
 	o := &opening{place: p, stop: stop}
 	w.link.opening, w.link.openErr, w.link.tried = o, nil, p
 	w.act(func(context.Context) func() {
 		defer stop()
-		if old != nil {
-			if err := old.Close(); err != nil {
-				return func() { w.link.opening, w.link.openErr = nil, err }
-			}
+		if err := w.held.close(); err != nil {
+			return func() { w.link.opening, w.link.openErr = nil, err }
 		}
 		v, err := w.engine.Open(ctx, p)
 		if err != nil {
 			return func() { w.link.opening, w.link.openErr = nil, err }
 		}
+		w.held.set(v)
 		if ctx.Err() != nil { // stopped, or the window was closed, while it opened
-			err := errors.Join(ctx.Err(), v.Close())
+			err := errors.Join(ctx.Err(), w.held.close())
 			return func() { w.link.opening, w.link.openErr = nil, err }
 		}
 		volts, ok := v.Supply(ctx)
@@ -132,13 +155,12 @@ func (w *Window) stopOpening() {
 
 // disconnect ends the visit.
 func (w *Window) disconnect() {
-	v := w.link.visit
-	if v == nil || w.busy() {
+	if w.link.visit == nil || w.busy() {
 		return
 	}
 	w.forget()
 	w.act(func(context.Context) func() {
-		err := v.Close()
+		err := w.held.close()
 		return func() { w.link.openErr = err }
 	})
 	w.draw()
@@ -177,9 +199,14 @@ func (w *Window) linkPage() (body, margin fyne.CanvasObject) {
 	case l.visit != nil:
 		parts = append(parts, w.header(T("link.open.title", "Name", l.visit.Adapter().Name), T("link.open.lead")))
 		parts = append(parts, w.notices()...)
-		parts = append(parts, w.abilities(), look.Buttons(
-			look.NewButton("go-codes", T("link.go"), look.Main, func() { w.Show(PageCodes) }),
-			look.NewButton("disconnect", T("link.disconnect"), look.Plain, w.disconnect)))
+		buttons := []fyne.CanvasObject{look.NewButton("go-codes", T("link.go"), look.Main, func() { w.Show(PageCodes) })}
+		if !w.busy() {
+			buttons = append(buttons, look.NewButton("disconnect", T("link.disconnect"), look.Plain, w.disconnect))
+		}
+		parts = append(parts, w.abilities(), look.Buttons(buttons...))
+		if w.busy() {
+			parts = append(parts, look.Small(T("link.busy")))
+		}
 	default:
 		parts = append(parts, w.header(T("link.title"), T("link.lead")))
 		parts = append(parts, w.notices()...)

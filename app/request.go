@@ -269,6 +269,8 @@ func (w *Window) requestButtons() fyne.CanvasObject {
 	switch {
 	case !r.sendable():
 		return nil
+	case w.pass.sending != nil:
+		return look.Small(T("request.sending"))
 	case w.link.visit == nil:
 		return look.Stack(8, look.Small(T("request.no-link")), look.Buttons(look.NewButton("go-link", T("go.link"), look.Plain, func() { w.Show(PageLink) })))
 	case r.explained.Class == explain.Look:

@@ -59,6 +59,7 @@ type Window struct {
 	ctx    context.Context
 	stop   context.CancelFunc
 	work   sync.WaitGroup
+	held   held
 	now    func() time.Time
 
 	page Page
@@ -109,10 +110,7 @@ func (w *Window) Close() error {
 	w.stop()
 	w.door.close()
 	w.work.Wait()
-	if w.link.visit != nil {
-		return w.link.visit.Close()
-	}
-	return nil
+	return w.held.close()
 }
 
 // Page is the page that is shown.
