@@ -3,6 +3,7 @@ package isotp
 import (
 	"context"
 	"errors"
+	"fmt"
 	"sync"
 	"time"
 
@@ -14,13 +15,16 @@ import (
 
 // Options of a Link. The zero value is what ISO 15765-4 expects of a tester.
 type Options struct {
-	Pad        byte          // fills frames up to 8 bytes; 0 stands for 0x55
-	Short      bool          // leaves frames as short as their content
-	BlockSize  byte          // asked of senders; 0: the whole message in one go
-	Separation byte          // STmin asked of senders, as on the wire
-	MaxLength  int           // longest message accepted; 0 stands for 65 535, far more than any diagnostic answer
-	MaxWaits   int           // wait frames accepted in a row (N_WFTmax); 0 stands for 10
-	Timeout    time.Duration // N_As, N_Bs and N_Cr; 0 stands for 1000 ms
+	Pad        byte // fills frames up to 8 bytes (clause 10.4.2); 0 stands for 0x55
+	Short      bool // leaves frames as short as their content
+	BlockSize  byte // asked of senders; 0: the whole message in one go
+	Separation byte // STmin asked of senders, as on the wire; see [Separation]
+	// MaxLength is the longest message accepted; 0 stands for 65 535. The longest answers of diagnostics, lists of all
+	// codes with their data, stay below 4096 bytes; sixteen times that leaves room, while all 512 modules that could
+	// be in the middle of an answer at once hold 32 MiB at most.
+	MaxLength int
+	MaxWaits  int           // wait frames accepted in a row (N_WFTmax, clause 9.7); 0 stands for 10, below 0 for none
+	Timeout   time.Duration // N_As, N_Bs and N_Cr (clause 9.8.2); 0 stands for 1000 ms
 }
 
 func (o Options) withDefaults() Options {
@@ -33,6 +37,7 @@ func (o Options) withDefaults() Options {
 	if o.MaxWaits == 0 {
 		o.MaxWaits = 10
 	}
+	o.MaxWaits = max(o.MaxWaits, 0)
 	if o.Timeout == 0 {
 		o.Timeout = time.Second
 	}
@@ -43,7 +48,10 @@ func (o Options) withDefaults() Options {
 //
 // Frames count as diagnostic answers when their identifier is the answer of a known pair, lies in 700-7FF and is not
 // one that this Link asks on, or is 18DAF1xx. Everything else on the bus is ignored. Pairs are learnt from each
-// Send, from [Link.Pair], and from the standard.
+// Send, from [Link.Pair], and from the standard ([link.DefaultRequest]). Of an identifier without a pair messages of
+// one frame are delivered, with a zero Request; a longer one can't be let through and is torn ([ErrNoPair]).
+//
+// Receive has to be called: when 256 messages wait for it, the Link stops listening to the bus until one is fetched.
 type Link struct {
 	bus bus.Bus
 	o   Options
@@ -57,19 +65,39 @@ type Link struct {
 	err     error // why receiving ended
 	asked   map[link.ID]bool
 	pairs   map[answerKey]link.Address
+	headed  map[link.ID]bool // identifiers of answers that begin with an address byte
 	sending map[answerKey]*transfer
-	talking map[answerKey]*sync.Mutex // one segmented request at a time to each address
+	turns   map[requestKey]chan struct{} // one request at a time to each address
 }
 
 // answerKey names a sender on the bus: its identifier and, with extended or mixed addressing, its address byte.
 type answerKey struct {
-	id       link.ID
-	extended bool
-	source   byte
+	id     link.ID
+	headed bool
+	source byte
 }
 
-func keyOf(a link.Address) answerKey {
-	return answerKey{id: a.Answer, extended: headed(a), source: a.Source}
+func answerKeyOf(a link.Address) answerKey {
+	k := answerKey{id: a.Answer, headed: headed(a)}
+	if k.headed {
+		k.source = a.Source
+	}
+	return k
+}
+
+// requestKey names a receiver on the bus.
+type requestKey struct {
+	id     link.ID
+	headed bool
+	target byte
+}
+
+func requestKeyOf(a link.Address) requestKey {
+	k := requestKey{id: a.Request, headed: headed(a)}
+	if k.headed {
+		k.target = a.Target
+	}
+	return k
 }
 
 // headed: the data field begins with an address byte.
@@ -86,12 +114,15 @@ const outDepth = 256
 // New starts a Link on b, which it closes at the end.
 func New(b bus.Bus, o Options) *Link {
 	ctx, cancel := context.WithCancel(context.Background())
-	l := &Link{bus: b, o: o.withDefaults(), cancel: cancel, done: make(chan struct{}), out: make(chan result, outDepth),
-		asked: map[link.ID]bool{}, pairs: map[answerKey]link.Address{}, sending: map[answerKey]*transfer{}, talking: map[answerKey]*sync.Mutex{}}
-	frames := make(chan bus.Received, outDepth)
+	l := &Link{
+		bus: b, o: o.withDefaults(), cancel: cancel, done: make(chan struct{}), out: make(chan result, outDepth),
+		asked: map[link.ID]bool{}, pairs: map[answerKey]link.Address{}, headed: map[link.ID]bool{},
+		sending: map[answerKey]*transfer{}, turns: map[requestKey]chan struct{}{},
+	}
+	arrivals := make(chan arrival, outDepth)
 	var wg sync.WaitGroup
-	wg.Go(func() { l.pump(ctx, frames) })
-	wg.Go(func() { l.serve(ctx, frames) })
+	wg.Go(func() { l.pump(ctx, arrivals) })
+	wg.Go(func() { l.serve(ctx, arrivals) })
 	go func() {
 		wg.Wait()
 		close(l.done)
@@ -101,41 +132,48 @@ func New(b bus.Bus, o Options) *Link {
 
 // Pair tells the Link which request identifier belongs to an answer.
 func (l *Link) Pair(a link.Address) {
+	if a.Request.IsZero() {
+		return
+	}
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	l.learn(a)
-}
-
-// learn is called with l.mu held.
-func (l *Link) learn(a link.Address) {
 	l.asked[a.Request] = true
-	if !a.Functional && !a.Answer.IsZero() {
-		l.pairs[keyOf(a)] = a
+	if a.Functional || a.Answer.IsZero() {
+		return
+	}
+	l.pairs[answerKeyOf(a)] = a
+	if headed(a) {
+		l.headed[a.Answer] = true
 	}
 }
 
-// pump moves frames from the bus to serve, so that timers run while the bus is silent.
-func (l *Link) pump(ctx context.Context, frames chan<- bus.Received) {
-	defer close(frames)
-	for {
-		r, err := l.bus.Receive(ctx)
-		if err != nil {
-			l.end(err)
-			return
-		}
-		if r.Fault&bus.FaultBusOff != 0 {
-			l.deliver(ctx, result{err: &link.AdapterError{Op: "receiving", Text: "bus off"}})
-			continue
-		}
-		if r.Fault != 0 || r.Frame.IsRemote || !l.diagnostic(link.IDOf(r.Frame)) {
-			continue
-		}
-		select {
-		case frames <- r:
-		case <-ctx.Done():
-			return
+// sender finds who sent a frame: a known pair, the pair of the standard, or an identifier without a known request.
+// ok is false for a frame that is no diagnostic answer.
+func (l *Link) sender(f can.Frame) (a link.Address, ok bool) {
+	id := link.IDOf(f)
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.headed[id] && f.Length > 0 {
+		if a, ok := l.pairs[answerKey{id: id, headed: true, source: f.Data[0]}]; ok {
+			return a, true
 		}
 	}
+	if a, ok := l.pairs[answerKey{id: id}]; ok {
+		return a, true
+	}
+	if l.headed[id] || l.asked[id] { // for another tester; our own or another tester's question
+		return link.Address{}, false
+	}
+	switch {
+	case !id.Extended && id.Value >= 0x700:
+		a = link.Address{Answer: id}
+	case id.Extended && id.Value&0xFFFFFF00 == 0x18DAF100:
+		a = link.Address{Mode: link.NormalFixed, Answer: id}
+	default:
+		return link.Address{}, false
+	}
+	a.Request, _ = link.DefaultRequest(id)
+	return a, true
 }
 
 // end notes why receiving ended, in the words of the message seam.
@@ -143,75 +181,31 @@ func (l *Link) end(err error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	switch {
-	case l.closed || errors.Is(err, bus.ErrClosed) || errors.Is(err, context.Canceled):
+	case errors.Is(err, bus.ErrClosed) || errors.Is(err, context.Canceled):
 		l.err = link.ErrClosed
-	case errors.Is(err, bus.ErrGone):
-		l.err = errors.Join(link.ErrGone, err)
 	default:
-		l.err = err
+		l.err = fmt.Errorf("%w: %w", link.ErrGone, err)
 	}
 }
 
-func (l *Link) diagnostic(id link.ID) bool {
+// reason is why the Link can't be used, nil while it can.
+func (l *Link) reason() error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if l.asked[id] {
-		return false
+	if l.closed {
+		return link.ErrClosed
 	}
-	if id.Extended {
-		if id.Value&0xFFFFFF00 == 0x18DAF100 {
-			return true
-		}
-	} else if id.Value >= 0x700 {
-		return true
-	}
-	for k := range l.pairs {
-		if k.id == id {
-			return true
-		}
-	}
-	return false
+	return l.err
 }
 
-// sender finds who sent a frame: a known pair, the pair of the standard, or an identifier without a known request.
-func (l *Link) sender(f can.Frame) link.Address {
-	id := link.IDOf(f)
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	if f.Length > 0 {
-		if a, ok := l.pairs[answerKey{id: id, extended: true, source: f.Data[0]}]; ok {
-			return a
-		}
-	}
-	if a, ok := l.pairs[answerKey{id: id}]; ok {
-		return a
-	}
-	a := link.Address{Answer: id}
-	if id.Extended {
-		a.Mode = link.NormalFixed
-	}
-	if request, ok := link.DefaultRequest(id); ok {
-		a.Request = request
-	}
-	return a
-}
-
-func (l *Link) deliver(ctx context.Context, r result) {
-	select {
-	case l.out <- r:
-	case <-ctx.Done():
-	}
-}
-
-// Receive returns the next complete message of any module.
+// Receive returns the next complete message of any module, a [*link.TornError] for one that was not completed, or a
+// [*link.AdapterError] when the controller leaves the bus.
 func (l *Link) Receive(ctx context.Context) (link.Message, error) {
-	if err := ctx.Err(); err != nil {
+	if err := l.reason(); errors.Is(err, link.ErrClosed) {
 		return link.Message{}, err
 	}
-	select {
-	case r := <-l.out:
-		return r.m, r.err
-	default:
+	if err := ctx.Err(); err != nil {
+		return link.Message{}, err
 	}
 	select {
 	case r := <-l.out:
@@ -219,22 +213,16 @@ func (l *Link) Receive(ctx context.Context) (link.Message, error) {
 	case <-ctx.Done():
 		return link.Message{}, ctx.Err()
 	case <-l.done:
-		select {
-		case r := <-l.out:
-			return r.m, r.err
-		default:
-			return link.Message{}, l.reason()
-		}
+	}
+	select {
+	case r := <-l.out: // completed before the end
+		return r.m, r.err
+	default:
+		return link.Message{}, l.reason()
 	}
 }
 
-func (l *Link) reason() error {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.err
-}
-
-// Close ends both goroutines and closes the bus.
+// Close ends both goroutines and closes the bus. It may be called more than once.
 func (l *Link) Close() error {
 	l.mu.Lock()
 	l.closed = true
@@ -242,8 +230,5 @@ func (l *Link) Close() error {
 	l.cancel()
 	err := l.bus.Close()
 	<-l.done
-	l.mu.Lock()
-	l.err = link.ErrClosed
-	l.mu.Unlock()
 	return err
 }

@@ -26,7 +26,8 @@ type Step struct {
 	Of      int
 }
 
-// Reassembler puts the messages of one sender together. The zero value is not ready; see [NewReassembler].
+// Reassembler puts the messages of one sender together. The zero value is not ready; see [NewReassembler]. It holds
+// no more than the message in progress, whose memory grows with what has arrived, not with what was announced.
 type Reassembler struct {
 	head int // address bytes before the control bytes
 	max  int
@@ -56,10 +57,15 @@ func (r *Reassembler) broke(s Step, cause error) Step {
 	return s
 }
 
-// Frame takes the data field of the next frame.
+// Frame takes the data field of the next frame, without its address byte's value being looked at. What comes when it
+// was not expected is treated after clause 9.8.3: a new message ends the one in progress, a consecutive frame without
+// one is ignored, as are frames of unknown kind.
 func (r *Reassembler) Frame(data []byte) Step {
 	if len(data) <= r.head || len(data) > frameSize {
 		return Step{}
+	}
+	if c, ok := ParseFlowControl(data, r.head > 0); ok {
+		return Step{Event: Flow, Control: c}
 	}
 	data = data[r.head:]
 	switch data[0] >> 4 {
@@ -69,11 +75,6 @@ func (r *Reassembler) Frame(data []byte) Step {
 		return r.first(data)
 	case pciConsecutive:
 		return r.consecutive(data)
-	case pciFlow:
-		if len(data) < 3 {
-			return Step{}
-		}
-		return Step{Event: Flow, Control: FlowControl{Status: FlowStatus(data[0] & 0xF), BlockSize: data[1], Separation: data[2]}}
 	}
 	return Step{}
 }
@@ -124,7 +125,7 @@ func (r *Reassembler) consecutive(data []byte) Step {
 	if data[0]&0xF != r.next {
 		return r.broke(Step{Event: Broke}, ErrWrongSequence)
 	}
-	body := data[1:]
+	body := data[1:] // what is missing, and perhaps padding
 	if missing := r.want - len(r.buf); len(body) > missing {
 		body = body[:missing]
 	} else if len(body) < missing && len(body) < frameSize-1-r.head {

@@ -10,23 +10,93 @@ import (
 	"readback/diag/link"
 )
 
-// reception is one sender's message in progress.
+// arrival is a frame of a module.
+type arrival struct {
+	address link.Address
+	frame   can.Frame
+	at      time.Time
+}
+
+// pump moves frames from the bus to serve, so that timers run while the bus is silent. Flow control goes past serve,
+// straight to the request that waits for it.
+func (l *Link) pump(ctx context.Context, arrivals chan<- arrival) {
+	defer close(arrivals)
+	for {
+		r, err := l.bus.Receive(ctx)
+		if err != nil {
+			l.end(err)
+			return
+		}
+		if text := trouble(r.Fault); text != "" {
+			l.deliver(ctx, result{err: &link.AdapterError{Op: "receiving", Text: text}})
+		}
+		f := r.Frame
+		if r.Fault != 0 || f.IsRemote || f.Length > frameSize {
+			continue
+		}
+		a, ok := l.sender(f)
+		if !ok {
+			continue
+		}
+		if c, ok := ParseFlowControl(f.Data[:f.Length], headed(a)); ok {
+			l.flowed(a, c)
+			continue
+		}
+		select {
+		case arrivals <- arrival{address: a, frame: f, at: r.At}:
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// trouble names the faults that end what is under way.
+func trouble(f bus.Fault) string {
+	switch {
+	case f&bus.FaultBusOff != 0:
+		return "bus off"
+	case f&bus.FaultDown != 0:
+		return "interface down"
+	}
+	return ""
+}
+
+// flowed hands flow control to the request that waits for it; when none waits it is ignored (clause 9.8.3).
+func (l *Link) flowed(a link.Address, c FlowControl) {
+	l.mu.Lock()
+	t := l.sending[answerKeyOf(a)]
+	l.mu.Unlock()
+	if t != nil {
+		t.offer(c)
+	}
+}
+
+func (l *Link) deliver(ctx context.Context, r result) {
+	select {
+	case l.out <- r:
+	case <-ctx.Done():
+	}
+}
+
+// reception is one sender's messages.
 type reception struct {
 	address link.Address
 	r       *Reassembler
-	frames  []can.Frame
-	due     time.Time // N_Cr runs out, when a message is in progress
-	block   int       // consecutive frames until the next flow control
+	frames  []can.Frame // of the message in progress
+	due     time.Time   // when N_Cr runs out; zero when no message is in progress
+	left    int         // consecutive frames until the next flow control; 0: none is due
 }
 
+// reset forgets the message in progress.
+func (x *reception) reset() { x.frames, x.due, x.left = nil, time.Time{}, 0 }
+
 // serve reassembles the messages of all senders. It alone owns the receptions.
-func (l *Link) serve(ctx context.Context, frames <-chan bus.Received) {
+func (l *Link) serve(ctx context.Context, arrivals <-chan arrival) {
 	receptions := map[answerKey]*reception{}
 	timer := time.NewTimer(time.Hour)
 	defer timer.Stop()
 	for {
-		next := nearest(receptions)
-		if next.IsZero() {
+		if next := nearest(receptions); next.IsZero() {
 			timer.Stop()
 		} else {
 			timer.Reset(time.Until(next))
@@ -34,13 +104,19 @@ func (l *Link) serve(ctx context.Context, frames <-chan bus.Received) {
 		select {
 		case <-ctx.Done():
 			return
-		case <-timer.C:
-			l.expire(ctx, receptions)
-		case f, ok := <-frames:
+		case x, ok := <-arrivals:
 			if !ok {
 				return
 			}
-			l.frame(ctx, receptions, f)
+			l.frame(ctx, receptions, x)
+		case <-timer.C:
+			// What has arrived in time counts, however late its turn comes.
+			for range len(arrivals) {
+				if x, ok := <-arrivals; ok {
+					l.frame(ctx, receptions, x)
+				}
+			}
+			l.expire(ctx, receptions)
 		}
 	}
 }
@@ -54,92 +130,84 @@ func nearest(receptions map[answerKey]*reception) (t time.Time) {
 	return t
 }
 
+// expire ends the messages whose N_Cr has run out.
 func (l *Link) expire(ctx context.Context, receptions map[answerKey]*reception) {
 	now := time.Now()
 	for _, x := range receptions {
-		if x.due.IsZero() || x.due.After(now) {
-			continue
+		if !x.due.IsZero() && !x.due.After(now) {
+			l.abandon(ctx, x, ErrTimeoutCr)
 		}
-		got, want, _ := x.r.Pending()
-		x.r.Drop()
-		x.reset()
-		l.torn(ctx, x.address, got, want, ErrTimeoutCr)
 	}
 }
 
-func (x *reception) reset() { x.frames, x.due, x.block = nil, time.Time{}, 0 }
+// abandon gives the message in progress up.
+func (l *Link) abandon(ctx context.Context, x *reception, cause error) {
+	got, want, _ := x.r.Pending()
+	x.r.Drop()
+	x.reset()
+	l.torn(ctx, x.address, got, want, cause)
+}
 
 func (l *Link) torn(ctx context.Context, a link.Address, got, want int, cause error) {
 	l.deliver(ctx, result{err: &link.TornError{Address: a, Got: got, Want: want, Cause: cause}})
 }
 
-func (l *Link) frame(ctx context.Context, receptions map[answerKey]*reception, f bus.Received) {
-	a := l.sender(f.Frame)
-	k := keyOf(a)
+func (l *Link) frame(ctx context.Context, receptions map[answerKey]*reception, f arrival) {
+	k := answerKeyOf(f.address)
 	x := receptions[k]
 	if x == nil {
-		x = &reception{r: NewReassembler(headed(a), l.o.MaxLength)}
+		x = &reception{r: NewReassembler(k.headed, l.o.MaxLength)}
 		receptions[k] = x
 	}
-	x.address = a
-	s := x.r.Frame(f.Frame.Data[:f.Frame.Length])
+	x.address = f.address
+	s := x.r.Frame(f.frame.Data[:f.frame.Length])
 	if s.Cause != nil {
 		x.reset()
-		l.torn(ctx, a, s.Got, s.Of, s.Cause)
+		l.torn(ctx, x.address, s.Got, s.Of, s.Cause)
 	}
 	switch s.Event {
 	case Completed:
-		m := link.Message{Address: a, Data: s.Message, At: f.At, Frames: append(x.frames, f.Frame)}
+		m := link.Message{Address: x.address, Data: s.Message, At: f.at, Frames: append(x.frames, f.frame)}
 		x.reset()
 		l.deliver(ctx, result{m: m})
 	case Began:
-		if a.Request.IsZero() {
-			x.r.Drop()
-			x.reset()
-			l.torn(ctx, a, 0, s.Want, ErrNoPair)
+		if x.address.Request.IsZero() {
+			l.abandon(ctx, x, ErrNoPair)
 			return
 		}
-		x.frames = append(x.frames[:0], f.Frame)
+		x.frames = append(x.frames, f.frame)
 		l.await(ctx, x)
 	case Continued:
-		x.frames = append(x.frames, f.Frame)
+		x.frames = append(x.frames, f.frame)
 		x.due = time.Now().Add(l.o.Timeout)
-		if x.block--; x.block == 0 {
-			l.await(ctx, x)
-		}
-	case TooLong:
-		x.reset()
-		if !a.Request.IsZero() {
-			l.flow(ctx, a, FlowControl{Status: Overflow})
-		}
-		l.torn(ctx, a, 0, s.Want, ErrOverflow)
-	case Flow:
-		l.mu.Lock()
-		t := l.sending[k]
-		l.mu.Unlock()
-		if t != nil {
-			select {
-			case t.flow <- s.Control:
-			case <-t.ended:
-			case <-ctx.Done():
+		if x.left > 0 {
+			if x.left--; x.left == 0 {
+				l.await(ctx, x)
 			}
 		}
+	case TooLong:
+		cause := ErrOverflow
+		if x.address.Request.IsZero() {
+			cause = ErrNoPair
+		} else if err := l.flow(ctx, x.address, FlowControl{Status: Overflow}); err != nil {
+			cause = err
+		}
+		l.torn(ctx, x.address, 0, s.Want, cause)
 	}
 }
 
 // await lets the sender go on with the next block and starts N_Cr.
 func (l *Link) await(ctx context.Context, x *reception) {
-	x.block = int(l.o.BlockSize)
-	if x.block == 0 {
-		x.block = -1
+	x.left = int(l.o.BlockSize)
+	err := l.flow(ctx, x.address, FlowControl{Status: ContinueToSend, BlockSize: l.o.BlockSize, Separation: l.o.Separation})
+	if err != nil {
+		l.abandon(ctx, x, err)
+		return
 	}
-	l.flow(ctx, x.address, FlowControl{Status: ContinueToSend, BlockSize: l.o.BlockSize, Separation: l.o.Separation})
 	x.due = time.Now().Add(l.o.Timeout)
 }
 
-// flow sends a flow control to the request identifier of the answerer. That it can't be sent shows as N_Cr running out.
-func (l *Link) flow(ctx context.Context, a link.Address, c FlowControl) {
-	ctx, cancel := context.WithTimeout(ctx, l.o.Timeout)
-	defer cancel()
-	_ = l.bus.Send(ctx, frameTo(a, c.Encode(l.layout(a))))
+// flow sends a flow control to the request identifier of the answerer.
+func (l *Link) flow(ctx context.Context, a link.Address, c FlowControl) error {
+	return l.put(ctx, frameTo(a, c.Encode(l.layout(a))))
 }

@@ -14,12 +14,6 @@ import (
 	"readback/diag/link"
 )
 
-// transfer is one segmented request on its way.
-type transfer struct {
-	flow  chan FlowControl
-	ended chan struct{}
-}
-
 // layout is how requests to a are laid out.
 func (l *Link) layout(a link.Address) Layout {
 	return Layout{Extended: headed(a), Address: a.Target, Pad: l.o.Pad, Short: l.o.Short}
@@ -32,50 +26,78 @@ func frameTo(a link.Address, data []byte) can.Frame {
 	return f
 }
 
-// Send sends one message and returns when its last frame has been handed to the bus. A functional request must fit
-// into a single frame (clause 8.1). Requests to different addresses do not wait for each other.
+// Send sends one message and returns when its last frame has been handed to the bus. Requests to different addresses
+// do not wait for each other; requests to one address take turns.
+//
+// A functional request must fit into a single frame, since nobody could answer it with one flow control; a longer
+// physical one needs a known Answer, whose flow control it obeys. Else the error is [link.ErrTooLong]. A long message that the module did not let finish is a
+// [*link.TornError] with what went wrong as its cause. When ctx ends in the middle of a long message, the module is
+// left with an unfinished one, which its own timer ends.
 func (l *Link) Send(ctx context.Context, m link.Message) error {
-	if err := l.usable(ctx); err != nil {
+	if err := l.reason(); err != nil {
 		return err
 	}
-	a := m.Address
-	layout := l.layout(a)
-	if m.Exact != nil {
-		payload, ok := SinglePayload(m.Exact, headed(a))
-		if !ok || !bytes.Equal(payload, m.Data) || headed(a) && m.Exact[0] != a.Target {
-			return fmt.Errorf("%w: % X is not a single frame with the payload % X", link.ErrNotExact, m.Exact, m.Data)
-		}
-		l.Pair(a)
-		return l.put(ctx, frameTo(a, m.Exact))
-	}
-	long := len(m.Data) > layout.SingleLength()
-	switch {
-	case long && a.Functional:
-		return fmt.Errorf("%w: %d bytes to all modules at once; a single frame carries %d", link.ErrTooLong, len(m.Data), layout.SingleLength())
-	case long && a.Answer.IsZero():
-		return fmt.Errorf("%w: %d bytes, and the answer identifier of %s is not known", link.ErrTooLong, len(m.Data), a.Request)
-	}
-	frames, err := Segment(m.Data, layout)
-	if err != nil {
-		return err
-	}
-	l.Pair(a)
-	if !long {
-		return l.put(ctx, frameTo(a, frames[0]))
-	}
-	return l.segmented(ctx, a, frames, len(m.Data))
-}
-
-func (l *Link) usable(ctx context.Context) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	if l.closed {
-		return link.ErrClosed
+	frames, err := l.lay(m)
+	if err != nil {
+		return err
 	}
-	return l.err
+	l.Pair(m.Address)
+	done, err := l.turn(ctx, m.Address)
+	if err != nil {
+		return err
+	}
+	defer done()
+	if len(frames) == 1 {
+		return l.put(ctx, frameTo(m.Address, frames[0]))
+	}
+	return l.segmented(ctx, m.Address, frames, len(m.Data))
+}
+
+// lay turns a message into the data fields of its frames.
+func (l *Link) lay(m link.Message) ([][]byte, error) {
+	a, layout := m.Address, l.layout(m.Address)
+	if a.Request.IsZero() {
+		return nil, fmt.Errorf("isotp: a message of %d bytes to no request identifier", len(m.Data))
+	}
+	if m.Exact != nil {
+		payload, ok := SinglePayload(m.Exact, layout.Extended)
+		if !ok || !bytes.Equal(payload, m.Data) || layout.Extended && m.Exact[0] != a.Target {
+			return nil, fmt.Errorf("%w: % X is not a single frame with the payload % X", link.ErrNotExact, m.Exact, m.Data)
+		}
+		return [][]byte{m.Exact}, nil
+	}
+	if n := len(m.Data); n > layout.SingleLength() {
+		switch {
+		case a.Functional:
+			return nil, fmt.Errorf("%w: %d bytes to all modules at once; a single frame carries %d", link.ErrTooLong, n, layout.SingleLength())
+		case a.Answer.IsZero():
+			return nil, fmt.Errorf("%w: %d bytes, and the answer identifier of %s is not known", link.ErrTooLong, n, a.Request)
+		}
+	}
+	return Segment(m.Data, layout)
+}
+
+// turn waits until nobody else sends to a, so that no request breaks into a longer one.
+func (l *Link) turn(ctx context.Context, a link.Address) (done func(), err error) {
+	k := requestKeyOf(a)
+	l.mu.Lock()
+	turn := l.turns[k]
+	if turn == nil {
+		turn = make(chan struct{}, 1)
+		l.turns[k] = turn
+	}
+	l.mu.Unlock()
+	select {
+	case turn <- struct{}{}:
+		return func() { <-turn }, nil
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	case <-l.done:
+		return nil, l.reason()
+	}
 }
 
 // put hands one frame to the bus within N_As.
@@ -86,23 +108,52 @@ func (l *Link) put(ctx context.Context, f can.Frame) error {
 	switch {
 	case err == nil:
 		return nil
-	case ctx.Err() != nil:
-		return ctx.Err()
 	case errors.Is(err, bus.ErrClosed):
 		return link.ErrClosed
 	case errors.Is(err, bus.ErrGone):
-		return errors.Join(link.ErrGone, err)
+		return fmt.Errorf("%w: %w", link.ErrGone, err)
+	case ctx.Err() != nil:
+		return ctx.Err()
+	case within.Err() != nil:
+		return fmt.Errorf("isotp: sending to %s: %w", link.IDOf(f), ErrTimeoutA)
 	}
 	return fmt.Errorf("isotp: sending to %s: %w", link.IDOf(f), err)
 }
 
+// transfer is one segmented request on its way.
+type transfer struct {
+	flow chan FlowControl // holds more than a sender with patience takes
+
+	mu      sync.Mutex
+	waiting bool // flow control is expected; at other times it is ignored (clause 9.8.3)
+}
+
+func (t *transfer) offer(c FlowControl) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if !t.waiting {
+		return
+	}
+	select {
+	case t.flow <- c:
+	default: // so many wait frames end the transfer anyway
+	}
+}
+
+// expect begins or ends the time in which flow control counts.
+func (t *transfer) expect(waiting bool) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.waiting = waiting
+	for len(t.flow) > 0 {
+		<-t.flow
+	}
+}
+
 // segmented sends a first frame, and consecutive frames as the receiver's flow control allows.
 func (l *Link) segmented(ctx context.Context, a link.Address, frames [][]byte, length int) error {
-	k := keyOf(a)
-	turn := l.turn(k)
-	turn.Lock()
-	defer turn.Unlock()
-	t := &transfer{flow: make(chan FlowControl, 1), ended: make(chan struct{})}
+	k := answerKeyOf(a)
+	t := &transfer{flow: make(chan FlowControl, l.o.MaxWaits+2)}
 	l.mu.Lock()
 	l.sending[k] = t
 	l.mu.Unlock()
@@ -110,27 +161,20 @@ func (l *Link) segmented(ctx context.Context, a link.Address, frames [][]byte, l
 		l.mu.Lock()
 		delete(l.sending, k)
 		l.mu.Unlock()
-		close(t.ended)
 	}()
 
-	sent := 0
-	torn := func(cause error) error {
-		return &link.TornError{Address: a, Got: min(length, sent), Want: length, Cause: cause}
-	}
+	t.expect(true)
 	if err := l.put(ctx, frameTo(a, frames[0])); err != nil {
 		return err
 	}
-	per := frameSize - 1 - l.layout(a).head()
-	sent = per - 1
-	rest := frames[1:]
-	for len(rest) > 0 {
+	per := l.layout(a).SingleLength()
+	sent := l.layout(a).firstLength(length)
+	for rest := frames[1:]; len(rest) > 0; {
 		c, err := l.clear(ctx, t)
 		if err != nil {
-			if ctx.Err() != nil || errors.Is(err, link.ErrClosed) {
-				return err
-			}
-			return torn(err)
+			return tear(ctx, a, sent, length, err)
 		}
+		t.expect(false)
 		block := len(rest)
 		if c.BlockSize > 0 {
 			block = min(block, int(c.BlockSize))
@@ -138,12 +182,15 @@ func (l *Link) segmented(ctx context.Context, a link.Address, frames [][]byte, l
 		gap := SeparationTime(c.Separation)
 		for i, f := range rest[:block] {
 			if i > 0 && gap > 0 {
-				if err := pause(ctx, gap); err != nil {
+				if err := l.pause(ctx, gap); err != nil {
 					return err
 				}
 			}
+			if i == block-1 && block < len(rest) {
+				t.expect(true) // the answer may be faster than put
+			}
 			if err := l.put(ctx, frameTo(a, f)); err != nil {
-				return err
+				return tear(ctx, a, sent, length, err)
 			}
 			sent += per
 		}
@@ -152,13 +199,13 @@ func (l *Link) segmented(ctx context.Context, a link.Address, frames [][]byte, l
 	return nil
 }
 
-func (l *Link) turn(k answerKey) *sync.Mutex {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	if l.talking[k] == nil {
-		l.talking[k] = &sync.Mutex{}
+// tear is what becomes of a long message that stopped with cause: the end of the Link or of ctx as it is, everything
+// else a TornError.
+func tear(ctx context.Context, a link.Address, sent, length int, cause error) error {
+	if ctx.Err() != nil || errors.Is(cause, link.ErrClosed) || errors.Is(cause, link.ErrGone) {
+		return cause
 	}
-	return l.talking[k]
+	return &link.TornError{Address: a, Got: sent, Want: length, Cause: cause}
 }
 
 // clear waits for "continue to send", through wait frames, each within N_Bs.
@@ -191,7 +238,8 @@ func (l *Link) clear(ctx context.Context, t *transfer) (FlowControl, error) {
 	}
 }
 
-func pause(ctx context.Context, d time.Duration) error {
+// pause lets the separation time pass.
+func (l *Link) pause(ctx context.Context, d time.Duration) error {
 	t := time.NewTimer(d)
 	defer t.Stop()
 	select {
@@ -199,5 +247,7 @@ func pause(ctx context.Context, d time.Duration) error {
 		return nil
 	case <-ctx.Done():
 		return ctx.Err()
+	case <-l.done:
+		return l.reason()
 	}
 }

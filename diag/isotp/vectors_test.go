@@ -129,7 +129,7 @@ func TestFrames(t *testing.T) {
 			t.Fatalf("%d bytes: %d frames, want %d", len(payload), len(frames), len(v.Frames))
 		}
 	}
-	if rows == 0 {
-		t.Fatal("no vectors")
+	if rows != 22*4 {
+		t.Fatalf("%d messages checked, want 22 lengths in 4 layouts", rows)
 	}
 }
