@@ -44,7 +44,6 @@ type skills struct {
 	masks   bool // CF and CM
 	quiet   bool // R0: sends without waiting for answers
 	wide    bool // CP: the upper bits of a 29-bit identifier
-	longer  bool // CTM5: five times the waiting time
 	supply  bool // RV
 }
 
@@ -142,7 +141,6 @@ func (c *conversation) probe(ctx context.Context) error {
 		{[]string{"ATFCSH7E0", "ATFCSD300000", "ATFCSM1", "ATFCSM0"}, &c.can.flow},
 		{[]string{"ATCF700", "ATCM700"}, &c.can.masks},
 		{[]string{"ATR1"}, &c.can.quiet},
-		{[]string{"ATCTM5", "ATCTM1"}, &c.can.longer},
 	} {
 		*p.ok = true
 		for _, l := range p.lines {

@@ -250,7 +250,7 @@ func TestPracticeCarSilent(t *testing.T) {
 // Copies that refuse much: what is missing is said, and an exact request is refused rather than changed.
 func TestPracticeCarPoorAdapter(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		a, tap := plugInCar(t, simcar.SerialOptions{Unknown: []string{"CAF0", "FC", "CF", "CM", "CRA", "CP", "V", "R0", "R1", "RV", "CTM", "AL", "M0"}})
+		a, tap := plugInCar(t, simcar.SerialOptions{Unknown: []string{"CAF0", "FC", "CF", "CM", "CRA", "CP", "V", "R0", "R1", "RV", "AL", "M0"}})
 		got := a.Abilities()
 		if got.Exact || got.Supply || got.Wide || len(got.Limits) < 6 {
 			t.Errorf("%+v", got)
