@@ -49,6 +49,7 @@ func open(ctx context.Context, c *conversation, o Options) (*Adapter, error) {
 	if err != nil {
 		return nil, err
 	}
+	c.speed = speed
 	if err := c.basics(ctx); err != nil {
 		return nil, err
 	}

@@ -17,12 +17,13 @@ import (
 // conversation is the Link of an adapter. After start one goroutine, run, owns the wire and everything here that is not
 // marked otherwise; Send, Receive and supply talk to it through channels.
 type conversation struct {
-	w    *wire
-	tap  bus.Tap
-	can  skills
-	p    protocol
-	set  map[string]string // settings as they are now, by name
-	lost bool              // the adapter has lost its settings
+	w     *wire
+	tap   bus.Tap
+	can   skills
+	p     protocol
+	speed int               // of the line in bit/s; 0 when it isn't seen
+	set   map[string]string // settings as they are now, by name
+	lost  bool              // the adapter has lost its settings
 
 	asked map[link.ID]bool         // identifiers that we ask on: no answers
 	pairs map[link.ID]link.Address // learnt from requests, by answer identifier

@@ -19,6 +19,9 @@ const filler = 0x55
 const (
 	waitUnit    = 4 * time.Millisecond // of AT ST
 	longestWait = 0xFF * waitUnit      // 1.02 s
+	// lineDelay is for the line: NO DATA should arrive within the time that the sender of the request waits (from
+	// memory: USB bridges hold bytes back for up to 16 ms).
+	lineDelay = 32 * time.Millisecond
 )
 
 func headed(a link.Address) bool { return a.Mode == link.Extended || a.Mode == link.Mixed }
@@ -155,10 +158,28 @@ func (c *conversation) setFlow(ctx context.Context, a link.Address) error {
 	if err := c.apply(ctx, "flow header", "ATFCSH"+a.Request.String()); err != nil {
 		return err
 	}
-	if err := c.apply(ctx, "flow data", "ATFCSD300000"); err != nil {
+	if err := c.apply(ctx, "flow data", "ATFCSD"+typed([]byte{0x30, 0x00, c.separation()})); err != nil {
 		return err
 	}
 	return c.apply(ctx, "flow mode", "ATFCSM1")
+}
+
+const (
+	longestRow = 26 // characters of a frame with a 29-bit identifier, the count of its bytes and the end of the line
+	bitsEach   = 10 // a start bit, eight bits, a stop bit
+	// usualSpeed stands for a line whose speed we don't see: a network adapter has one inside (common practice).
+	usualSpeed = 115200
+)
+
+// separation is the STmin that we ask of a module, in ms: as long as the line needs for one frame. Without it a long
+// answer fills the adapter's buffer of 512 bytes faster than the line empties it (BUFFER FULL, p. 87).
+func (c *conversation) separation() byte {
+	speed := c.speed
+	if speed == 0 {
+		speed = usualSpeed
+	}
+	ms := (longestRow*bitsEach*1000 + speed - 1) / speed
+	return byte(min(ms, 0x7F))
 }
 
 // selfFlow: the adapter sends flow control by itself for answers of a.
@@ -173,8 +194,8 @@ func (c *conversation) selfFlow(a link.Address) bool {
 // setWait sets how long the adapter waits for an answer. A request whose wait is left to it, and one that must go out
 // exactly, get the longest there is, so that a late answer still finds the adapter listening.
 func (c *conversation) setWait(ctx context.Context, m link.Message) error {
-	d := m.Wait
-	if d <= 0 || m.Exact != nil {
+	d := max(m.Wait-lineDelay, m.Wait*3/4)
+	if d <= 0 || m.Exact != nil || m.Wait > longestWait {
 		d = longestWait
 	}
 	return c.apply(ctx, "wait", waitLine(d))

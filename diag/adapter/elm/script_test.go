@@ -247,7 +247,7 @@ func TestSettingsLost(t *testing.T) {
 				d.heard()
 				send(t, a.Link(), m)
 				same(t, received(t, a.Link(), time.Second), "7E8 7E00")
-				want := []string{"ATFE", "ATE0", "ATL0", "ATS0", "ATM0", "ATAL", "ATH1", "ATAT0", "ATSP6", "ATCAF0", "ATSH7E0", "ATCRA7E8", "ATFCSH7E0", "ATFCSD300000", "ATFCSM1", "ATSTFA", "ATV0", "ATR1", "023E005555555555"}
+				want := []string{"ATFE", "ATE0", "ATL0", "ATS0", "ATM0", "ATAL", "ATH1", "ATAT0", "ATSP6", "ATCAF0", "ATSH7E0", "ATCRA7E8", "ATFCSH7E0", "ATFCSD300003", "ATFCSM1", "ATSTF2", "ATV0", "ATR1", "023E005555555555"}
 				same(t, d.heard(), want...)
 			})
 		})
@@ -272,13 +272,13 @@ func TestSettingsAreKept(t *testing.T) {
 			synctest.Wait()
 			return d.heard()
 		}
-		same(t, exchange(read), "ATSH7E0", "ATCRA7E8", "ATFCSH7E0", "ATFCSD300000", "ATFCSM1", "ATST26", "ATV0", "ATR1", "0322F19055555555")
+		same(t, exchange(read), "ATSH7E0", "ATCRA7E8", "ATFCSH7E0", "ATFCSD300003", "ATFCSM1", "ATST1E", "ATV0", "ATR1", "0322F19055555555")
 		same(t, exchange(read), "0322F19055555555")
 		wide := read
 		wide.Address = link.Physical(link.ID29(0x18DA58F1), link.ID29(0x18DAF158))
-		same(t, exchange(wide), "ATSP7", "ATCP18", "ATSHDA58F1", "ATCRA18DAF158", "ATFCSH18DA58F1", "ATFCSD300000", "ATFCSM1", "ATST26", "ATV0", "ATR1", "0322F19055555555")
+		same(t, exchange(wide), "ATSP7", "ATCP18", "ATSHDA58F1", "ATCRA18DAF158", "ATFCSH18DA58F1", "ATFCSD300003", "ATFCSM1", "ATST1E", "ATV0", "ATR1", "0322F19055555555")
 		all := link.Message{Address: link.Functional11(), Data: []byte{0x3E, 0x00}, Wait: 300 * time.Millisecond}
-		same(t, exchange(all), "ATSP6", "ATSH7DF", "ATCF700", "ATCM700", "ATFCSM0", "ATST4B", "ATV0", "ATR1", "023E005555555555")
+		same(t, exchange(all), "ATSP6", "ATSH7DF", "ATCF700", "ATCM700", "ATFCSM0", "ATST43", "ATV0", "ATR1", "023E005555555555")
 	})
 }
 
@@ -488,7 +488,7 @@ func TestExtendedAddressing(t *testing.T) {
 		to := link.Address{Mode: link.Extended, Request: link.ID11(0x6F1), Answer: link.ID11(0x612), Target: 0x12, Source: 0xF1}
 		d := &device{script: []step{
 			{"120322F190555555", []piece{{text: "612 F1 10 08 62 F1 90 01 02\r612 A0 01 00\r"}}},
-			{"1230000055555555", says("612 F1 21 03 04 05\r" + prompt)},
+			{"1230000355555555", says("612 F1 21 03 04 05\r" + prompt)},
 		}}
 		same(t, outcome(t, d, link.Message{Address: to, Data: []byte{0x22, 0xF1, 0x90}}, 5*time.Second), "612 62F1900102030405")
 	})

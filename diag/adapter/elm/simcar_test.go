@@ -45,7 +45,7 @@ func (t *taps) take() []string {
 }
 
 // plugIn serves a practice car's serial adapter and opens it.
-func plugIn(t *testing.T, car *simcar.Car, so simcar.SerialOptions) (*Adapter, *taps, error) {
+func plugIn(t *testing.T, car *simcar.Car, so simcar.SerialOptions, o Options) (*Adapter, *taps, error) {
 	t.Helper()
 	mine, theirs := net.Pipe()
 	ctx, stop := context.WithCancel(context.Background())
@@ -58,7 +58,8 @@ func plugIn(t *testing.T, car *simcar.Car, so simcar.SerialOptions) (*Adapter, *
 		}
 	})
 	tap := &taps{}
-	a, err := Open(t.Context(), mine, Options{Place: "serial:test", Tap: tap})
+	o.Place, o.Tap = "serial:test", tap
+	a, err := Open(t.Context(), mine, o)
 	if err == nil {
 		t.Cleanup(func() { a.Close() })
 	}
@@ -67,7 +68,7 @@ func plugIn(t *testing.T, car *simcar.Car, so simcar.SerialOptions) (*Adapter, *
 
 func plugInCar(t *testing.T, so simcar.SerialOptions) (*Adapter, *taps) {
 	t.Helper()
-	a, tap, err := plugIn(t, courier(t, ""), so)
+	a, tap, err := plugIn(t, courier(t, ""), so, Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -191,6 +192,37 @@ func TestPracticeCarLongAnswers(t *testing.T) {
 	}
 }
 
+// A line slower than the bus, and an adapter with room for little more than two frames: the module is asked to send no
+// faster than the line.
+func TestPracticeCarSlowLine(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		const speed = 9600
+		o := Options{Speeds: []int{speed}, SetSpeed: func(int) error { return nil }}
+		a, _, err := plugIn(t, courier(t, ""), simcar.SerialOptions{BitRate: speed, Buffer: 45}, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		to := at(0x7E4, 0x7EC)
+		send(t, a.Link(), link.Message{Address: to, Data: []byte{0x22, 0xF1, 0x90}})
+		got, errs := collect(t, a.Link(), 5*time.Second)
+		if len(errs) > 0 || len(got) != 1 || string(got[0].Data) != "\x62\xF1\x90"+vin {
+			t.Errorf("%v, %v", got, errs)
+		}
+	})
+}
+
+// Silence is told within the time that the sender waits, so that it can't be taken for the next request's.
+func TestPracticeCarSilenceInTime(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		a, _ := plugInCar(t, simcar.SerialOptions{BitRate: 38400})
+		send(t, a.Link(), link.Message{Address: at(0x745, 0x74D), Data: []byte{0x3E, 0x00}, Wait: 150 * time.Millisecond})
+		got, errs := collect(t, a.Link(), 150*time.Millisecond)
+		if len(got) != 0 || len(errs) != 1 {
+			t.Errorf("%v, %v", got, errs)
+		}
+	})
+}
+
 // Requests to all modules, on both identifier widths.
 func TestPracticeCarFunctional(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
@@ -225,7 +257,7 @@ func TestPracticeCarOff(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		car := courier(t, "")
 		car.Switch(false)
-		_, _, err := plugIn(t, car, simcar.SerialOptions{})
+		_, _, err := plugIn(t, car, simcar.SerialOptions{}, Options{})
 		var open *adapter.OpenError
 		var alert *link.AdapterError
 		if !errors.As(err, &open) || open.Step != adapter.StepBus || !errors.As(err, &alert) {
@@ -237,7 +269,7 @@ func TestPracticeCarOff(t *testing.T) {
 // A battery car whose modules are silent to 01 00 has a bus all the same.
 func TestPracticeCarSilent(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		a, _, err := plugIn(t, courier(t, "quiet"), simcar.SerialOptions{})
+		a, _, err := plugIn(t, courier(t, "quiet"), simcar.SerialOptions{}, Options{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -280,7 +312,7 @@ func TestPracticeCarPoorAdapter(t *testing.T) {
 
 func TestPracticeCarNoHeaders(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		_, _, err := plugIn(t, courier(t, ""), simcar.SerialOptions{Unknown: []string{"H1"}})
+		_, _, err := plugIn(t, courier(t, ""), simcar.SerialOptions{Unknown: []string{"H1"}}, Options{})
 		var open *adapter.OpenError
 		if !errors.As(err, &open) || open.Step != adapter.StepAdapter || !errors.Is(err, errNoHeaders) {
 			t.Errorf("%v", err)
