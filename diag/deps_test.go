@@ -273,6 +273,9 @@ func eachCall(s source, visit func(in string, call *ast.CallExpr)) {
 	}
 }
 
+// carEnd is where a practice car is put on an interface: the car's end of the wire, which answers and never asks.
+const carEnd = "diag.ServePractice"
+
 // Nothing leaves but through the gate. A client is built in one place, the gate in one place, and the router that the
 // clients stand on begins at the gate.
 func TestOneDoorToTheWire(t *testing.T) {
@@ -286,6 +289,9 @@ func TestOneDoorToTheWire(t *testing.T) {
 		{"diag/adapter", "Open", "an open adapter is the wire itself"},
 	} {
 		found := usesOf(all, rule.pkg, rule.name)
+		if rule.pkg == "diag/adapter" { // the car's end opens an interface too; it gets no client and no gate
+			found = slices.DeleteFunc(found, func(u use) bool { return u.in == carEnd })
+		}
 		if len(found) != 1 {
 			t.Errorf("%s.%s is called %d times in production code, want once: %s", rule.pkg, rule.name, len(found), rule.reason)
 		}
@@ -307,7 +313,7 @@ func TestOneDoorToTheWire(t *testing.T) {
 		}
 		eachCall(s, func(in string, call *ast.CallExpr) {
 			sel, ok := call.Fun.(*ast.SelectorExpr)
-			if ok && len(call.Args) == 0 && (sel.Sel.Name == "Bus" || sel.Sel.Name == "Link") && s.room()+"."+in != "diag.wire" {
+			if ok && len(call.Args) == 0 && (sel.Sel.Name == "Bus" || sel.Sel.Name == "Link") && s.room()+"."+in != "diag.wire" && s.room()+"."+in != carEnd {
 				t.Errorf("%s: %s takes the bare %s of an adapter; only diag.wire may", s.at(call), in, sel.Sel.Name)
 			}
 		})

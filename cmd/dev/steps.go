@@ -49,7 +49,7 @@ func testAll(ctx context.Context, p *project, args []string) error {
 	flags := flag.NewFlagSet("test", flag.ContinueOnError)
 	flags.SetOutput(p.out)
 	only := flags.String("only", "", "run these steps only, separated by commas: "+stepNames())
-	fuzz := flags.Duration("fuzz", 3*time.Second, "how long each fuzz target runs")
+	fuzz := flags.Duration("fuzz", 5*time.Second, "how long each fuzz target runs")
 	if err := flags.Parse(args); err != nil {
 		return &exit{code: exitUsage}
 	}
