@@ -298,13 +298,20 @@ func (w *Window) moduleCodes(m diag.ModuleView, chosen string) fyne.CanvasObject
 	var rows []fyne.CanvasObject
 	for _, v := range m.Views {
 		d := describe(v)
-		name, failure := splitCode(v.Record.Code.String())
-		code := look.NewText(look.Run{Text: name, Style: look.Style{Mono: true, Bold: true}}, look.Run{Text: failure, Style: look.Style{Mono: true, Size: look.SizeSmall, Color: look.Soft}})
 		key := codeKey(m, v)
-		row := look.Row(12, look.Fixed(look.Scaled(98), code), look.Growing(look.Stack(1, look.Body(d.title), look.Small(d.detail))), look.Fixed(look.Scaled(152), look.State(d.sign, d.state)))
+		row := look.Either(look.Scaled(420),
+			look.Row(12, codeCell(v), look.Growing(look.Stack(1, look.Body(d.title), look.Small(d.detail))), look.Fixed(look.Scaled(152), look.State(d.sign, d.state))),
+			look.Row(12, codeCell(v).At(look.Top), look.Growing(look.Stack(1, look.Body(d.title), look.Small(d.detail), look.State(d.sign, d.state)))))
 		rows = append(rows, look.NewChoice("code "+key, d.title, look.Pad(9, 12, 9, 14, row), key == chosen, func() { w.code.chosen = key; w.draw() }).Follow())
 	}
 	return look.Stack(6, look.Stack(1, title...), look.Rows(rows...))
+}
+
+// codeCell is the code, its failure type set back.
+func codeCell(v diag.CodeView) look.Cell {
+	name, failure := splitCode(v.Record.Code.String())
+	return look.Fixed(look.Scaled(98), look.NewText(look.Run{Text: name, Style: look.Style{Mono: true, Bold: true}},
+		look.Run{Text: failure, Style: look.Style{Mono: true, Size: look.SizeSmall, Color: look.Soft}}))
 }
 
 // splitCode parts a code from its failure type.

@@ -235,7 +235,7 @@ func (w *Window) holdRow(e explain.Explanation, shut int) fyne.CanvasObject {
 	}
 	g.hold.Ready(shut == 0, text)
 	frame := look.Styled(e.Frame.IDText+"  "+spaced(e.Frame.DataText), look.Style{Mono: true})
-	parts := []fyne.CanvasObject{look.Pad(0, 0, 0, -3, look.Row(16, look.Natural(g.hold), look.Growing(frame)))}
+	parts := []fyne.CanvasObject{look.Pad(0, 0, 0, -3, look.Wrap(13, g.hold, look.Pad(0, 0, 0, 3, frame)))}
 	if shut > 0 {
 		var why []string
 		for _, l := range g.latches {

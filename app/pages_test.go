@@ -103,12 +103,13 @@ func TestPagesFit(t *testing.T) {
 	}
 }
 
+// TestPagesFitLargeText: at twice the size of text (WCAG 2.2, 1.4.4) nothing is cut either.
 func TestPagesFitLargeText(t *testing.T) {
 	a := test.NewTempApp(t)
 	for _, s := range scenes {
 		t.Run(s.name, func(t *testing.T) {
 			in := s.setup
-			in.app, in.shade, in.factor = a, look.ShadeLight, 1.5
+			in.app, in.shade, in.factor = a, look.ShadeLight, 2
 			if in.log != nil {
 				in.log = &fakeLog{open: in.log.open}
 			}

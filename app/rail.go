@@ -156,6 +156,8 @@ func (w *Window) stripContent() fyne.CanvasObject {
 		state = T("strip.busy")
 	}
 	name := T("strip.adapter", "Name", v.Adapter().Name, "State", state)
+	t := v.Tally()
+	sent := T("strip.sent", "Reads", N("n.reads", t.Reads), "Changes", N("n.changes", t.Changes), "Refused", N("n.refused", t.Refused))
 	cells := []look.Cell{look.Natural(item(name))}
 	if w.link.supplyOK {
 		cells = append(cells, look.Natural(item(T("strip.supply", "Volts", fmt.Sprintf("%.1f", w.link.supply)))))
@@ -163,8 +165,7 @@ func (w *Window) stripContent() fyne.CanvasObject {
 	if w.code.read {
 		cells = append(cells, look.Natural(item(T("strip.modules", "N", w.code.answered()))))
 	}
-	t := v.Tally()
-	sent := T("strip.sent", "Reads", N("n.reads", t.Reads), "Changes", N("n.changes", t.Changes), "Refused", N("n.refused", t.Refused))
 	cells = append(cells, look.Growing(look.Gap(1)), look.Natural(item(sent)))
-	return look.Ground(look.Plate, look.Pad(0, 20, 0, 20, look.Row(24, cells...)))
+	narrow := look.Row(12, look.Growing(item(name)), look.Natural(item(sent)))
+	return look.Ground(look.Plate, look.Pad(0, 20, 0, 20, look.Either(look.Scaled(840), look.Row(24, cells...), narrow)))
 }

@@ -196,9 +196,9 @@ func (w *Window) beforeAfter() fyne.CanvasObject {
 			*rows = append(*rows, look.Pad(10, 14, 10, 14, look.Small(T("back.no-codes"))))
 		}
 	}
-	return look.Row(18,
-		look.Growing(look.Stack(6, look.Head(T("back.before", "When", w.back.read.Local().Format("15:04"))), look.Rows(before...))).At(look.Top),
-		look.Growing(look.Stack(6, look.Head(T("back.after", "When", w.code.record.Begun.Local().Format("15:04"))), look.Rows(after...))).At(look.Top))
+	return look.Sides(look.Scaled(270), 18, false,
+		look.Stack(6, look.Head(T("back.before", "When", w.back.read.Local().Format("15:04"))), look.Rows(before...)),
+		look.Stack(6, look.Head(T("back.after", "When", w.code.record.Begun.Local().Format("15:04"))), look.Rows(after...)))
 }
 
 // meaning is what a code said before the request.

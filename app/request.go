@@ -84,7 +84,7 @@ func (w *Window) requestPage() (body, margin fyne.CanvasObject) {
 		parts = append(parts, near)
 	}
 	if e.Frame != nil {
-		parts = append(parts, look.Row(14, look.Growing(w.wordsCard()).At(look.Fill), look.Growing(w.compareCard()).At(look.Fill)))
+		parts = append(parts, look.Sides(look.Scaled(220), 14, true, w.wordsCard(), w.compareCard()))
 	}
 	parts = append(parts, w.classRow())
 	if b := w.requestButtons(); b != nil {
@@ -109,8 +109,9 @@ func (w *Window) requestEntry() fyne.CanvasObject {
 	wish := func(v explain.Wish, key string) fyne.CanvasObject {
 		return look.NewButton(key, T(key), look.Quiet, func() { r.wish = v; w.explainAgain(); w.draw() }).Chosen(r.wish == v)
 	}
-	parts = append(parts, look.Row(10, look.Growing(look.Row(8, look.Natural(look.NewMark(sign, 16)), look.Growing(look.Styled(word, look.Style{Size: look.SizeSmall})))),
-		look.Natural(look.Small(T("wish"))), look.Natural(look.Wrap(0, wish("", "wish.open"), wish(explain.WishRead, "wish.read"), wish(explain.WishClear, "wish.clear")))))
+	state := look.Row(8, look.Natural(look.NewMark(sign, 16)), look.Growing(look.Styled(word, look.Style{Size: look.SizeSmall})))
+	wishes := look.Wrap(4, look.Small(T("wish")), wish("", "wish.open"), wish(explain.WishRead, "wish.read"), wish(explain.WishClear, "wish.clear"))
+	parts = append(parts, look.Wrap(28, state, wishes))
 	return look.Stack(4, parts...)
 }
 

@@ -235,7 +235,18 @@ func Wrap(gap float32, objects ...fyne.CanvasObject) *fyne.Container {
 }
 
 func (f *wrap) place(objects []fyne.CanvasObject, width float32, put func(o fyne.CanvasObject, x, y, w, h float32)) float32 {
-	x, y, line := float32(0), float32(0), float32(0)
+	type box struct {
+		o       fyne.CanvasObject
+		x, w, h float32
+	}
+	var line []box
+	x, y, high := float32(0), float32(0), float32(0)
+	end := func() {
+		for _, b := range line {
+			put(b.o, b.x, y+snap((high-b.h)/2), b.w, b.h)
+		}
+		line = nil
+	}
 	for _, o := range objects {
 		if !o.Visible() {
 			continue
@@ -243,13 +254,15 @@ func (f *wrap) place(objects []fyne.CanvasObject, width float32, put func(o fyne
 		w := min(naturalWidth(o), width)
 		h := HeightFor(o, w)
 		if x > 0 && x+w > width {
-			x, y, line = 0, y+line+f.gap, 0
+			end()
+			x, y, high = 0, y+high+f.gap, 0
 		}
-		put(o, x, y, w, h)
+		line = append(line, box{o, x, w, h})
 		x += w + f.gap
-		line = max(line, h)
+		high = max(high, h)
 	}
-	return y + line
+	end()
+	return y + high
 }
 
 func (f *wrap) Layout(objects []fyne.CanvasObject, size fyne.Size) {
