@@ -66,7 +66,7 @@ type Link struct {
 	asked   map[link.ID]bool
 	pairs   map[answerKey]link.Address
 	headed  map[link.ID]bool // identifiers of answers that begin with an address byte
-	sending map[answerKey]*transfer
+	sending map[answerKey]transfer
 	turns   map[requestKey]chan struct{} // one request at a time to each address
 }
 
@@ -117,7 +117,7 @@ func New(b bus.Bus, o Options) *Link {
 	l := &Link{
 		bus: b, o: o.withDefaults(), cancel: cancel, done: make(chan struct{}), out: make(chan result, outDepth),
 		asked: map[link.ID]bool{}, pairs: map[answerKey]link.Address{}, headed: map[link.ID]bool{},
-		sending: map[answerKey]*transfer{}, turns: map[requestKey]chan struct{}{},
+		sending: map[answerKey]transfer{}, turns: map[requestKey]chan struct{}{},
 	}
 	arrivals := make(chan arrival, outDepth)
 	var wg sync.WaitGroup

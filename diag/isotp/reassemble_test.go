@@ -96,6 +96,8 @@ func TestReassemblerFaults(t *testing.T) {
 		{"a first frame that would fit into a single one is ignored", []frame{{"1007010203040506", Ignored, nil}}},
 		{"a short first frame is ignored", []frame{{"10140102", Ignored, nil}}},
 		{"an escaped length that needs no escape is ignored", []frame{{"10000000000F0102", Ignored, nil}}},
+		{"the longest length that needs no escape is ignored with one", []frame{{"100000000FFF0102", Ignored, nil}}},
+		{"the shortest length that needs the escape counts", []frame{{"1000000010000102", TooLong, nil}}},
 		{"a skipped frame breaks the message", []frame{{"1014490201314434", Began, nil}, {"2242313233343536", Broke, ErrWrongSequence}, {"2147503030523535", Ignored, nil}}},
 		{"a repeated frame breaks the message", []frame{{"1014490201314434", Began, nil}, {"2147503030523535", Continued, nil}, {"2147503030523535", Broke, ErrWrongSequence}}},
 		{"a single frame ends the message in progress", []frame{{"1014490201314434", Began, nil}, {"023E00", Completed, ErrUnexpected}}},

@@ -74,9 +74,13 @@ func TestIgnored(t *testing.T) {
 			"745#023E00", "6F1#12023E00", // somebody else asks where we ask
 			"00000765#027E00", "000007E8#027E00", // 29 bits
 			"18DAF210#027E00", "18DB33F1#023E00", "1CDAF110#027E00",
-			"612#F2027E00", "612#027E00", "612#", "7A8#34027E00", // for another tester, of another network
+			"612#F2027E00", "612#027E00", "612#", "7A8#02027E00", // for another tester, of another network
 			"7E8#", "7E8#00", "7E8#R3", "7E8#0814FFFFFF000000", "7E8#0514FFFF", // nothing, a remote frame, lying lengths
 			"7E8#2101020304050607", "7E8#300000", "7E8#1007010203040506", "7E8#F001020304050607")
+		remote := can.Frame{ID: 0x7E8, IsRemote: true, Length: 3, Data: can.Data{0x02, 0x7E, 0x00}}
+		if err := l.car.Send(l.Context(), remote); err != nil {
+			l.Fatal(err)
+		}
 		l.silent()
 		l.wrote("0 745#023E005555555555")
 	})
@@ -186,7 +190,9 @@ func TestReceiveTorn(t *testing.T) {
 					l.Errorf("after %v, want %v", at, c.at)
 				}
 				if c.then != nil {
-					l.received(c.a, c.then)
+					if m := l.received(c.a, c.then); len(m.Frames) != 1+len(c.then)/8 {
+						l.Errorf("frames %v, of the torn message too", m.Frames)
+					}
 				}
 				l.says("7E8#1008010203040506", "7E8#210708") // the Link goes on
 				l.received(engine, numbered(8))
@@ -352,6 +358,41 @@ func TestNobodyReceives(t *testing.T) {
 		}
 		l.car.Close()
 	})
+}
+
+// TestLateButInTime: frames that arrived within N_Cr count, even when the Link could look at them only later.
+func TestLateButInTime(t *testing.T) {
+	inLab(t, Options{}, func(l *lab) {
+		const modules = 8
+		for i := range modules {
+			l.says(fmt.Sprintf("7E%X#1008010203040506", 8+i))
+		}
+		for range outDepth + 1 { // one more than Receive leaves waiting: now the Link waits
+			l.says("7F0#017E")
+		}
+		for i := range modules {
+			l.says(fmt.Sprintf("7E%X#210708", 8+i))
+		}
+		l.after(2 * time.Second)
+		for range outDepth + 1 {
+			l.received(link.Address{Answer: link.ID11(0x7F0)}, []byte{0x7E})
+		}
+		for range modules {
+			l.gets()
+		}
+	})
+}
+
+func TestCloseLeavesNothingToReceive(t *testing.T) {
+	for range 10 { // a choice between two ways to return would show in one of them
+		inLab(t, Options{}, func(l *lab) {
+			l.says("7E8#017E")
+			l.l.Close()
+			if _, err := l.l.Receive(l.Context()); !errors.Is(err, link.ErrClosed) {
+				l.Errorf("Receive: %v, want ErrClosed", err)
+			}
+		})
+	}
 }
 
 // TestAnyFrames: whatever is on the bus, the Link goes on.

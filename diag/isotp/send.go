@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"sync"
 	"time"
 
 	"go.einride.tech/can"
@@ -80,7 +79,8 @@ func (l *Link) lay(m link.Message) ([][]byte, error) {
 	return Segment(m.Data, layout)
 }
 
-// turn waits until nobody else sends to a, so that no request breaks into a longer one.
+// turn waits until nobody else sends to a, so that no request breaks into a longer one. The end of the Link ends the
+// others' turns, and so this wait.
 func (l *Link) turn(ctx context.Context, a link.Address) (done func(), err error) {
 	k := requestKeyOf(a)
 	l.mu.Lock()
@@ -95,8 +95,6 @@ func (l *Link) turn(ctx context.Context, a link.Address) (done func(), err error
 		return func() { <-turn }, nil
 	case <-ctx.Done():
 		return nil, ctx.Err()
-	case <-l.done:
-		return nil, l.reason()
 	}
 }
 
@@ -120,40 +118,29 @@ func (l *Link) put(ctx context.Context, f can.Frame) error {
 	return fmt.Errorf("isotp: sending to %s: %w", link.IDOf(f), err)
 }
 
-// transfer is one segmented request on its way.
-type transfer struct {
-	flow chan FlowControl // holds more than a sender with patience takes
+// transfer is one segmented request on its way: the flow control that has come for it.
+type transfer chan FlowControl
 
-	mu      sync.Mutex
-	waiting bool // flow control is expected; at other times it is ignored (clause 9.8.3)
-}
-
-func (t *transfer) offer(c FlowControl) {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	if !t.waiting {
-		return
-	}
+// offer hands flow control over without waiting. When there is no room, so many wait frames have come that they end
+// the transfer anyway.
+func (t transfer) offer(c FlowControl) {
 	select {
-	case t.flow <- c:
-	default: // so many wait frames end the transfer anyway
+	case t <- c:
+	default:
 	}
 }
 
-// expect begins or ends the time in which flow control counts.
-func (t *transfer) expect(waiting bool) {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	t.waiting = waiting
-	for len(t.flow) > 0 {
-		<-t.flow
+// forget drops what came while no flow control was expected (clause 9.8.3).
+func (t transfer) forget() {
+	for len(t) > 0 {
+		<-t
 	}
 }
 
 // segmented sends a first frame, and consecutive frames as the receiver's flow control allows.
 func (l *Link) segmented(ctx context.Context, a link.Address, frames [][]byte, length int) error {
 	k := answerKeyOf(a)
-	t := &transfer{flow: make(chan FlowControl, l.o.MaxWaits+2)}
+	t := make(transfer, min(l.o.MaxWaits, 1000)+2)
 	l.mu.Lock()
 	l.sending[k] = t
 	l.mu.Unlock()
@@ -163,7 +150,6 @@ func (l *Link) segmented(ctx context.Context, a link.Address, frames [][]byte, l
 		l.mu.Unlock()
 	}()
 
-	t.expect(true)
 	if err := l.put(ctx, frameTo(a, frames[0])); err != nil {
 		return err
 	}
@@ -174,7 +160,6 @@ func (l *Link) segmented(ctx context.Context, a link.Address, frames [][]byte, l
 		if err != nil {
 			return tear(ctx, a, sent, length, err)
 		}
-		t.expect(false)
 		block := len(rest)
 		if c.BlockSize > 0 {
 			block = min(block, int(c.BlockSize))
@@ -187,7 +172,7 @@ func (l *Link) segmented(ctx context.Context, a link.Address, frames [][]byte, l
 				}
 			}
 			if i == block-1 && block < len(rest) {
-				t.expect(true) // the answer may be faster than put
+				t.forget() // before put, which the answer may outrun
 			}
 			if err := l.put(ctx, frameTo(a, f)); err != nil {
 				return tear(ctx, a, sent, length, err)
@@ -209,7 +194,7 @@ func tear(ctx context.Context, a link.Address, sent, length int, cause error) er
 }
 
 // clear waits for "continue to send", through wait frames, each within N_Bs.
-func (l *Link) clear(ctx context.Context, t *transfer) (FlowControl, error) {
+func (l *Link) clear(ctx context.Context, t transfer) (FlowControl, error) {
 	timer := time.NewTimer(l.o.Timeout)
 	defer timer.Stop()
 	for waits := 0; ; {
@@ -220,7 +205,7 @@ func (l *Link) clear(ctx context.Context, t *transfer) (FlowControl, error) {
 			return FlowControl{}, l.reason()
 		case <-timer.C:
 			return FlowControl{}, ErrTimeoutBs
-		case c := <-t.flow:
+		case c := <-t:
 			switch c.Status {
 			case ContinueToSend:
 				return c, nil

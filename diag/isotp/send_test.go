@@ -250,6 +250,24 @@ func TestSendersOfDifferentAddressesDoNotWait(t *testing.T) {
 	})
 }
 
+// TestSendersBehindOneIdentifierDoNotWait: with extended addressing many modules are asked on one identifier.
+func TestSendersBehindOneIdentifierDoNotWait(t *testing.T) {
+	inLab(t, Options{}, func(l *lab) {
+		other := extended
+		other.Target, other.Answer = 0x40, link.ID11(0x640)
+		stuck := l.sends(extended, numbered(20))
+		long := l.sends(other, numbered(7))
+		l.says("640#F2300000", "640#F1300000")
+		if err := <-long; err != nil {
+			l.Error(err)
+		}
+		l.wrote("0 6F1#1210140102030405", "0 6F1#4010070102030405", "0 6F1#4021060755555555")
+		torn(l.T, <-stuck, extended, 5, 20, ErrTimeoutBs)
+		torn(l.T, <-l.sends(engine, make([]byte, 5000)), engine, 2, 5000, ErrTimeoutBs)
+		torn(l.T, <-l.sends(mixed, make([]byte, 5000)), mixed, 1, 5000, ErrTimeoutBs)
+	})
+}
+
 // TestSendersOfOneAddressTakeTurns: a single frame in the middle of a long request would end it at the module.
 func TestSendersOfOneAddressTakeTurns(t *testing.T) {
 	inLab(t, Options{}, func(l *lab) {
@@ -306,6 +324,9 @@ func TestCloseStopsSend(t *testing.T) {
 				if err := <-c; !errors.Is(err, link.ErrClosed) {
 					l.Errorf("%q: %v, want ErrClosed", flow, err)
 				}
+			}
+			if d := time.Since(l.start); d != 0 {
+				l.Errorf("%q: they ended %v after Close", flow, d)
 			}
 		})
 	}
