@@ -121,16 +121,24 @@ func (r *gateRenderer) latch(x, room float32, l Latch) {
 		tint = Alert
 	}
 	y := float32(gateHigh + 8)
-	r.label(l.Label, Ink, x, y, room)
-	r.label(l.Word, tint, x, y+Style{Size: SizeFine}.pitch()-2, room)
+	size := r.labelSize(room)
+	r.label(l.Label, Ink, size, x, y, room)
+	r.label(l.Word, tint, size, x, y+Style{Size: SizeFine}.pitch()-2, room)
 }
 
-func (r *gateRenderer) label(s string, c fyne.ThemeColorName, x, y, room float32) {
-	t := canvas.NewText(s, paint(c))
-	t.TextSize = Style{Size: SizeFine}.size()
-	if m := t.MinSize(); m.Width > room-4 {
-		t.TextSize *= (room - 4) / m.Width
+// labelSize is the size at which the longest label has room; all labels share it.
+func (r *gateRenderer) labelSize(room float32) float32 {
+	s := Style{Size: SizeFine}
+	widest := float32(1)
+	for _, l := range r.g.latches {
+		widest = max(widest, s.measure(l.Label), s.measure(l.Word))
 	}
+	return s.size() * min(1, (room-4)/widest)
+}
+
+func (r *gateRenderer) label(s string, c fyne.ThemeColorName, size, x, y, room float32) {
+	t := canvas.NewText(s, paint(c))
+	t.TextSize = size
 	centre(t, x-room/2, y, room, Style{Size: SizeFine}.pitch())
 	r.objects = append(r.objects, t)
 }
@@ -162,7 +170,7 @@ func (r *gateRenderer) vehicle(x, right float32) {
 	body.Move(fyne.NewPos(x, gateLevel-12))
 	body.Resize(fyne.NewSize(right-x-12, 24))
 	r.objects = append(r.objects, body)
-	r.label(r.g.car, Soft, x+(right-x-12)/2, gateLevel+16, right-x)
+	r.label(r.g.car, Soft, Style{Size: SizeFine}.size(), x+(right-x-12)/2, gateLevel+16, right-x)
 }
 
 func (r *gateRenderer) MinSize() fyne.Size { return r.g.MinSize() }
