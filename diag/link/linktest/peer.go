@@ -34,4 +34,19 @@ type Abilities struct {
 	LongestAnswer  int            // bytes; 7 and more
 	Parallel       bool           // requests to several modules may be in the air at once
 	Tears          bool           // the far end sees frames and can leave a message unfinished
+	Guarded        bool           // the Link may refuse what is malformed in words of its own, before link.ErrNotExact
+}
+
+// With is p with other abilities, for a wrapper that lets less through than what it stands on.
+func With(p Peer, change func(*Abilities)) Peer { return changed{p, change} }
+
+type changed struct {
+	Peer
+	change func(*Abilities)
+}
+
+func (c changed) Abilities() Abilities {
+	a := c.Peer.Abilities()
+	c.change(&a)
+	return a
 }
