@@ -1,0 +1,148 @@
+package uds
+
+import (
+	"context"
+	"fmt"
+
+	"readback/diag/dtc"
+)
+
+// Formats of codes (DTCFormatIdentifier, ISO 14229-1:2020 table 330).
+const (
+	FormatJ2012   byte = 0x00 // SAE J2012-DA format 00 (ISO 15031-6)
+	Format14229   byte = 0x01 // ISO 14229-1: the maker's own; the letters may not apply
+	FormatJ1939   byte = 0x02 // SAE J1939-73
+	Format11992   byte = 0x03 // ISO 11992-4
+	FormatJ2012v4 byte = 0x04 // SAE J2012-DA format 04 (WWH-OBD)
+)
+
+var formats = [...]string{"SAE J2012-DA format 00", "ISO 14229-1 format", "SAE J1939-73 format", "ISO 11992-4 format", "SAE J2012-DA format 04"}
+
+// FormatName is the name of a code format; ok is false for one that the standard does not name.
+func FormatName(f byte) (name string, ok bool) {
+	if int(f) < len(formats) {
+		return formats[f], true
+	}
+	return fmt.Sprintf("format %02X", f), false
+}
+
+// Count is the answer to 19 01.
+type Count struct {
+	Availability dtc.Status // the status bits that the module reports
+	Format       byte       // see FormatName
+	Count        int
+}
+
+// CountCodes asks how many codes match a status mask (19 01, clause 12.3).
+func (c *Client) CountCodes(ctx context.Context, mask dtc.Status) (Count, error) {
+	a, err := c.read(ctx, sidReadCodes, reportNumber, byte(mask))
+	if err != nil {
+		return Count{}, err
+	}
+	return DecodeCount(a)
+}
+
+// DecodeCount reads 59 01 and 59 07: availability mask, format, count.
+func DecodeCount(a []byte) (Count, error) {
+	if len(a) < 6 {
+		return Count{}, &ShapeError{"number of codes", a, "mask, format and number need four bytes"}
+	}
+	return Count{Availability: dtc.Status(a[2]), Format: a[3], Count: int(word(a[4:]))}, nil
+}
+
+// CodeStatus is one code with its status byte.
+type CodeStatus struct {
+	Code   dtc.Code
+	Status dtc.Status
+}
+
+// CodeList is a list of codes. Records is never nil: a list without codes is an answer.
+type CodeList struct {
+	Availability dtc.Status // the status bits that the module reports
+	Records      []CodeStatus
+}
+
+// CodesByStatus lists the codes of which at least one status bit is in mask (19 02).
+func (c *Client) CodesByStatus(ctx context.Context, mask dtc.Status) (CodeList, error) {
+	return c.list(ctx, reportByMask, byte(mask))
+}
+
+// Supported lists every code that the module can store, with its status (19 0A).
+func (c *Client) Supported(ctx context.Context) (CodeList, error) {
+	return c.list(ctx, reportSupported)
+}
+
+// Permanent lists the codes that only the module itself erases (19 15).
+func (c *Client) Permanent(ctx context.Context) (CodeList, error) {
+	return c.list(ctx, reportPermanent)
+}
+
+func (c *Client) list(ctx context.Context, report ...byte) (CodeList, error) {
+	a, err := c.read(ctx, append([]byte{sidReadCodes}, report...)...)
+	if err != nil {
+		return CodeList{}, err
+	}
+	return DecodeCodes(a)
+}
+
+// DecodeCodes reads 59 02, 59 0A-0E and 59 15: availability mask, then three code bytes and a status each. Zeros after
+// the last record are padding.
+func DecodeCodes(a []byte) (CodeList, error) {
+	if len(a) < 3 {
+		return CodeList{}, &ShapeError{"list of codes", a, "the availability mask is missing"}
+	}
+	records, err := records(a, a[3:])
+	return CodeList{Availability: dtc.Status(a[2]), Records: records}, err
+}
+
+// records reads code and status, four bytes each, up to the padding.
+func records(a, b []byte) ([]CodeStatus, error) {
+	out := []CodeStatus{}
+	for ; !allZero(b); b = b[4:] {
+		if len(b) < 4 {
+			return nil, &ShapeError{"list of codes", a, fmt.Sprintf("%d bytes are left over after the last record", len(b))}
+		}
+		out = append(out, CodeStatus{Code: dtc.From3(b[0], b[1], b[2]), Status: dtc.Status(b[3])})
+	}
+	return out, nil
+}
+
+func allZero(b []byte) bool {
+	for _, x := range b {
+		if x != 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// Counter is a code with its fault detection counter: -128 to 127, positive while a test is failing.
+type Counter struct {
+	Code  dtc.Code
+	Value int8
+}
+
+// Counters lists the codes whose tests are failing but not yet counted as failed (19 14).
+func (c *Client) Counters(ctx context.Context) ([]Counter, error) {
+	a, err := c.read(ctx, sidReadCodes, reportCounters)
+	if err != nil {
+		return nil, err
+	}
+	return DecodeCounters(a)
+}
+
+// DecodeCounters reads 59 14: three code bytes and a signed counter each.
+func DecodeCounters(a []byte) ([]Counter, error) {
+	if len(a) < 2 {
+		return nil, &ShapeError{"fault detection counters", a, "the report type is missing"}
+	}
+	list, err := records(a, a[2:])
+	if err != nil {
+		return nil, err
+	}
+	out := make([]Counter, len(list))
+	for i, r := range list {
+		out[i] = Counter{r.Code, int8(r.Status)}
+	}
+	return out, nil
+}
