@@ -1,0 +1,304 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"readback/diag"
+	"readback/diag/adapter"
+	"readback/diag/dtc"
+	"readback/diag/garage"
+	"readback/diag/gate"
+	"readback/diag/trace"
+)
+
+type adaptersCmd struct{}
+
+func (c *adaptersCmd) Run(e *env) error {
+	found, err := diag.Find(e.ctx, e.drivers)
+	if found == nil {
+		found = []adapter.Found{}
+	}
+	if e.json {
+		return errors.Join(err, e.printJSON(map[string]any{"adapters": found}))
+	}
+	for _, f := range found {
+		fmt.Fprintf(e.out, "%-26s %-22s %s\n", f.Place, f.Name, f.Note)
+	}
+	return err
+}
+
+type lookCmd struct {
+	Adapter string `required:"" placeholder:"PLACE" help:"Where the adapter is, as in practice: or serial:/dev/ttyUSB0."`
+	Car     string `help:"Name of the car in the logbook."`
+	Frames  string `placeholder:"FILE" help:"Also keep all frames, as pcapng."`
+}
+
+type lookDoc struct {
+	Car      garage.Car     `json:"car"`
+	Adapter  string         `json:"adapter"`
+	Practice bool           `json:"practice"`
+	Complete bool           `json:"complete"`
+	Supply   *float64       `json:"supplyVolts"`
+	Modules  []moduleDoc    `json:"modules"`
+	Patterns []diag.Pattern `json:"patterns"`
+	Elapsed  int64          `json:"elapsedMs"`
+	Visit    int64          `json:"visit"`
+	Sent     diag.Tally     `json:"sent"`
+}
+
+type moduleDoc struct {
+	garage.Module
+	Codes []codeDoc `json:"codes"`
+}
+
+// codeDoc is a stored code: its meaning beside what was kept with it.
+type codeDoc struct {
+	dtc.Description
+	Raw       []byte            `json:"-"`
+	Hex       string            `json:"raw"`
+	Snapshots []garage.Snapshot `json:"snapshots"`
+	Extended  []garage.Extended `json:"extended"`
+	Own       *byte             `json:"severityByte,omitempty"`
+}
+
+func (c *lookCmd) Run(e *env) error {
+	v, done, err := e.visit(c.Adapter)
+	if err != nil {
+		return err
+	}
+	defer done()
+	begun := time.Now()
+	for p, err := range v.Look(e.ctx, c.Car) {
+		if err != nil {
+			return errors.Join(err, e.keepFrames(v, c.Frames))
+		}
+		e.progress(p)
+	}
+	elapsed := time.Since(begun)
+	if err := e.keepFrames(v, c.Frames); err != nil {
+		return err
+	}
+	r, _ := v.Record()
+	doc := lookDoc{Car: v.Car(), Adapter: r.Adapter, Practice: r.Practice, Complete: r.Complete, Modules: moduleDocs(v.Modules()),
+		Patterns: v.Patterns(), Elapsed: elapsed.Milliseconds(), Visit: r.ID, Sent: v.Tally()}
+	if r.Supply != 0 {
+		doc.Supply = &r.Supply
+	}
+	if e.json {
+		return e.printJSON(doc)
+	}
+	e.printLook(doc)
+	return nil
+}
+
+func (e *env) keepFrames(v *diag.Visit, path string) error {
+	if path == "" {
+		return nil
+	}
+	return trace.WriteFile(e.ctx, path, v.Conversation())
+}
+
+func moduleDocs(views []diag.ModuleView) []moduleDoc {
+	out := []moduleDoc{}
+	for _, m := range views {
+		d := moduleDoc{Module: m.Module, Codes: []codeDoc{}}
+		for _, c := range m.Views {
+			d.Codes = append(d.Codes, codeDoc{Description: c.Describe, Hex: fmt.Sprintf("%X", c.Record.Raw),
+				Snapshots: c.Record.Snapshots, Extended: c.Record.Extended, Own: c.Record.Severity})
+		}
+		out = append(out, d)
+	}
+	return out
+}
+
+func (e *env) progress(p diag.Progress) {
+	switch p.Stage {
+	case diag.StageListen:
+		fmt.Fprintln(e.err, "Listening to the car ...")
+	case diag.StageAsk:
+		if p.Answered == 0 {
+			fmt.Fprintln(e.err, "Asking all modules at once ...")
+		}
+	case diag.StageSweep:
+		if p.Done%64 == 0 {
+			fmt.Fprintf(e.err, "Asking one address after another: %d of %d, %d answered\n", p.Done, p.Total, p.Answered)
+		}
+	case diag.StageCodes:
+		fmt.Fprintf(e.err, "Read %s (%d of %d)\n", p.Module, p.Done, p.Total)
+	}
+}
+
+func (e *env) printLook(d lookDoc) {
+	codes, now, answered := 0, 0, 0
+	for _, m := range d.Modules {
+		if m.Answered == garage.Yes {
+			answered++
+		}
+		for _, c := range m.Codes {
+			codes++
+			if c.ThereNow {
+				now++
+			}
+		}
+	}
+	fmt.Fprintf(e.out, "%s%s  %s\n", practiceMark(d.Practice), d.Car.Name, d.Car.VIN)
+	fmt.Fprintf(e.out, "%d codes in %d modules that answered, %d there now. Visit %d is in the logbook.\n", codes, answered, now, d.Visit)
+	if !d.Complete {
+		fmt.Fprintln(e.out, "NOTICE  The record is not complete: some modules did not let themselves be read.")
+	}
+	for _, m := range d.Modules {
+		fmt.Fprintf(e.out, "\n%s  asks at %s, answers at %s", m.Name, m.Request, m.Answer)
+		switch {
+		case m.Answered != garage.Yes:
+			fmt.Fprintf(e.out, ": %s\n", m.Answered)
+			continue
+		case m.CodesRead != garage.Yes:
+			fmt.Fprintf(e.out, ": codes %s\n", m.CodesRead)
+			continue
+		case len(m.Codes) == 0:
+			fmt.Fprintln(e.out, ": no codes")
+			continue
+		}
+		fmt.Fprintln(e.out)
+		for _, c := range m.Codes {
+			fmt.Fprintf(e.out, "  %-10s %-20s %s\n", fullName(c.Description), c.Short, sentence(c.Description))
+		}
+		if m.Safety {
+			fmt.Fprintln(e.out, "  A workshop should see this module's codes before anything is cleared.")
+		}
+	}
+	for _, p := range d.Patterns {
+		fmt.Fprintf(e.out, "\n%s\n", p.Text)
+	}
+	fmt.Fprintf(e.out, "\nSent: %s\n", tallyLine(d.Sent))
+}
+
+func tallyLine(t diag.Tally) string {
+	return fmt.Sprintf("%d reads, %d changes, %d refused", t.Reads, t.Changes, t.Refused)
+}
+
+type sendCmd struct {
+	Adapter string   `required:"" placeholder:"PLACE" help:"Where the adapter is."`
+	Words   string   `placeholder:"A,B,C" help:"The three read-back words of the request; needed for a change."`
+	Say     []string `placeholder:"LATCH" help:"Your own statement for a latch that can't be measured: standing, drive-off, supply, not-charging, safety, reach."`
+	Car     string   `help:"Name of the car in the logbook."`
+	Frames  string   `placeholder:"FILE" help:"Also keep all frames, as pcapng."`
+	Text    []string `arg:"" help:"The request, exactly as it is to be sent."`
+}
+
+// sayable are the latches that an owner's statement can concern.
+var sayable = []gate.Key{gate.Standing, gate.DriveOff, gate.SupplyGood, gate.NotCharging, gate.SafetyRead, gate.Reach}
+
+func (c *sendCmd) Run(e *env) error {
+	text, err := e.text(c.Text)
+	if err != nil {
+		return err
+	}
+	said, err := statements(c.Say)
+	if err != nil {
+		return err
+	}
+	v, done, err := e.visit(c.Adapter)
+	if err != nil {
+		return err
+	}
+	defer done()
+	if _, err := v.Meet(e.ctx, c.Car); err != nil {
+		return err
+	}
+	for _, k := range said {
+		v.Say(k)
+	}
+	v.SayBack(strings.NewReplacer(",", " ").Replace(c.Words))
+	var sendErr error
+	for s, err := range v.Send(e.ctx, v.Explain(text, "")) {
+		if err != nil {
+			sendErr = err
+			break
+		}
+		e.sendStep(s)
+	}
+	r := v.Result()
+	if e.json {
+		err = e.printJSON(r)
+	} else {
+		e.printResult(*r)
+	}
+	if err := errors.Join(sendErr, err, e.keepFrames(v, c.Frames)); err != nil {
+		return err
+	}
+	if !r.Sent || r.Outcome != garage.Accepted || r.ReadBack != nil && len(r.ReadBack.Back) > 0 {
+		return no
+	}
+	return nil
+}
+
+func statements(words []string) ([]gate.Key, error) {
+	var out []gate.Key
+	for _, w := range words {
+		known := false
+		for _, k := range sayable {
+			if string(k) == w {
+				out, known = append(out, k), true
+			}
+		}
+		if !known {
+			return nil, usage{fmt.Sprintf("--say %s: there is no such latch; there are %v", w, sayable)}
+		}
+	}
+	return out, nil
+}
+
+func (e *env) sendStep(s diag.SendStep) {
+	switch s.Stage {
+	case diag.SendMeasure:
+		fmt.Fprintln(e.err, "Measuring the car's state again ...")
+	case diag.SendWrite:
+		fmt.Fprintln(e.err, "Written to the journal.")
+	case diag.SendOut:
+		fmt.Fprintln(e.err, "Sent once. Leave the ignition on.")
+	case diag.SendAnswer:
+		fmt.Fprintf(e.err, "%s after %.0f ms: %s  %s\n", s.Answer.From, s.Answer.AfterMs, s.Answer.Hex, s.Answer.Text)
+	case diag.SendReadBack:
+		if s.Progress == nil {
+			fmt.Fprintln(e.err, "Waiting 10 seconds, then reading all modules again ...")
+		}
+	}
+}
+
+func (e *env) printResult(r diag.Result) {
+	if !r.Sent {
+		fmt.Fprintln(e.out, "Not sent.", r.Reason)
+		for _, l := range r.Refused {
+			fmt.Fprintf(e.out, "  %-13s %-34s %-14s %s\n", l.Key, l.Title, l.Value, l.Why)
+		}
+		fmt.Fprintln(e.out, "Sent so far:", tallyLine(r.Tally))
+		return
+	}
+	fmt.Fprintf(e.out, "Sent once at %s: %s %s\n", r.SentAt.Local().Format("15:04:05"), r.Request.Frame.IDText, r.Request.Frame.DataText)
+	for _, a := range r.Answers {
+		fmt.Fprintf(e.out, "  %s after %.0f ms  %s  %s\n", a.From, a.AfterMs, a.Hex, a.Text)
+	}
+	fmt.Fprintln(e.out, "Outcome:", r.Outcome)
+	if rb := r.ReadBack; rb != nil {
+		e.printFates("Gone", rb.Gone)
+		e.printFates("Back", rb.Back)
+		e.printFates("Unchanged", rb.Unchanged)
+		e.printFates("New", rb.New)
+		e.printFates("Not known", rb.Unknown)
+	}
+	fmt.Fprintln(e.out, "Sent so far:", tallyLine(r.Tally))
+}
+
+func (e *env) printFates(title string, fates []diag.Fate) {
+	if len(fates) == 0 {
+		return
+	}
+	fmt.Fprintf(e.out, "%s: %d\n", title, len(fates))
+	for _, f := range fates {
+		fmt.Fprintf(e.out, "  %-16s %-10s %s\n", f.Module, f.Code, f.Text)
+	}
+}

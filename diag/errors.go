@@ -1,0 +1,73 @@
+package diag
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"readback/diag/adapter"
+	"readback/diag/bus"
+	"readback/diag/garage"
+	"readback/diag/link"
+	"readback/diag/uds"
+)
+
+// Sentence turns an error into what a person should read: what happened, and the next thing to do. It is the one
+// place of the program that does so; the error itself stays for those who want the detail.
+func Sentence(err error) string {
+	var (
+		open    *adapter.OpenError
+		torn    *link.TornError
+		alert   *link.AdapterError
+		refused *uds.NegativeError
+		shape   *uds.ShapeError
+		damaged *garage.DamagedError
+	)
+	switch {
+	case err == nil:
+		return ""
+	case errors.As(err, &open):
+		return openSentence(open)
+	case errors.Is(err, adapter.ErrUnknownPlace):
+		return "This is not a place where an adapter can be. Examples: serial:/dev/ttyUSB0, tcp:192.168.0.10:35000, can:can0, practice:"
+	case errors.Is(err, link.ErrGone), errors.Is(err, bus.ErrGone):
+		return "The adapter has gone: it was unplugged, or its connection was lost. Plug it in again and connect anew. Everything read so far is kept."
+	case errors.Is(err, bus.ErrOff):
+		return "The adapter does not take part in the car's bus: it has left it after too many errors, or it only listens. Nothing was sent. Unplug it, check the cable, and connect anew."
+	case errors.Is(err, link.ErrClosed), errors.Is(err, bus.ErrClosed):
+		return "The connection is closed. Connect again."
+	case errors.Is(err, link.ErrNotExact):
+		return "This adapter can't send the request exactly as shown. Nothing was sent."
+	case errors.As(err, &damaged):
+		return fmt.Sprintf("The logbook file was damaged. It is kept as %s. Start again to begin a new one.", damaged.KeptAs)
+	case errors.Is(err, ErrNobodyAnswered):
+		return "No module answered. That does not mean that there are no codes. Switch the ignition on, wait 20 seconds, and read again."
+	case errors.Is(err, context.Canceled):
+		return "Stopped. What was read until then is kept."
+	case errors.Is(err, context.DeadlineExceeded):
+		return "It took too long, so it was given up. Try again."
+	case errors.As(err, &alert):
+		return fmt.Sprintf("The adapter says %q. Check the plug and the ignition, then connect again.", alert.Text)
+	case errors.As(err, &refused):
+		return fmt.Sprintf("The module refused: %s.", refused.Code.Text())
+	case errors.Is(err, uds.ErrNoAnswer):
+		return "The module did not answer. Silence is neither yes nor no."
+	case errors.As(err, &torn):
+		return "An answer arrived only in part. Read again; if it happens often, the adapter loses data."
+	case errors.As(err, &shape):
+		return "A module answered in a form that is not understood. Its bytes are kept as they are."
+	}
+	return "Something went wrong: " + err.Error()
+}
+
+func openSentence(e *adapter.OpenError) string {
+	switch e.Step {
+	case adapter.StepPort:
+		return fmt.Sprintf("%s can't be opened (%v). Is it plugged in, and not used by another program?", e.Place, e.Cause)
+	case adapter.StepAdapter:
+		return fmt.Sprintf("%s opens, but nothing answers there like an adapter. Is the adapter in the car's socket, and does its lamp light?", e.Place)
+	case adapter.StepBus:
+		return "The adapter answers, but the car's bus does not. Switch the ignition on, wait 20 seconds, and try again."
+	}
+	return e.Error()
+}

@@ -1,0 +1,316 @@
+package diag
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"iter"
+	"strings"
+	"sync"
+	"time"
+
+	"readback/diag/bus"
+	"readback/diag/garage"
+	"readback/diag/link"
+	"readback/diag/vin"
+)
+
+// listenFor is how long a visit listens before it asks anything (common practice: ordinary traffic repeats within a second).
+const listenFor = time.Second
+
+// Look reads the whole car: it listens, finds the modules (those known from earlier visits first, otherwise by
+// asking all at once and then one address after another), reads what each is and what it has stored, and saves the
+// record under carName, or under the car that the identification number belongs to when the name is "".
+//
+// The sequence ends with an error when the adapter or the context does; what was read until then is saved as an
+// incomplete record. Leaving the loop early ends the reading in the same way.
+func (v *Visit) Look(ctx context.Context, carName string) iter.Seq2[Progress, error] {
+	return v.reading(ctx, func(ctx context.Context, tell func(Progress)) error {
+		return v.look(ctx, carName, tell)
+	})
+}
+
+// reading runs one long piece of work with its own goroutine and yields its progress.
+func (v *Visit) reading(ctx context.Context, work func(context.Context, func(Progress)) error) iter.Seq2[Progress, error] {
+	return func(yield func(Progress, error) bool) {
+		v.busy.Lock()
+		defer v.busy.Unlock()
+		ctx, cancel := context.WithCancel(ctx)
+		defer cancel()
+		steps := make(chan Progress, 16)
+		done := make(chan error, 1)
+		go func() {
+			done <- work(ctx, func(p Progress) {
+				select {
+				case steps <- p:
+				case <-ctx.Done():
+				}
+			})
+			close(steps)
+		}()
+		left := false
+		for p := range steps {
+			if !left && !yield(p, nil) {
+				left = true
+				cancel()
+			}
+		}
+		if err := <-done; err != nil && !left {
+			yield(Progress{}, err)
+		}
+	}
+}
+
+func (v *Visit) look(ctx context.Context, carName string, tell func(Progress)) error {
+	rec := v.newRecord(garage.KindLook)
+	if err := v.listen(ctx, tell); err != nil {
+		return err
+	}
+	found, number, err := v.ask(ctx, tell)
+	if err != nil {
+		return err
+	}
+	known, err := v.recall(ctx, carName, number)
+	if err != nil {
+		return err
+	}
+	if len(known) == 0 {
+		found, err = v.sweep(ctx, found, tell)
+		if err != nil {
+			return err
+		}
+		for _, a := range found {
+			known = append(known, garage.Module{Address: a, Request: a.Request, Answer: a.Answer})
+		}
+	}
+	rec.Modules = known
+	return v.finish(ctx, &rec, carName, tell)
+}
+
+// newRecord begins a record; the adapter and the place are part of it.
+func (v *Visit) newRecord(kind garage.Kind) garage.Visit {
+	a := v.conn.Abilities()
+	return garage.Visit{Kind: kind, Begun: time.Now(), Place: string(v.opt.Place), Adapter: a.Name, Practice: a.Practice}
+}
+
+// finish reads every module of rec and saves it, complete or not.
+func (v *Visit) finish(ctx context.Context, rec *garage.Visit, carName string, tell func(Progress)) error {
+	readErr := v.readModules(ctx, rec.Modules, tell)
+	rec.Ended = time.Now()
+	rec.Complete = readErr == nil && complete(rec.Modules)
+	if volts, ok := v.Supply(ctx); ok {
+		rec.Supply = volts
+	}
+	tell(Progress{Stage: StageSave, Answered: answered(rec.Modules)})
+	if answered(rec.Modules) == 0 && readErr == nil {
+		return ErrNobodyAnswered
+	}
+	if err := v.save(context.WithoutCancel(ctx), rec, carName); err != nil {
+		return errors.Join(readErr, err)
+	}
+	return readErr
+}
+
+// ErrNobodyAnswered means that no module answered anything: not that there are no codes.
+var ErrNobodyAnswered = errors.New("diag: no module answered")
+
+// complete: every module that answers has let its codes be read, or has said that it won't.
+func complete(modules []garage.Module) bool {
+	for _, m := range modules {
+		if m.Answered == garage.Yes && m.CodesRead != garage.Yes && m.CodesRead != garage.Refused {
+			return false
+		}
+		if m.Answered == garage.NotAsked {
+			return false
+		}
+	}
+	return len(modules) > 0
+}
+
+func answered(modules []garage.Module) (n int) {
+	for _, m := range modules {
+		if m.Answered == garage.Yes {
+			n++
+		}
+	}
+	return n
+}
+
+// listen collects the identifiers that the car uses by itself; nothing is ever sent on them.
+func (v *Visit) listen(ctx context.Context, tell func(Progress)) error {
+	tell(Progress{Stage: StageListen})
+	if !v.conn.Abilities().Raw {
+		return nil
+	}
+	select {
+	case <-time.After(listenFor):
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	for _, e := range v.record.Entries() {
+		if e.Direction == bus.In && len(e.Frames) > 0 {
+			v.hear(link.IDOf(e.Frames[0]))
+		}
+	}
+	return nil
+}
+
+func (v *Visit) hear(id link.ID) {
+	v.gate.Hear(id)
+	v.mu.Lock()
+	v.heard[id] = true
+	v.mu.Unlock()
+}
+
+func (v *Visit) isHeard(id link.ID) bool {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	return v.heard[id]
+}
+
+// recall finds the car in the store, by its number or its name, and the modules it was seen to have.
+func (v *Visit) recall(ctx context.Context, carName, number string) ([]garage.Module, error) {
+	if carName == "" && number == "" {
+		return nil, nil
+	}
+	car, ok, err := v.opt.Store.FindCar(ctx, number, carName, v.practice(number))
+	if err != nil || !ok {
+		return nil, err
+	}
+	known, err := v.opt.Store.Modules(ctx, car.ID)
+	if err != nil {
+		return nil, err
+	}
+	v.mu.Lock()
+	v.car = car
+	v.mu.Unlock()
+	out := make([]garage.Module, 0, len(known))
+	for _, m := range known {
+		v.hear(m.Answer)
+		out = append(out, garage.Module{Name: m.Name, NameSource: m.NameSource, Safety: m.Safety, Address: m.Address, Request: m.Request, Answer: m.Answer})
+	}
+	return out, nil
+}
+
+// practicePrefix begins the identification number of every practice car: no maker's code begins with it.
+const practicePrefix = "0TN"
+
+func (v *Visit) practice(number string) bool {
+	return v.conn.Abilities().Practice || strings.HasPrefix(number, practicePrefix)
+}
+
+// save puts the record into the store under its car.
+func (v *Visit) save(ctx context.Context, rec *garage.Visit, carName string) error {
+	car := v.Car()
+	number := numberOf(rec.Modules)
+	rec.Practice = v.practice(number)
+	if car.ID == 0 || carName != "" && carName != car.Name {
+		found, ok, err := v.opt.Store.FindCar(ctx, number, carName, rec.Practice)
+		if err != nil {
+			return err
+		}
+		if !ok {
+			found = garage.Car{Name: firstNonEmpty(carName, defaultName(number, rec.Practice)), VIN: number, Practice: rec.Practice, Made: rec.Begun}
+		}
+		car = found
+	}
+	if car.VIN == "" {
+		car.VIN = number
+	}
+	car.Place = rec.Place
+	car, err := v.opt.Store.PutCar(ctx, car)
+	if err != nil {
+		return err
+	}
+	rec.CarID = car.ID
+	saved, err := v.opt.Store.SaveVisit(ctx, *rec)
+	if err != nil {
+		return err
+	}
+	*rec = saved
+	v.mu.Lock()
+	v.car, v.last = car, &saved
+	v.mu.Unlock()
+	return v.settled(ctx, saved)
+}
+
+func firstNonEmpty(s ...string) string {
+	for _, x := range s {
+		if x != "" {
+			return x
+		}
+	}
+	return ""
+}
+
+func defaultName(number string, practice bool) string {
+	switch {
+	case practice:
+		return "Practice car"
+	case len(number) >= 4:
+		return "Car " + number[len(number)-4:]
+	}
+	return "Car without a number"
+}
+
+// numberOf is the identification number that most modules tell.
+func numberOf(modules []garage.Module) string {
+	votes := map[string]int{}
+	best := ""
+	for _, m := range modules {
+		n := m.Identification["F190"]
+		if _, err := vin.Parse(n); err != nil {
+			continue
+		}
+		votes[n]++
+		if best == "" || votes[n] > votes[best] {
+			best = n
+		}
+	}
+	return best
+}
+
+// readModules reads all modules, as many at once as the adapter allows, each of them into its place in the slice.
+func (v *Visit) readModules(ctx context.Context, modules []garage.Module, tell func(Progress)) error {
+	ctx, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
+	for i := range modules {
+		modules[i].Answered, modules[i].CodesRead = garage.NotAsked, garage.NotAsked
+	}
+	var (
+		wg    sync.WaitGroup
+		mu    sync.Mutex
+		ended int
+		ok    int
+		slots = make(chan struct{}, max(1, v.conn.Abilities().Parallel))
+	)
+	for i := range modules {
+		select {
+		case slots <- struct{}{}:
+		case <-ctx.Done():
+		}
+		if ctx.Err() != nil {
+			break
+		}
+		wg.Go(func() {
+			defer func() { <-slots }()
+			m := modules[i] // read into a copy: a module is shown whole or not at all
+			err := v.readModule(ctx, &m)
+			mu.Lock()
+			modules[i] = m
+			ended++
+			if m.Answered == garage.Yes {
+				ok++
+			}
+			p := Progress{Stage: StageCodes, Module: m.Name, Done: ended, Total: len(modules), Answered: ok}
+			mu.Unlock()
+			if err != nil {
+				stop(fmt.Errorf("diag: reading %s: %w", m.Address, err))
+				return
+			}
+			tell(p)
+		})
+	}
+	wg.Wait()
+	return context.Cause(ctx)
+}

@@ -1,0 +1,147 @@
+package diag
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"readback/diag/dtc"
+	"readback/diag/garage"
+	"readback/diag/link"
+	"readback/diag/obd"
+	"readback/diag/uds"
+)
+
+// plates are the identification numbers that are read of every module (ISO 14229-1 annex C): what it is, which car
+// it thinks it is in, part and software numbers.
+var plates = []uint16{0xF197, 0xF190, 0xF187, 0xF191, 0xF189, 0xF195, 0xF18C}
+
+// readModule reads one module into m. Silence and refusal are results; the error is one that ends the whole reading.
+func (v *Visit) readModule(ctx context.Context, m *garage.Module) error {
+	p := v.router.Peer(m.Address)
+	defer p.Close()
+	c := v.client(p, m.Address)
+	m.Identification = map[string]string{}
+	m.Protocol = "UDS"
+	switch err := c.TesterPresent(ctx); {
+	case errors.Is(err, uds.ErrNoAnswer):
+		m.Answered = garage.Silent
+		if m.Name == "" {
+			nameModule(m)
+		}
+		return nil
+	case negative(err) != nil, err == nil:
+		m.Answered = garage.Yes
+	default:
+		return err
+	}
+	for _, id := range plates {
+		value, err := c.ReadData(ctx, id)
+		switch {
+		case err == nil:
+			m.Identification[fmt.Sprintf("%04X", id)] = uds.PlateText(id, value)
+		case !only(err):
+			return err
+		}
+	}
+	nameModule(m)
+	if err := v.readCodes(ctx, c, m); err != nil {
+		return err
+	}
+	if m.CodesRead == garage.Yes {
+		return nil
+	}
+	return v.readParameterCodes(ctx, p, m)
+}
+
+// negative returns the module's refusal in err, or nil.
+func negative(err error) *uds.NegativeError {
+	var n *uds.NegativeError
+	if errors.As(err, &n) {
+		return n
+	}
+	return nil
+}
+
+// only tells whether err concerns this one request: a refusal, silence, a torn or malformed answer. Everything else
+// ends the reading.
+func only(err error) bool {
+	var (
+		shape *uds.ShapeError
+		torn  *link.TornError
+		alert *link.AdapterError
+	)
+	return negative(err) != nil || errors.Is(err, uds.ErrNoAnswer) || errors.Is(err, obd.ErrNoAnswer) || errors.As(err, &shape) || errors.As(err, &torn) || errors.As(err, &alert)
+}
+
+// masks are the status masks to ask with: all bits, then without the two "not tested" bits, then faults only; a
+// module that refuses one may accept the next (common practice).
+var masks = []dtc.Status{0xFF, 0xAF, 0x2F}
+
+func (v *Visit) readCodes(ctx context.Context, c *uds.Client, m *garage.Module) error {
+	for _, mask := range masks {
+		list, err := c.CodesByStatus(ctx, mask)
+		n := negative(err)
+		switch {
+		case err == nil:
+			m.CodesRead = garage.Yes
+			m.Availability = &list.Availability
+			return v.readDetails(ctx, c, m, list)
+		case n != nil:
+			m.CodesRead, m.Refusal = garage.Refused, n.Text()
+			if n.Code != uds.RequestOutOfRange && n.Code != uds.SubFunctionNotSupported {
+				return nil
+			}
+		case errors.Is(err, uds.ErrNoAnswer):
+			m.CodesRead = garage.Silent
+			return nil
+		case only(err):
+			m.CodesRead, m.Refusal = garage.Silent, err.Error()
+			return nil
+		default:
+			return err
+		}
+	}
+	return nil
+}
+
+// readDetails reads what was kept with each fault. A module that keeps nothing refuses; that is no trouble.
+func (v *Visit) readDetails(ctx context.Context, c *uds.Client, m *garage.Module, list uds.CodeList) error {
+	profile := profileOf(m.Identification["F190"])
+	for _, r := range list.Records {
+		status := r.Status
+		rec := garage.CodeRecord{Code: r.Code, Raw: r.Code.Bytes(), Status: &status, Snapshots: []garage.Snapshot{}, Extended: []garage.Extended{}}
+		if faulty(*m, rec) {
+			if err := details(ctx, c, profile, &rec); err != nil {
+				return err
+			}
+		}
+		m.Codes = append(m.Codes, rec)
+	}
+	return nil
+}
+
+func details(ctx context.Context, c *uds.Client, profile profile, rec *garage.CodeRecord) error {
+	snaps, err := c.Snapshots(ctx, rec.Code, 0xFF, profile.size)
+	if err != nil && !only(err) {
+		return err
+	}
+	for _, s := range snaps {
+		rec.Snapshots = append(rec.Snapshots, profile.snapshot(s))
+	}
+	ext, err := c.ExtendedData(ctx, rec.Code, 0xFF, profile.recordSize)
+	if err != nil && !only(err) {
+		return err
+	}
+	for _, x := range ext {
+		rec.Extended = append(rec.Extended, profile.extended(x))
+	}
+	severity, err := c.Severity(ctx, rec.Code)
+	if err != nil && !only(err) {
+		return err
+	}
+	if err == nil {
+		rec.Severity = &severity
+	}
+	return nil
+}

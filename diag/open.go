@@ -1,0 +1,196 @@
+package diag
+
+import (
+	"context"
+	"fmt"
+	"sync"
+	"time"
+
+	"readback/diag/adapter"
+	"readback/diag/explain"
+	"readback/diag/garage"
+	"readback/diag/gate"
+	"readback/diag/isotp"
+	"readback/diag/link"
+	"readback/diag/obd"
+	"readback/diag/trace"
+	"readback/diag/uds"
+)
+
+// Visit is one visit to one car, from opening the adapter to closing it. Its methods may be called from several
+// goroutines; Look and Send run one at a time.
+type Visit struct {
+	opt    Options
+	conn   adapter.Connection
+	record *trace.Recorder
+	gate   *gate.Gate
+	router *link.Router
+
+	busy sync.Mutex // held by Look and Send
+
+	mu      sync.Mutex // guards what follows
+	car     garage.Car
+	last    *garage.Visit
+	heard   map[link.ID]bool
+	state   gate.State
+	words   string
+	result  *Result
+	offered map[byte]bool // OBD parameters of service 01 that some module offers; nil when not asked yet
+}
+
+// Open opens the adapter at o.Place and puts the rooms together. The error is an [*adapter.OpenError] where a rung
+// of the link test failed.
+func Open(ctx context.Context, o Options) (*Visit, error) {
+	v := &Visit{opt: o, record: trace.NewRecorder(time.Now), heard: map[link.ID]bool{}}
+	conn, err := adapter.Open(ctx, o.Drivers, o.Place, adapter.Options{Tap: v.record})
+	if err != nil {
+		return nil, err
+	}
+	v.conn = conn
+	v.gate, err = wire(conn, v.record)
+	if err != nil {
+		return nil, joinClose(err, conn)
+	}
+	v.router = link.NewRouter(v.gate)
+	return v, nil
+}
+
+func joinClose(err error, conn adapter.Connection) error {
+	if e := conn.Close(); e != nil {
+		return fmt.Errorf("%w (closing the adapter: %w)", err, e)
+	}
+	return err
+}
+
+// wire fixes the order of the rooms between the adapter and the gate.
+func wire(conn adapter.Connection, r *trace.Recorder) (*gate.Gate, error) {
+	var l link.Link
+	switch c := conn.(type) {
+	case adapter.Frames:
+		l = isotp.New(trace.WrapBus(c.Bus(), r), isotp.Options{})
+	case adapter.Messages:
+		l = c.Link()
+	default:
+		return nil, fmt.Errorf("diag: adapter %q carries neither frames nor messages", conn.Abilities().Name)
+	}
+	return gate.New(trace.WrapLink(l, r), gate.Options{}), nil
+}
+
+// client and parameters are the only places that build a client; both stand on the gate.
+func (v *Visit) client(l link.Link, a link.Address) *uds.Client {
+	o := uds.Options{}
+	if !v.conn.Abilities().Raw {
+		o.Slack = adapterWithin
+	}
+	return uds.New(l, a, o)
+}
+
+func (v *Visit) parameters(p link.Link, a link.Address) *obd.Client {
+	return obd.New(p, a, obd.Options{})
+}
+
+// Close ends the visit and closes the adapter. It may be called more than once.
+func (v *Visit) Close() error {
+	err := v.router.Close()
+	if e := v.conn.Close(); e != nil {
+		return e
+	}
+	return err
+}
+
+// Place is where the adapter is; Adapter is what it can do.
+func (v *Visit) Place() adapter.Place        { return v.opt.Place }
+func (v *Visit) Adapter() adapter.Abilities  { return v.conn.Abilities() }
+func (v *Visit) Conversation() []trace.Entry { return v.record.Entries() }
+
+// Supply is the car's 12 V supply in volts as the adapter measures it; ok is false where it can't.
+func (v *Visit) Supply(ctx context.Context) (volts float64, ok bool) {
+	s, can := v.conn.(adapter.Supply)
+	if !can {
+		return 0, false
+	}
+	volts, err := s.SupplyVolts(ctx)
+	return volts, err == nil
+}
+
+// Tally counts what has left this computer, and what the gate held back.
+func (v *Visit) Tally() Tally {
+	t := v.gate.Tally()
+	return Tally{Reads: t.Reads, Changes: t.Changes, Refused: t.Refused}
+}
+
+// Car is the car of this visit; its ID is zero until a look has found out which car it is.
+func (v *Visit) Car() garage.Car {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	return v.car
+}
+
+// Record is the newest reading of this visit, or the last one of this car from the store.
+func (v *Visit) Record() (garage.Visit, bool) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	if v.last == nil {
+		return garage.Visit{}, false
+	}
+	return *v.last, true
+}
+
+// Result is the end of the last Send, nil before the first.
+func (v *Visit) Result() *Result {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	return v.result
+}
+
+// OpenQuestions are the changes of this store that were sent and whose answer nobody knows.
+func (v *Visit) OpenQuestions(ctx context.Context) ([]garage.Entry, error) {
+	return v.opt.Store.Unknown(ctx)
+}
+
+// Explain explains a line with what is known of this car.
+func (v *Visit) Explain(text string, wish explain.Wish) explain.Explanation {
+	return explain.Explain(text, v.explainOptions(wish))
+}
+
+// Compare puts two lines side by side.
+func (v *Visit) Compare(a, b string) explain.Comparison {
+	return explain.Compare(a, b, v.explainOptions(""))
+}
+
+func (v *Visit) explainOptions(wish explain.Wish) explain.Options {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	o := explain.Options{Wish: wish}
+	for id := range v.heard {
+		o.Heard = append(o.Heard, id)
+	}
+	if v.last != nil {
+		o.Modules = ExplainModules(v.last.Modules)
+	}
+	return o
+}
+
+// ExplainModules turns the modules of a record into what an explanation needs of them.
+func ExplainModules(modules []garage.Module) []explain.Module {
+	var out []explain.Module
+	for _, m := range modules {
+		e := explain.Module{Name: m.Name, Address: m.Address, Safety: m.Safety, Protocol: m.Protocol, Codes: -1}
+		if m.CodesRead == garage.Yes {
+			e.Codes = 0
+			for _, c := range m.Codes {
+				if !faulty(m, c) {
+					continue
+				}
+				e.Codes++
+				e.Held = append(e.Held, c.Code)
+				e.Snapshots += len(c.Snapshots)
+				if thereNow(m, c) {
+					e.Now++
+				}
+			}
+		}
+		out = append(out, e)
+	}
+	return out
+}

@@ -1,0 +1,155 @@
+package diag
+
+import (
+	"context"
+	"errors"
+	"strings"
+	"time"
+
+	"readback/diag/explain"
+	"readback/diag/garage"
+	"readback/diag/gate"
+	"readback/diag/link"
+)
+
+// OBD parameters that tell the car's state (SAE J1979 service 01).
+const (
+	paramMotor   = 0x0C // motor speed, 1/min
+	paramSpeed   = 0x0D // vehicle speed, km/h
+	paramRunTime = 0x1F // time since the drive was switched on, s; for electric drives too (from memory of SAE J1979)
+	paramSupply  = 0x42 // supply of the module that answers, V
+)
+
+// Measure measures the state that the latches of the gate need, with whatever this adapter and this car offer. What
+// can't be measured stays unknown and is left to the owner's own statement.
+func (v *Visit) Measure(ctx context.Context) error {
+	var s gate.State
+	if volts, ok := v.Supply(ctx); ok {
+		s.Supply = &gate.Reading{Value: volts, At: time.Now(), Source: gate.Measured}
+	}
+	a := link.Functional11()
+	p := v.router.Peer(a)
+	defer p.Close()
+	c := v.parameters(p, a)
+	offered, err := v.offers(ctx, c)
+	if err != nil {
+		return err
+	}
+	read := func(param byte, into **gate.Reading) error {
+		if !offered[param] || *into != nil {
+			return nil
+		}
+		value, ok, err := c.Value(ctx, param)
+		if err != nil || !ok {
+			return err
+		}
+		*into = &gate.Reading{Value: value, At: time.Now(), Source: gate.FromCar}
+		return nil
+	}
+	err = errors.Join(
+		read(paramSpeed, &s.Speed),
+		read(paramMotor, &s.Motor),
+		read(paramRunTime, &s.RunTime),
+		read(paramSupply, &s.Supply),
+	)
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	v.state.Speed, v.state.Motor, v.state.RunTime, v.state.Supply = s.Speed, s.Motor, s.RunTime, s.Supply
+	return err
+}
+
+// offers asks once which OBD parameters the car offers; a car that offers none is asked again the next time.
+func (v *Visit) offers(ctx context.Context, c parameterReader) (map[byte]bool, error) {
+	v.mu.Lock()
+	known := v.offered
+	v.mu.Unlock()
+	if known != nil {
+		return known, nil
+	}
+	offered, err := c.Supported(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if len(offered) > 0 {
+		v.mu.Lock()
+		v.offered = offered
+		v.mu.Unlock()
+	}
+	return offered, nil
+}
+
+// parameterReader is what Measure needs of an OBD client.
+type parameterReader interface {
+	Supported(ctx context.Context) (map[byte]bool, error)
+	Value(ctx context.Context, param byte) (value float64, ok bool, err error)
+}
+
+// Say is the owner's own statement about a latch; it expires after five minutes. Unsay takes it back.
+func (v *Visit) Say(k gate.Key) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	if v.state.Said == nil {
+		v.state.Said = map[gate.Key]time.Time{}
+	}
+	v.state.Said[k] = time.Now()
+}
+
+func (v *Visit) Unsay(k gate.Key) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	delete(v.state.Said, k)
+}
+
+// SayBack is what the owner typed as read-back words: the first word or all three.
+func (v *Visit) SayBack(words string) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	v.words = strings.TrimSpace(words)
+}
+
+// Latches are the conditions of the gate for one request, from the last measurement. The call is cheap.
+func (v *Visit) Latches(e explain.Explanation) []gate.Latch {
+	s, words := v.gateState(e)
+	return gate.Line(e, s, words, time.Now())
+}
+
+// gateState completes the measured state by what the record says.
+func (v *Visit) gateState(e explain.Explanation) (gate.State, string) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	s := v.state
+	s.Said = map[gate.Key]time.Time{}
+	for k, t := range v.state.Said {
+		s.Said[k] = t
+	}
+	if v.last == nil {
+		return s, v.words
+	}
+	r := *v.last
+	facts := gate.RecordFacts{At: r.Ended, Complete: r.Complete, Modules: answered(r.Modules)}
+	s.Safety = gate.SafetyFacts{Read: r.Complete, Acknowledged: v.state.Said[gate.SafetyRead]}
+	for _, m := range r.Modules {
+		for _, c := range m.Codes {
+			if !faulty(m, c) {
+				continue
+			}
+			facts.Codes++
+			facts.Snapshots += len(c.Snapshots)
+			if m.Safety && thereNow(m, c) {
+				s.Safety.Now = append(s.Safety.Now, m.Name+" "+c.Code.String())
+			}
+		}
+		if m.Answered == garage.Yes {
+			s.Reaches = append(s.Reaches, m.Name)
+		}
+	}
+	s.Record = &facts
+	if e.Frame != nil {
+		for _, m := range r.Modules {
+			if m.Safety && m.Address.Request == e.Frame.ID {
+				s.Safety.Target = m.Name
+			}
+		}
+	}
+	return s, v.words
+}
