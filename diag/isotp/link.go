@@ -46,10 +46,14 @@ func (o Options) withDefaults() Options {
 
 // Link is a [link.Link] over a [bus.Bus] that serves many addresses at once.
 //
-// Frames count as diagnostic answers when their identifier is the answer of a known pair, lies in 700-7FF and is not
-// one that this Link asks on, or is 18DAF1xx. Everything else on the bus is ignored. Pairs are learnt from each
-// Send, from [Link.Pair], and from the standard ([link.DefaultRequest]). Of an identifier without a pair messages of
-// one frame are delivered, with a zero Request; a longer one can't be let through and is torn ([ErrNoPair]).
+// Frames count as diagnostic answers when their identifier is the answer of a known pair, lies in 700-7FF, or is
+// 18DAF1xx. On an identifier that this Link asks on, without it being the answer of a pair, only what can't be a
+// question counts: a search asks on identifiers before it knows that they are somebody's answers. Everything else on
+// the bus is ignored.
+//
+// Pairs are learnt from each Send, from [Link.Pair], and from the standard ([link.DefaultRequest]). Of an identifier
+// without a pair messages of one frame are delivered, with a zero Request; a longer one can't be let through and is
+// torn ([ErrNoPair]).
 //
 // Receive has to be called: when 256 messages wait for it, the Link stops listening to the bus until one is fetched.
 type Link struct {
@@ -161,7 +165,7 @@ func (l *Link) sender(f can.Frame) (a link.Address, ok bool) {
 	if a, ok := l.pairs[answerKey{id: id}]; ok {
 		return a, true
 	}
-	if l.headed[id] || l.asked[id] { // for another tester; our own or another tester's question
+	if l.headed[id] || l.asked[id] && !answers(f) { // for another tester; an echo or another tester's question
 		return link.Address{}, false
 	}
 	switch {
@@ -174,6 +178,18 @@ func (l *Link) sender(f can.Frame) (a link.Address, ok bool) {
 	}
 	a.Request, _ = link.DefaultRequest(id)
 	return a, true
+}
+
+// answers reports a single or first frame that begins with the service identifier of an answer: bit 0x40 tells it
+// from that of a question (ISO 14229-1, the table of service identifiers).
+func answers(f can.Frame) bool {
+	switch {
+	case f.Data[0]>>4 == pciSingle:
+		return f.Data[1]&0x40 != 0
+	case f.Data[0]>>4 == pciFirst:
+		return f.Data[2]&0x40 != 0
+	}
+	return false
 }
 
 // end notes why receiving ended, in the words of the message seam.

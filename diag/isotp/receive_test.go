@@ -86,6 +86,22 @@ func TestIgnored(t *testing.T) {
 	})
 }
 
+// TestAnswersWhereWeAsk: a search has asked on 745 before it finds that 745 is where another module answers.
+func TestAnswersWhereWeAsk(t *testing.T) {
+	inLab(t, Options{}, func(l *lab) {
+		if err := <-l.sends(link.Address{Request: link.ID11(0x745)}, []byte{0x3E, 0x00}); err != nil {
+			l.Fatal(err)
+		}
+		l.says("745#023E005555555555", "745#1014220102030405", "745#300000", "745#2162010203040506") // an echo, questions
+		l.says("745#027E00", "745#037F3E11", "745#1014620102030405")
+		from := link.Address{Answer: link.ID11(0x745)}
+		l.received(from, []byte{0x7E, 0x00})
+		l.received(from, []byte{0x7F, 0x3E, 0x11})
+		l.tears(from, 6, 20, ErrNoPair)
+		l.silent()
+	})
+}
+
 // TestInterleaved is a published exchange: two modules tell their calibration identification at the same time
 // (ELM329 data sheet DSB, page 38). The last 31 lies beyond the announced 19 bytes.
 func TestInterleaved(t *testing.T) {
