@@ -50,6 +50,18 @@ func (c *codeState) count() (codes, modules, now int) {
 	return codes, modules, now
 }
 
+// untold counts the codes of which nobody tells whether they are there now.
+func (c *codeState) untold() (n int) {
+	for _, m := range c.modules {
+		for _, v := range m.Views {
+			if signs[v.Describe.Verdict] == look.MarkUnknown {
+				n++
+			}
+		}
+	}
+	return n
+}
+
 func (c *codeState) answered() (n int) {
 	for _, m := range c.modules {
 		if m.Answered == garage.Yes {
@@ -266,14 +278,24 @@ func (w *Window) codesTitle() (title, lead string) {
 		return T("codes.gaps.title"), T("codes.gaps.lead")
 	}
 	title = upperFirst(N("codes.title", codes, "Codes", spelled(codes), "Modules", N("in.modules", modules, "Count", spelled(modules))))
+	untold := w.code.untold()
+	left -= untold
+	var said []string
 	switch {
 	case now == 0:
-		lead = T("codes.lead.none-now")
-	case left == 0:
-		lead = N("codes.lead.all-now", now)
+		said = append(said, T("codes.lead.none-now"))
+	case now == codes:
+		said = append(said, N("codes.lead.all-now", now))
 	default:
-		lead = upperFirst(N("codes.lead.now", now, "Count", spelled(now))) + " " + upperFirst(N("codes.lead.left", left, "Count", spelled(left)))
+		said = append(said, upperFirst(N("codes.lead.now", now, "Count", spelled(now))))
 	}
+	if left > 0 {
+		said = append(said, upperFirst(N("codes.lead.left", left, "Count", spelled(left))))
+	}
+	if untold > 0 {
+		said = append(said, N("codes.lead.untold", untold, "Count", spelled(untold)))
+	}
+	lead = strings.Join(said, " ")
 	if w.code.hasPattern("flat-battery") {
 		lead += " " + T("codes.lead.battery")
 	}

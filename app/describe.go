@@ -22,22 +22,18 @@ type codeText struct {
 // describe puts a code into the words of a row.
 func describe(v diag.CodeView) codeText {
 	d := v.Describe
-	t := codeText{title: upperFirst(d.Meaning), detail: d.FailureText}
-	switch {
-	case d.ThereNow:
-		t.sign, t.state = look.MarkNow, T("state.now")
-	case untested(v.Record.Status):
-		t.sign, t.state = look.MarkUntested, T("state.untested")
-	default:
-		t.sign, t.state = look.MarkRemembered, T("state.remembered")
-	}
-	return t
+	return codeText{title: strings.TrimSuffix(d.Meaning, "."), detail: dots(d.FailureText, d.Area), sign: signs[d.Verdict], state: d.Short}
 }
 
-// Bits of the status byte that say that there is no new result (ISO 14229-1 annex D.2, bits 4 and 6).
-const noResult = dtc.Status(0x50)
-
-func untested(s *dtc.Status) bool { return s != nil && *s&noResult != 0 }
+// signs are the marks of the verdicts: a triangle for what is there now, a square for what has no new result, a
+// question mark for what the module does not tell, a circle for what is remembered.
+var signs = map[string]look.Sign{
+	dtc.ThereNow.Key(): look.MarkNow, dtc.Remembered.Key(): look.MarkUntested, dtc.NoResult.Key(): look.MarkUntested,
+	dtc.VerdictUnknown.Key(): look.MarkUnknown, dtc.Stored.Key(): look.MarkUnknown,
+	dtc.CameAndWent.Key(): look.MarkRemembered, dtc.SeenOnce.Key(): look.MarkRemembered, dtc.RememberedPassed.Key(): look.MarkRemembered,
+	dtc.RememberedOnly.Key(): look.MarkRemembered, dtc.FailedSinceClear.Key(): look.MarkRemembered, dtc.Fine.Key(): look.MarkRemembered,
+	dtc.Pending.Key(): look.MarkRemembered, dtc.Permanent.Key(): look.MarkRemembered,
+}
 
 // codeMargin is the full story of the chosen code.
 func (w *Window) codeMargin() fyne.CanvasObject {
@@ -45,25 +41,18 @@ func (w *Window) codeMargin() fyne.CanvasObject {
 	if !ok {
 		return w.codesMarginBefore()
 	}
-	t := describe(v)
+	d := v.Describe
 	parts := []fyne.CanvasObject{look.Stack(4, look.Styled(v.Record.Code.String(), look.Style{Mono: true, Bold: true, Size: look.SizeHex}), look.Small(m.Name))}
-	add := func(head, text string) {
-		if text != "" {
+	add := func(head string, sentences ...string) {
+		if text := strings.Join(nonEmpty(sentences...), " "); text != "" {
 			parts = append(parts, look.Stack(4, look.Head(head), look.Body(text)))
 		}
 	}
-	d := v.Describe
-	add(T("code.m.letters"), d.System)
-	add(T("code.m.means"), strings.Join(nonEmpty(d.Meaning, d.FailureText), ". "))
-	add(T("code.m.severity"), strings.Join(nonEmpty(d.Severity, d.Advice), ". "))
-	switch t.sign {
-	case look.MarkNow:
-		add(T("code.m.clear"), T("code.m.clear.now"))
-	case look.MarkUntested:
-		add(T("code.m.clear"), T("code.m.clear.untested"))
-	default:
-		add(T("code.m.clear"), T("code.m.clear.remembered"))
-	}
+	add(T("code.m.letters"), d.Letters)
+	add(T("code.m.means"), d.Meaning)
+	add(T("code.m.state"), d.VerdictText)
+	add(T("code.m.severity", "Level", d.Severity), d.SeverityReason, d.Advice)
+	add(T("code.m.clear"), d.ErasingText)
 	parts = append(parts, w.stored(v.Record)...)
 	parts = append(parts, statusRows(m, v.Record))
 	source := d.Source
@@ -133,15 +122,15 @@ func statusRows(m diag.ModuleView, c garage.CodeRecord) fyne.CanvasObject {
 		mask = *m.Availability
 	}
 	rows := []fyne.CanvasObject{look.Head(T("code.m.status", "Hex", fmt.Sprintf("%02X", byte(*c.Status))))}
-	for bit := range 8 {
+	for _, bit := range c.Status.Bits(mask) {
 		word := T("bit.no")
-		switch b := dtc.Status(1) << bit; {
-		case mask&b == 0:
+		switch {
+		case !bit.Known:
 			word = T("bit.not-told")
-		case *c.Status&b != 0:
+		case bit.Set:
 			word = T("bit.yes")
 		}
-		rows = append(rows, fact(T(fmt.Sprintf("bit.%d", bit)), word))
+		rows = append(rows, fact(bit.Text, word))
 	}
 	return look.Stack(2, rows...)
 }

@@ -34,9 +34,9 @@ func TestDoorKeepsRedrawsApart(t *testing.T) {
 		d := &door{do: th.do, draw: func() { drawn++ }}
 		for range 1000 {
 			d.hand("", func() { ran++ })
-			time.Sleep(time.Millisecond)
+			<-time.After(time.Millisecond)
 		}
-		time.Sleep(time.Second)
+		<-time.After(time.Second)
 		synctest.Wait()
 		if ran != 1000 {
 			t.Errorf("%d of 1000 results arrived", ran)
@@ -59,7 +59,7 @@ func TestDoorOnePending(t *testing.T) {
 		d := &door{do: th.do, draw: func() { drawn++ }}
 		for range 500 {
 			d.hand("", func() { ran++ })
-			time.Sleep(5 * time.Millisecond)
+			<-time.After(5 * time.Millisecond)
 		}
 		synctest.Wait()
 		if len(th.held) != 1 {
@@ -81,7 +81,7 @@ func TestDoorReplacesSameKey(t *testing.T) {
 		for _, x := range [][2]string{{"look", "1"}, {"", "a"}, {"look", "2"}, {"", "b"}, {"look", "3"}} {
 			d.hand(x[0], func() { got = append(got, x[1]) })
 		}
-		time.Sleep(doorGap)
+		<-time.After(doorGap)
 		synctest.Wait()
 		want := []string{"3", "a", "b", "draw"}
 		if len(got) != len(want) {
@@ -103,7 +103,7 @@ func TestDoorClosed(t *testing.T) {
 		d.hand("", func() { ran++ })
 		d.close()
 		d.hand("", func() { ran++ })
-		time.Sleep(time.Second)
+		<-time.After(time.Second)
 		synctest.Wait()
 		if ran != 0 {
 			t.Errorf("%d passed", ran)

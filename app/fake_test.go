@@ -203,9 +203,8 @@ func (l *fakeLog) MarkSeen(_ context.Context, id int64) error {
 
 func status(s dtc.Status) *dtc.Status { return &s }
 
-func code(c dtc.Code, s dtc.Status, d dtc.Description, snaps ...garage.Snapshot) diag.CodeView {
-	d.ThereNow = s&1 != 0
-	return diag.CodeView{Record: garage.CodeRecord{Code: c, Raw: c.Bytes(), Status: &s, Snapshots: snaps}, Describe: d}
+func code(c dtc.Code, s dtc.Status, snaps ...garage.Snapshot) diag.CodeView {
+	return diag.CodeView{Record: garage.CodeRecord{Code: c, Raw: c.Bytes(), Status: &s, Snapshots: snaps}, Describe: dtc.Describe(c, &s, 0xFF, nil)}
 }
 
 func module(name string, ask, answer uint32, views ...diag.CodeView) diag.ModuleView {
@@ -217,8 +216,8 @@ func module(name string, ask, answer uint32, views ...diag.CodeView) diag.Module
 func vanVisit() *fakeVisit {
 	snap := garage.Snapshot{Record: 1, Values: []garage.Value{{Identifier: 0xD001, Name: "Odometer", Text: "41 198 km"}, {Identifier: 0xD002, Name: "12 V supply", Text: "10.9 V"}, {Identifier: 0xD0F7, Raw: []byte{0x13, 0x37, 0x00}}}}
 	brakes := module("Brakes", 0x760, 0x768,
-		code(dtc.From3(0x40, 0x40, 0x1C), 0x2F, dtc.Description{Meaning: "right front wheel-speed signal out of range", FailureText: "voltage out of range", Severity: "A workshop should look at it"}),
-		code(dtc.From3(0xC1, 0x00, 0x00), 0x50, dtc.Description{Meaning: "lost communication with the drive module", FailureText: "no further detail given"}))
+		code(dtc.From3(0x40, 0x40, 0x1C), 0x2F),
+		code(dtc.From3(0xC1, 0x00, 0x00), 0x50))
 	brakes.Safety = true
 	silent := module("Module 7E6", 0x7E6, 0x7EE)
 	silent.Answered, silent.CodesRead = garage.Silent, garage.NotAsked
@@ -231,12 +230,12 @@ func vanVisit() *fakeVisit {
 		modules: []diag.ModuleView{
 			module("Drive", 0x7E0, 0x7E8),
 			module("Charging", 0x7E5, 0x7ED,
-				code(dtc.From3(0x1D, 0x5A, 0x13), 0x2F, dtc.Description{Meaning: "maker's own code, meaning not published", FailureText: "circuit open", System: "P is for the drive and charging side. 1 means the maker decides what it means. 13 is standard: the circuit is open.", Severity: "It matters today", Advice: "Look at the plug and the wire first", Source: "Letters and digits: ISO 15031-6. Failure type 13: SAE J2012-DA."}, snap),
-				code(dtc.From3(0xC1, 0x40, 0x87), 0x28, dtc.Description{Meaning: "lost communication with the body control module", FailureText: "message missing"})),
+				code(dtc.From3(0x1D, 0x5A, 0x13), 0x2F, snap),
+				code(dtc.From3(0xC1, 0x40, 0x87), 0x28)),
 			module("Body", 0x726, 0x72E,
-				code(dtc.From3(0x9A, 0x14, 0x15), 0x2F, dtc.Description{Meaning: "maker's own code, meaning not published", FailureText: "circuit short to battery or open"}),
-				code(dtc.From3(0xF0, 0x03, 0x16), 0x28, dtc.Description{Meaning: "battery voltage", FailureText: "circuit voltage below threshold"}),
-				code(dtc.From3(0xC1, 0x55, 0x00), 0x28, dtc.Description{Meaning: "lost communication with the instrument panel cluster control module", FailureText: "no further detail given"})),
+				code(dtc.From3(0x9A, 0x14, 0x15), 0x2F),
+				code(dtc.From3(0xF0, 0x03, 0x16), 0x28),
+				code(dtc.From3(0xC1, 0x55, 0x00), 0x28)),
 			brakes, module("Gateway", 0x710, 0x77A), old, silent,
 		},
 		patterns: []diag.Pattern{{Key: "flat-battery", Text: "4 codes in 3 modules look like a flat-battery wave: the modules missed each other or their supply, and all of them only remember it. Charge and test the 12 V battery first.",

@@ -132,10 +132,10 @@ func TestHold(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				h, fired, parts := hold(t)
 				c.begin(h)
-				time.Sleep(c.held)
+				<-time.After(c.held)
 				synctest.Wait()
 				c.end(h)
-				time.Sleep(3 * HoldFor)
+				<-time.After(3 * HoldFor)
 				synctest.Wait()
 				if *fired != c.want {
 					t.Errorf("fired %d times, want %d", *fired, c.want)
@@ -158,7 +158,7 @@ func TestHoldFiresOnce(t *testing.T) {
 		h, fired, _ := hold(t)
 		for want := 1; want <= 2; want++ {
 			h.KeyDown(&fyne.KeyEvent{Name: fyne.KeySpace})
-			time.Sleep(10 * HoldFor)
+			<-time.After(10 * HoldFor)
 			synctest.Wait()
 			h.KeyUp(&fyne.KeyEvent{Name: fyne.KeySpace})
 			if *fired != want {
@@ -174,7 +174,7 @@ func TestHoldNotReady(t *testing.T) {
 		h, fired, _ := hold(t)
 		h.Ready(false, "Closed")
 		h.KeyDown(&fyne.KeyEvent{Name: fyne.KeySpace})
-		time.Sleep(2 * HoldFor)
+		<-time.After(2 * HoldFor)
 		synctest.Wait()
 		if *fired != 0 || h.Holding() {
 			t.Errorf("fired %d times, holding %v", *fired, h.Holding())
