@@ -22,7 +22,7 @@ type codeText struct {
 // describe puts a code into the words of a row.
 func describe(v diag.CodeView) codeText {
 	d := v.Describe
-	return codeText{title: strings.TrimSuffix(d.Meaning, "."), detail: dots(d.FailureText, d.Area), sign: signs[d.Verdict], state: d.Short}
+	return codeText{title: upperFirst(strings.TrimSuffix(d.Meaning, ".")), detail: dots(d.FailureText, d.Area), sign: signs[d.Verdict], state: d.Short}
 }
 
 // signs are the marks of the verdicts: a triangle for what is there now, a square for what has no new result, a
@@ -49,7 +49,7 @@ func (w *Window) codeMargin() fyne.CanvasObject {
 		}
 	}
 	add(T("code.m.letters"), d.Letters)
-	add(T("code.m.means"), d.Meaning)
+	add(T("code.m.means"), upperFirst(d.Meaning))
 	add(T("code.m.state"), d.VerdictText)
 	add(T("code.m.severity", "Level", d.Severity), d.SeverityReason, d.Advice)
 	add(T("code.m.clear"), d.ErasingText)

@@ -191,7 +191,13 @@ func spacedID(f explain.Field) string {
 	return spaced(strings.ReplaceAll(f.Hex, " ", ""))
 }
 
+// nearest are the well-formed requests that a doubtful one is a slip away from. A sound request has neighbours too,
+// but nobody is offered another one in its place.
 func (w *Window) nearest() fyne.CanvasObject {
+	doubtful := func(f explain.Finding) bool { return f.Level != explain.Note }
+	if !slices.ContainsFunc(w.req.explained.Findings, doubtful) {
+		return nil
+	}
 	var rows []fyne.CanvasObject
 	for _, n := range w.req.explained.Nearest {
 		text := look.Stack(1, look.Styled(n.Text, look.Style{Mono: true, Bold: true}), look.Small(n.Summary))

@@ -213,10 +213,11 @@ func (t *Text) layOut(width float32) []textLine {
 		line = textLine{}
 	}
 	space := func(st Style) float32 {
-		if n := len(line.parts); n > 0 { // a space has the width of the text that it follows
-			st = line.parts[n-1].Style
+		w := st.measure(" ")
+		if n := len(line.parts); n > 0 { // between two styles the narrower space stands
+			w = min(w, line.parts[n-1].measure(" "))
 		}
-		return st.measure(" ")
+		return w
 	}
 	put := func(text string, st Style, gap bool) {
 		line.height = max(line.height, st.pitch())

@@ -33,7 +33,7 @@ func showWindow(f flags) int {
 		return exitFailed
 	}
 	store, trouble := openStore(context.Background())
-	a := fyneapp.NewWithID("readback")
+	a := fyneapp.New() // without a name Fyne keeps no preferences of its own
 	a.SetIcon(fyne.NewStaticResource("icon.png", assets.Icon()))
 	win := a.NewWindow(app.T("window.title"))
 	o := options(f)
