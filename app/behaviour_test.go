@@ -555,3 +555,22 @@ func TestCloseEndsEverything(t *testing.T) {
 		t.Errorf("closed %d times, %d readings ended", v.closed, v.looked)
 	}
 }
+
+// TestManyUnchanged: many codes that the request did not touch are told in one row, few one by one.
+func TestManyUnchanged(t *testing.T) {
+	v := vanVisit()
+	r := *clearResult()
+	rb := *r.ReadBack
+	for _, c := range []string{"U3003-16", "U0155-00", "C0040-1C"} {
+		rb.Unchanged = append(slices.Clone(rb.Unchanged), diag.Fate{Module: "Brakes", Code: c, Text: "unchanged: Brakes was not asked"})
+	}
+	r.ReadBack = &rb
+	v.result = &r
+	b := newBench(t, setup{visit: v})
+	b.atGate()
+	b.lineUp()
+	b.w.sendChange()
+	b.until("sent", func() bool { return b.w.back.result != nil })
+	b.says("4 more codes, in Body, Brakes", "All 4 are unchanged.")
+	b.saysNot("C0040-1C")
+}

@@ -207,7 +207,7 @@ func (w *Window) latchRow(l gate.Latch) fyne.CanvasObject {
 		sign = look.MarkOpen
 	}
 	about := l.Why
-	if l.Source != gate.Nothing && !l.At.IsZero() && l.Key != gate.Standing { // that one tells its age itself
+	if l.Key != gate.Standing && l.Source != gate.Owner && l.Source != gate.Nothing && !l.At.IsZero() { // those tell their age themselves
 		about = dots(l.Why, T("latch.source."+strings.ReplaceAll(string(l.Source), " ", "-"), "Age", age(w.now().Sub(l.At))))
 	}
 	cells := []look.Cell{look.Natural(look.NewMark(sign, 22)), look.Growing(look.Stack(1, look.Body(l.Title), look.Small(about)))}

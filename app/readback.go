@@ -2,6 +2,7 @@ package app
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -162,10 +163,14 @@ func (w *Window) beforeAfter() fyne.CanvasObject {
 		kind string
 	}
 	var lines []line
+	unchanged := rb.Unchanged
+	if len(unchanged) > fewRows {
+		unchanged = nil // told in one row below
+	}
 	for _, g := range []struct {
 		kind  string
 		fates []diag.Fate
-	}{{"back", rb.Back}, {"gone", rb.Gone}, {"unchanged", rb.Unchanged}, {"unknown", rb.Unknown}} {
+	}{{"back", rb.Back}, {"gone", rb.Gone}, {"unchanged", unchanged}, {"unknown", rb.Unknown}} {
 		for _, f := range g.fates {
 			lines = append(lines, line{f, g.kind})
 		}
@@ -191,6 +196,11 @@ func (w *Window) beforeAfter() fyne.CanvasObject {
 	for _, f := range rb.New {
 		after = append(after, row(look.Styled(f.Code, mono), look.Styled(dots(f.Module, f.Text), look.Style{Size: look.SizeSmall})))
 	}
+	if n := len(rb.Unchanged); n > fewRows {
+		names := modulesOf(rb.Unchanged)
+		before = append(before, look.Pad(8, 12, 8, 14, look.Styled(N("back.more", n, "Modules", names), faint)))
+		after = append(after, look.Pad(8, 12, 8, 14, look.Styled(N("back.more.unchanged", n), faint)))
+	}
 	for _, rows := range []*[]fyne.CanvasObject{&before, &after} {
 		if len(*rows) == 0 {
 			*rows = append(*rows, look.Pad(10, 14, 10, 14, look.Small(T("back.no-codes"))))
@@ -199,6 +209,20 @@ func (w *Window) beforeAfter() fyne.CanvasObject {
 	return look.Sides(look.Scaled(270), 18, false,
 		look.Stack(6, look.Head(T("back.before", "When", w.back.read.Local().Format("15:04"))), look.Rows(before...)),
 		look.Stack(6, look.Head(T("back.after", "When", w.code.record.Begun.Local().Format("15:04"))), look.Rows(after...)))
+}
+
+// fewRows is how many unchanged codes are listed one by one.
+const fewRows = 3
+
+// modulesOf names the modules of fates, each once.
+func modulesOf(fates []diag.Fate) string {
+	var names []string
+	for _, f := range fates {
+		if !slices.Contains(names, f.Module) {
+			names = append(names, f.Module)
+		}
+	}
+	return strings.Join(names, ", ")
 }
 
 // meaning is what a code said before the request.
