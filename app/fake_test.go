@@ -92,7 +92,7 @@ func (f *fakeVisit) Latches(explain.Explanation) []gate.Latch {
 		case l.Key == gate.SaidBack:
 			l.InLine = f.words == "maple"
 		case f.said[l.Key]:
-			l.InLine, l.Source, l.At = true, gate.Owner, begin
+			l.InLine, l.Source, l.At, l.Why = true, gate.Owner, begin, "said by you 3 s ago"
 		}
 	}
 	return out
