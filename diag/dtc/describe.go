@@ -17,7 +17,7 @@ type Description struct {
 	Meaning        string      `json:"meaning"`
 	Known          bool        `json:"known"` // the meaning is the standard's
 	FailureText    string      `json:"failureText"`
-	Status         *StatusView `json:"status"`       // nil when there is no status byte
+	Status         *StatusView `json:"status"`      // nil when there is no status byte
 	Verdict        string      `json:"verdict"`     // its key, "there-now"
 	VerdictText    string      `json:"verdictText"` // "There now."
 	Short          string      `json:"short"`       // the verdict in a few words, "happening now"
@@ -28,25 +28,6 @@ type Description struct {
 	Erasing        Erasing     `json:"erasing"` // whether erasing helps
 	ErasingText    string      `json:"erasingText"`
 	Source         string      `json:"source"`
-}
-
-// Name is the code with its failure type, "P0A08-13".
-func (d Description) Name() string {
-	if d.FailureType == "" {
-		return d.Code
-	}
-	return d.Code + "-" + d.FailureType
-}
-
-// Sentence is the meaning and the failure type in one line.
-func (d Description) Sentence() string {
-	switch {
-	case d.FailureText == "":
-		return d.Meaning
-	case strings.HasSuffix(d.Meaning, "."):
-		return d.Meaning + " Failure type " + d.FailureType + ": " + d.FailureText + "."
-	}
-	return d.Meaning + ": " + d.FailureText
 }
 
 // StatusView is a status byte bit by bit; a bit that the module does not report is nil: not known, which is not "no".

@@ -137,13 +137,17 @@ func (c Code) area() area {
 	if e, ok := c.entry(); ok {
 		return tables().areas[e.area]
 	}
-	key, longest := "", 0
+	return tables().areas[rangeOf(c.Name())]
+}
+
+func rangeOf(name string) (area string) {
+	longest := 0
 	for _, r := range ranges {
-		for _, p := range strings.Fields(r.prefixes) {
-			if len(p) > longest && strings.HasPrefix(c.Name(), p) {
-				key, longest = r.area, len(p)
+		for p := range strings.FieldsSeq(r.prefixes) {
+			if len(p) > longest && strings.HasPrefix(name, p) {
+				area, longest = r.area, len(p)
 			}
 		}
 	}
-	return tables().areas[key]
+	return area
 }

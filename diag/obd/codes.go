@@ -46,7 +46,8 @@ func DecodeCodes(a []byte) ([]dtc.Code, error) {
 }
 
 // DecodeCodesSerial reads 43, 47 and 4A as they are on the older serial lines (ISO 9141-2, ISO 14230-4, SAE J1850):
-// three codes without a number before them, P0000 where there is none.
+// three codes without a number before them, P0000 where there is none. The two forms can't be told apart by their
+// bytes: the line that they came over decides.
 func DecodeCodesSerial(a []byte) ([]dtc.Code, error) {
 	if len(a) < 1 || len(a)%2 != 1 {
 		return nil, &ShapeError{"list of codes", a, "a code has two bytes"}

@@ -1,0 +1,190 @@
+package dtc_test
+
+import (
+	"bytes"
+	"compress/gzip"
+	"encoding/json"
+	"io"
+	"regexp"
+	"strings"
+	"testing"
+
+	"readback/diag/dtc"
+	"readback/testdata"
+)
+
+func code(t *testing.T, s string) dtc.Code {
+	t.Helper()
+	c, err := dtc.Parse(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+func status(s dtc.Status) *dtc.Status { return &s }
+
+// listed are the standard codes of four open lists, with the number of lists.
+func listed(t *testing.T) map[string]string {
+	t.Helper()
+	z, err := gzip.NewReader(bytes.NewReader(testdata.DTCListed))
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, err := io.ReadAll(z)
+	if err != nil {
+		t.Fatal(err)
+	}
+	out := map[string]string{}
+	for line := range strings.Lines(string(text)) {
+		if name, n, ok := strings.Cut(strings.TrimSpace(line), "\t"); ok && line[0] != '#' {
+			out[name] = n
+		}
+	}
+	return out
+}
+
+// Every code with a meaning is a standard code that at least one of four open lists holds, but for one that belongs
+// to a family of which they hold the rest.
+func TestCodesExist(t *testing.T) {
+	lists, meanings, n := listed(t), map[string]string{}, 0
+	for v := range 65536 {
+		c := dtc.From2(byte(v>>8), byte(v))
+		text, ok := c.Meaning()
+		if !ok {
+			continue
+		}
+		n++
+		if c.Origin() != dtc.Standard {
+			t.Errorf("%s belongs to the %s and has a meaning", c, c.Origin())
+		}
+		if lists[c.Name()] == "" && c.Name() != "C0050" {
+			t.Errorf("%s (%s) is in no list", c, text)
+		}
+		if other := meanings[text]; other != "" {
+			t.Errorf("%s and %s both mean %q", c, other, text)
+		}
+		meanings[text] = c.Name()
+	}
+	if n < 600 {
+		t.Errorf("only %d codes have a meaning", n)
+	}
+}
+
+// Meanings that service pages and open lists agree on; the words are ours.
+func TestMeanings(t *testing.T) {
+	for name, words := range map[string]string{
+		"P0A08": "DC-DC converter", "P0A1B": "drive motor control module A", "P0A1F": "battery control module",
+		"P0A2B": "temperature sensor of drive motor A", "P0A7F": "battery worn", "P0A80": "new one", "P0A94": "DC-DC converter", "P0AA6": "isolation",
+		"P0AFA": "voltage of the drive battery low", "P0BD7": "inverter", "P0C73": "coolant pump", "P0D26": "precharge", "P0D59": "plug too high",
+		"C0040": "circuit of the right front wheel speed sensor", "U0140": "lost contact with the body control module",
+		"U0100": "lost contact with the engine or drive control module A", "U0293": "hybrid or EV powertrain control module",
+		"U0155": "instrument panel", "U3003": "voltage of the 12 V battery", "U0073": "data bus A stopped",
+		"P0133": "slow reaction of the oxygen sensor, before the catalyst, bank 1", "P0141": "heating of the oxygen sensor, after the catalyst, bank 1",
+		"P0280": "cylinder 7 too high", "P0312": "cylinder 12", "P0562": "12 V supply too low", "P0A10": "status line of the DC-DC converter too high",
+		"P0A0A": "interlock", "U0027": "slow CAN bus touching", "U0422": "wrong data from the body control module",
+	} {
+		if text, ok := code(t, name).Meaning(); !ok || !strings.Contains(text, words) {
+			t.Errorf("%s: %q, %v, lacks %q", name, text, ok, words)
+		}
+	}
+}
+
+// A maker's code never gets a meaning, whatever its failure type says.
+func TestMakerCode(t *testing.T) {
+	d := dtc.Describe(code(t, "P1D5A-13"), status(0x2F), 0x7F, nil)
+	if d.Known || d.Meaning != "The car's maker decides what P1D5A means." || d.Origin != dtc.Maker {
+		t.Errorf("meaning %q, known %v, origin %s", d.Meaning, d.Known, d.Origin)
+	}
+	if d.Severity != string(dtc.UnknownLevel) || !strings.Contains(d.SeverityReason, string(dtc.WorkshopSoon)) {
+		t.Errorf("severity %s: %s", d.Severity, d.SeverityReason)
+	}
+	if want := "P is for the drive and charging side. 1 means the maker decides what it means. 13 is standard: the circuit is open."; d.Letters != want {
+		t.Errorf("letters %q", d.Letters)
+	}
+	if !d.ThereNow || d.Code != "P1D5A" || d.FailureType != "13" || d.FailureText != "the circuit is open" {
+		t.Errorf("%+v", d)
+	}
+}
+
+func TestSeverity(t *testing.T) {
+	for _, c := range []struct {
+		code   string
+		status *dtc.Status
+		lists  []string
+		want   dtc.Level
+	}{
+		{"P0AA6-00", status(0x2F), nil, dtc.Stop},
+		{"P0AA6-00", status(0x28), nil, dtc.WorkshopSoon}, // a remembered isolation fault is not shrugged off
+		{"P0AA6-00", status(0x50), nil, dtc.Info},
+		{"P0AA6", nil, nil, dtc.Stop}, // nothing known of its state
+		{"P0AA6", nil, []string{"stored"}, dtc.Stop},
+		{"P0AA6", nil, []string{"pending"}, dtc.WorkshopSoon},
+		{"P0A7E-00", status(0x01), nil, dtc.Stop},
+		{"C0040-1C", status(0x2F), nil, dtc.WorkshopSoon},
+		{"C0040-1C", status(0x28), nil, dtc.Watch},
+		{"C0040-1C", status(0xA8), nil, dtc.WorkshopSoon}, // it asks for a lamp
+		{"U0140-87", status(0x28), nil, dtc.Watch},
+		{"U0140-87", status(0x24), nil, dtc.Watch},
+		{"U0151-00", status(0x28), nil, dtc.WorkshopSoon}, // the airbag module
+		{"U0184-00", status(0x2F), nil, dtc.Info},         // the radio
+		{"U3003-16", status(0x68), nil, dtc.Watch},
+		{"P0301", nil, []string{"permanent"}, dtc.Watch},
+		{"B1A14-15", status(0x2F), nil, dtc.UnknownLevel},
+		{"B1A14-15", status(0x50), nil, dtc.Info},
+		{"P0C99-00", status(0x2F), nil, dtc.UnknownLevel}, // a standard code outside the table
+	} {
+		d := dtc.Describe(code(t, c.code), c.status, 0xFF, c.lists)
+		if d.Severity != string(c.want) || d.SeverityReason == "" || d.Advice == "" {
+			t.Errorf("%s %v %v: %s (%s), want %s", c.code, c.status, c.lists, d.Severity, d.SeverityReason, c.want)
+		}
+	}
+}
+
+// "Not known" is not "no": a bit outside the mask is null.
+func TestDescriptionJSON(t *testing.T) {
+	b, err := json.Marshal(dtc.Describe(code(t, "U0140-87"), status(0x28), 0x7F, nil))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got map[string]any
+	if err := json.Unmarshal(b, &got); err != nil {
+		t.Fatal(err)
+	}
+	for key, want := range map[string]any{"code": "U0140", "failureType": "87", "origin": "standard", "system": "network", "known": true,
+		"failureText": "message missing", "verdict": "remembered-passed", "severity": "WATCH", "erasing": "yes"} {
+		if got[key] != want {
+			t.Errorf("%s is %v, want %v", key, got[key], want)
+		}
+	}
+	bits, ok := got["status"].(map[string]any)
+	if !ok || bits["confirmedDTC"] != true || bits["testFailed"] != false || bits["warningIndicatorRequested"] != nil || bits["byte"] != "28" {
+		t.Errorf("status %v", got["status"])
+	}
+	if d := dtc.Describe(code(t, "P0301"), nil, 0xFF, []string{"stored"}); d.Status != nil || d.Verdict != "stored" || d.FailureType != "" || d.ThereNow {
+		t.Errorf("a code of an OBD list: %+v", d)
+	}
+}
+
+// No description promises anything: of every code with a meaning and of a sample of the others, in several states.
+func TestWords(t *testing.T) {
+	never := regexp.MustCompile(`(?i)\b(safe|fixed|ok|okay)\b`)
+	for v := range 65536 {
+		for _, s := range []*dtc.Status{nil, status(0x2F), status(0x28), status(0x50)} {
+			if _, known := dtc.From2(byte(v>>8), byte(v)).Meaning(); !known && v%37 != 0 {
+				continue
+			}
+			d := dtc.Describe(dtc.From3(byte(v>>8), byte(v), byte(v)), s, 0xFF, nil)
+			text := strings.Join([]string{d.Meaning, d.FailureText, d.Letters, d.Area, d.VerdictText, d.SeverityReason, d.Advice, d.ErasingText, d.Source}, " ")
+			if never.MatchString(text) {
+				t.Fatalf("%s says %q: %s", d.Code, never.FindString(text), text)
+			}
+			if d.Area == "" || d.Meaning == "" || d.System == "" || strings.Contains(text, "{part}") || strings.Contains(text, "  ") {
+				t.Fatalf("%s: %+v", d.Code, d)
+			}
+		}
+	}
+	if d := dtc.Describe(dtc.Code{}, nil, 0xFF, nil); d.Meaning != "No code." {
+		t.Errorf("the zero code: %q", d.Meaning)
+	}
+}

@@ -1,0 +1,318 @@
+package obd_test
+
+import (
+	"encoding/hex"
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+
+	"readback/diag/obd"
+	"readback/diag/quantity"
+	"readback/testdata"
+)
+
+// faults are known mistakes of the references, by parameter: there the other one alone counts.
+var faults = map[string]struct{ not, why string }{
+	"10": {"scapy", "scapy 2.5.0 reads one byte of two"},
+	"34": {"scapy", "scapy lacks the offset of -128 mA, and so for 35-3B"},
+	"35": {"scapy", "as 34"}, "36": {"scapy", "as 34"}, "37": {"scapy", "as 34"}, "38": {"scapy", "as 34"}, "39": {"scapy", "as 34"},
+	"3A": {"scapy", "as 34"}, "3B": {"scapy", "as 34"},
+}
+
+// states are parameters that are no numbers; they have tests of their own.
+var states = map[string]bool{"03": true, "12": true, "13": true, "1C": true, "1D": true, "51": true}
+
+var numeral = regexp.MustCompile(`[-+]?[0-9]+(?:\.[0-9]+)?(?:e-?[0-9]+)?`)
+
+// Every number that tshark 4.0.17 and scapy 2.5.0 show for a parameter, within 0.1 % and the digits they print.
+func TestParameters(t *testing.T) {
+	rows, compared := 0, 0
+	for line := range strings.Lines(testdata.OBDParameters) {
+		f := strings.Split(strings.TrimRight(line, "\n"), "\t")
+		if line[0] == '#' || f[0] == "pid" || states[f[0]] {
+			continue
+		}
+		rows++
+		b, err := hex.DecodeString("41" + f[0] + f[1])
+		if err != nil {
+			t.Fatalf("row %q: %v", line, err)
+		}
+		m, err := obd.DecodeCurrent(b)
+		if err != nil || len(m) != 1 || m[0].Name == "" {
+			t.Errorf("%s %s: %v, %v", f[0], f[1], m, err)
+			continue
+		}
+		fault := faults[f[0]]
+		if fault.not != "tshark" {
+			compared += compare(t, f[0]+" "+f[1]+" tshark", f[2], m[0].Readings)
+		}
+		if fault.not != "scapy" {
+			compared += compare(t, f[0]+" "+f[1]+" scapy", values(f[3]), m[0].Readings)
+		}
+	}
+	if rows != 328 || compared < 790 {
+		t.Errorf("%d rows, %d numbers compared", rows, compared)
+	}
+}
+
+// values takes the names and the unit off scapy's text that have digits in them.
+func values(s string) string {
+	var out []string
+	for part := range strings.SplitSeq(s, ";") {
+		_, v, _ := strings.Cut(part, "=")
+		out = append(out, strings.ReplaceAll(v, "min-1", ""))
+	}
+	return strings.Join(out, " ; ")
+}
+
+func compare(t *testing.T, what, shown string, readings []obd.Reading) (n int) {
+	t.Helper()
+	if strings.HasSuffix(what, "tshark") && strings.Contains(shown, ": ") { // "Voltage: 0.640 V, Short term fuel trim: -100.00 %"
+		var out []string
+		for part := range strings.SplitSeq(shown, ", ") {
+			_, v, _ := strings.Cut(part, ": ")
+			out = append(out, v)
+		}
+		shown = strings.Join(out, " ; ")
+	}
+	for i, text := range numeral.FindAllString(shown, -1) {
+		want, err := strconv.ParseFloat(text, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if i >= len(readings) {
+			if !strings.HasSuffix(what, "ffff scapy") { // scapy shows a trim of FF, which means "no trim"; tshark does not
+				t.Errorf("%s: %s has more numbers than %v", what, shown, readings)
+			}
+			continue
+		}
+		got := readings[i].Quantity.Value
+		_, digits, _ := strings.Cut(text, ".")
+		margin := math.Abs(want)/1000 + 0.51*math.Pow10(-len(digits))
+		if readings[i].Text != "" || math.Abs(got-want) > margin {
+			t.Errorf("%s: %v (%v), want %v", what, got, readings[i], want)
+		}
+		n++
+	}
+	return n
+}
+
+// Units after SAE J1979; tshark, scapy and an open OBD2 signal file agree, but for 32, where tshark prints kPa for Pa.
+func TestUnits(t *testing.T) {
+	for id, unit := range map[byte]quantity.Unit{0x04: "%", 0x05: "°C", 0x0A: "kPa", 0x0C: "1/min", 0x0D: "km/h", 0x0E: "°", 0x10: "g/s", 0x1F: "s", 0x21: "km",
+		0x32: "Pa", 0x33: "kPa", 0x3C: "°C", 0x42: "V", 0x4D: "min", 0x53: "kPa", 0x54: "Pa", 0x5E: "L/h", 0x63: "Nm"} {
+		m, err := obd.DecodeCurrent([]byte{0x41, id, 0, 0, 0, 0})
+		if err != nil || len(m) == 0 || m[0].Readings[0].Quantity.Unit != unit {
+			t.Errorf("%02X: %v, %v, want %s", id, m, err, unit)
+		}
+	}
+}
+
+// States: bit patterns and values on which tshark and scapy agree, or that the known faults of scapy leave to tshark (it
+// takes the bits of 03 and 12 for an index).
+func TestStates(t *testing.T) {
+	for answer, want := range map[string]string{
+		"41030200":     "system 1: regulated by the oxygen sensor, system 2: not told",
+		"41031008":     "system 1: regulated, but a sensor is faulty, system 2: not regulated, because of a fault",
+		"41030301":     "system 1: not described (03), system 2: not regulated, engine cold",
+		"411204":       "from outside, or off",
+		"411312":       "bank 1: 2, bank 2: 1",
+		"4113FF":       "bank 1: 1 2 3 4, bank 2: 1 2 3 4",
+		"411D12":       "bank 1: 2, bank 2: none, bank 3: 1, bank 4: none",
+		"411C12":       "EMD+",
+		"411C06":       "EOBD",
+		"411C80":       "not described (80)",
+		"411E01":       "on",
+		"415112":       "hybrid with ethanol",
+		"415100":       "not available",
+		"415108":       "electric",
+		"4154FFFF":     "-1 Pa",
+		"41020562":     "P0562",
+		"41020000":     "no values are frozen",
+		"4114FFFF":     "sensor voltage: 1.275 V",
+		"41143480":     "sensor voltage: 0.260 V, short-term fuel trim: 0.0 %",
+		"4150FF000000": "2550 g/s",
+		"414F01020304": "air to fuel: 1, oxygen sensor voltage: 2 V, oxygen sensor current: 3 mA, intake manifold pressure: 40 kPa",
+		"415F0E":       "0E",
+		"414000000000": "none",
+		"410181076504": "lamp: on, stored codes: 1, without a result yet: evap",
+	} {
+		b, err := hex.DecodeString(answer)
+		if err != nil {
+			t.Fatal(err)
+		}
+		m, err := obd.DecodeCurrent(b)
+		if err != nil || len(m) != 1 {
+			t.Errorf("%s: %v, %v", answer, m, err)
+			continue
+		}
+		var got []string
+		for _, r := range m[0].Readings {
+			got = append(got, r.String())
+		}
+		if s := strings.Join(got, ", "); s != want {
+			t.Errorf("%s reads %q, want %q", answer, s, want)
+		}
+	}
+}
+
+// Every parameter from 00 to 63 is described and decodes zeros of its length.
+func TestEveryParameter(t *testing.T) {
+	for id := range byte(0x64) {
+		name, ok := obd.ParameterName(id)
+		if !ok || name == "" {
+			t.Errorf("%02X is not described", id)
+			continue
+		}
+		m, err := obd.DecodeCurrent([]byte{0x41, id, 0, 0, 0, 0, 0, 0})
+		if err != nil || len(m[0].Readings) == 0 {
+			t.Errorf("%02X: %v, %v", id, m, err)
+		}
+	}
+	if _, ok := obd.ParameterName(0x64); ok {
+		t.Error("64 is described")
+	}
+}
+
+func TestSeveralParameters(t *testing.T) {
+	// The multi-parameter answer of SAE J1979's own kind: load, coolant, speed, with filling.
+	m, err := obd.DecodeCurrent([]byte{0x41, 0x04, 0xFF, 0x05, 0x7B, 0x0C, 0x1A, 0xF8, 0x00, 0x00})
+	if err != nil || len(m) != 3 || m[1].Readings[0].String() != "83 °C" || m[2].Readings[0].Quantity.Value != 1726 {
+		t.Errorf("%v, %v", m, err)
+	}
+	m, err = obd.DecodeCurrent([]byte{0x41, 0x05, 0x7B, 0xA6, 1, 2, 3, 4})
+	if err != nil || len(m) != 2 || m[1].Name != "" || len(m[1].Readings) != 0 || len(m[1].Raw) != 4 {
+		t.Errorf("a parameter that is not described: %v, %v", m, err)
+	}
+	for _, b := range [][]byte{nil, {0x41}, {0x41, 0x0C}, {0x41, 0x0C, 0x1A}, {0x41, 0x05, 0x7B, 0x0C, 0x1A}} {
+		if m, err := obd.DecodeCurrent(b); err == nil {
+			t.Errorf("% X: %v", b, m)
+		}
+	}
+}
+
+// Bits after public copies of SAE J1979 annex B and a forum's table for diesels, which agree bit for bit. scapy has bytes
+// C and D in reverse order; tshark does not decode them.
+func TestMonitors(t *testing.T) {
+	for _, c := range []struct {
+		bytes, fitted, incomplete string
+		compression               bool
+	}{
+		{"81076504", "misfire fuel components catalyst evap o2 o2heater", "evap", false},
+		{"00070000", "misfire fuel components", "", false},
+		{"0077FFFF", "misfire fuel components catalyst heatedcatalyst evap secondaryair aircon o2 o2heater egr", "misfire fuel components catalyst heatedcatalyst evap secondaryair aircon o2 o2heater egr", false},
+		{"000FEB6B", "misfire fuel components nmhc nox boost exhaustsensor filter egr", "nmhc nox boost exhaustsensor filter", true},
+		{"00080101", "nmhc", "nmhc", true},
+		{"00008080", "egr", "egr", false},
+		{"00700000", "", "", false}, // incomplete, but not fitted
+		{"7F040000", "components", "", false},
+	} {
+		b, err := hex.DecodeString(c.bytes)
+		if err != nil {
+			t.Fatal(err)
+		}
+		m, err := obd.DecodeMonitors(b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var fitted []string
+		for _, x := range m.Fitted {
+			fitted = append(fitted, x.Key)
+			if x.Name == "" {
+				t.Errorf("%s has no name", x.Key)
+			}
+		}
+		if got := strings.Join(fitted, " "); got != c.fitted || m.Compression != c.compression {
+			t.Errorf("%s: %s, want %s", c.bytes, got, c.fitted)
+		}
+		if got := strings.Join(m.Incomplete(), " "); got != c.incomplete {
+			t.Errorf("%s: incomplete %s, want %s", c.bytes, got, c.incomplete)
+		}
+		if m.Lamp != (b[0] >= 0x80) || m.Codes != int(b[0]%0x80) {
+			t.Errorf("%s: lamp %v, %d codes", c.bytes, m.Lamp, m.Codes)
+		}
+	}
+	if _, err := obd.DecodeMonitors([]byte{1, 2, 3}); err == nil {
+		t.Error("three bytes were taken")
+	}
+}
+
+func TestCodeLists(t *testing.T) {
+	for _, c := range []struct {
+		bytes, want string
+	}{
+		{"4300", "[]"}, {"470101330000", "[P0133]"}, {"4A02C1400000", "[U0140]"}, {"43000000000000", "[]"},
+		{"43", ""}, {"4301", ""}, {"430201020113FF", ""}, {"43010102", "[P0102]"}, {"4303010201", ""}, {"43010102F0F0", ""}, {"", ""},
+	} {
+		b, err := hex.DecodeString(c.bytes)
+		if err != nil {
+			t.Fatal(err)
+		}
+		codes, err := obd.DecodeCodes(b)
+		if got := names(codes); got != c.want || (err == nil) != (c.want != "") || err == nil && codes == nil {
+			t.Errorf("%s: %s, %v, want %s", c.bytes, got, err, c.want)
+		}
+	}
+	for _, b := range [][]byte{{}, {0x43, 1}, {0x43, 1, 2, 3}} {
+		if _, err := obd.DecodeCodesSerial(b); err == nil {
+			t.Errorf("% X was taken", b)
+		}
+	}
+}
+
+func names[T interface{ String() string }](list []T) string {
+	if list == nil {
+		return ""
+	}
+	var out []string
+	for _, x := range list {
+		out = append(out, x.String())
+	}
+	return "[" + strings.Join(out, " ") + "]"
+}
+
+// Two calibration names, a module's name with its abbreviation (form after the ELM327 data sheet's examples), and answers
+// that announce more than they hold.
+func TestVehicleInformation(t *testing.T) {
+	two := append([]byte{0x49, 0x04, 0x02}, "TN4EDR0403\x00\x00\x00\x00\x00\x00TN4EDR0404      "...)
+	if ids, err := obd.DecodeCalibrationIDs(two); err != nil || strings.Join(ids, "|") != "TN4EDR0403|TN4EDR0404" {
+		t.Errorf("%q, %v", ids, err)
+	}
+	name := append([]byte{0x49, 0x0A, 0x01}, "ECM\x00-EngineControl\x00\x00"...)
+	if s, err := obd.DecodeModuleName(name); err != nil || s != "ECM-EngineControl" {
+		t.Errorf("%q, %v", s, err)
+	}
+	for _, b := range [][]byte{nil, {0x49, 0x02}, {0x49, 0x02, 0x00}, two[:30], append([]byte{0x49, 0x02, 0x01}, make([]byte, 16)...), append([]byte{0x49, 0x02, 0x01}, "1D4GP00R55B12345\x80"...)} {
+		if s, err := obd.DecodeVIN(b); err == nil && len(b) < 30 {
+			t.Errorf("% X: %q", b, s)
+		}
+	}
+}
+
+func FuzzDecode(f *testing.F) {
+	f.Add([]byte{0x41, 0x04, 0xFF, 0x05, 0x7B, 0x0C, 0x1A, 0xF8})
+	f.Add([]byte{0x43, 0x02, 0x01, 0x02, 0x01, 0x13})
+	f.Add([]byte{0x49, 0x02, 0x01, '1'})
+	f.Fuzz(func(t *testing.T, b []byte) {
+		if m, err := obd.DecodeCurrent(b); err == nil {
+			n := 1
+			for _, x := range m {
+				n += 1 + len(x.Raw)
+			}
+			if n > len(b) || len(m) == 0 {
+				t.Fatalf("%d bytes out of %d", n, len(b))
+			}
+		}
+		if codes, err := obd.DecodeCodes(b); err == nil && len(codes) > int(b[1]) {
+			t.Fatalf("%d codes, %d announced", len(codes), b[1])
+		}
+		_, _ = obd.DecodeCodesSerial(b)
+		_, _ = obd.DecodeVIN(b)
+		_, _ = obd.DecodeCalibrationIDs(b)
+		_, _ = obd.DecodeModuleName(b)
+		_, _ = obd.DecodeMonitors(b)
+		_, _ = obd.DecodeOffered(b)
+	})
+}
