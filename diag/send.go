@@ -256,7 +256,7 @@ func (v *Visit) sendChange(ctx context.Context, m link.Message, e explain.Explan
 
 // neverLeft: errors with which a link says that it sent nothing at all.
 func neverLeft(err error) bool {
-	return errors.Is(err, link.ErrNotExact) || errors.Is(err, link.ErrTooLong) ||
+	return errors.Is(err, link.ErrNotSent) || errors.Is(err, link.ErrNotExact) || errors.Is(err, link.ErrTooLong) ||
 		errors.Is(err, gate.ErrPermitUsed) || errors.Is(err, gate.ErrPermitExpired) || errors.Is(err, gate.ErrPermitOther)
 }
 

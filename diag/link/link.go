@@ -50,7 +50,9 @@ var (
 	ErrClosed   = errors.New("link: closed")
 	ErrGone     = errors.New("link: the adapter has gone")
 	ErrNotExact = errors.New("link: this adapter can't send the frame exactly as shown")
-	ErrTooLong  = errors.New("link: message too long for this address")
+	// ErrNotSent comes with the error that kept an adapter from sending: nothing of the message has left.
+	ErrNotSent = errors.New("link: nothing was sent")
+	ErrTooLong = errors.New("link: message too long for this address")
 )
 
 // TornError reports a message of one module that arrived incompletely, or a request that it did not let finish.

@@ -255,11 +255,11 @@ func (c *conversation) learn(a link.Address) {
 // sender tells who sent a frame; ok is false for frames that are no diagnostic answers.
 func (c *conversation) sender(f can.Frame) (a link.Address, ok bool) {
 	id := link.IDOf(f)
-	if c.asked[id] {
-		return a, false
-	}
 	if a, ok := c.pairs[id]; ok {
 		return a, true
+	}
+	if c.asked[id] && !answers(f) {
+		return a, false
 	}
 	a = link.Address{Answer: id}
 	if id.Extended {
@@ -269,6 +269,18 @@ func (c *conversation) sender(f can.Frame) (a link.Address, ok bool) {
 		a.Request = request
 	}
 	return a, !id.Extended && id.Value >= 0x700 || id.Extended && id.Value&0xFFFFFF00 == 0x18DAF100
+}
+
+// answers: the frame begins a message whose service byte is an answer's (bit 0x40). A search asks on identifiers that
+// modules answer on.
+func answers(f can.Frame) bool {
+	switch f.Data[0] >> 4 {
+	case 0:
+		return f.Data[1]&0x40 != 0
+	case 1:
+		return f.Data[2]&0x40 != 0
+	}
+	return false
 }
 
 // tooLong is the refusal of a message of n bytes; nothing has been sent.

@@ -2,6 +2,7 @@ package elm
 
 import (
 	"context"
+	"fmt"
 	"time"
 
 	"go.einride.tech/can"
@@ -60,7 +61,7 @@ func (c *conversation) begin(ctx context.Context, m link.Message) (*exchange, er
 		return nil, err
 	}
 	if err := c.prepare(ctx, m, fields); err != nil {
-		return nil, err
+		return nil, fmt.Errorf("%w: %w", link.ErrNotSent, err)
 	}
 	c.learn(m.Address)
 	x := &exchange{m: m, receivers: map[link.ID]*receiver{}, pending: map[link.ID]time.Time{}}
