@@ -57,7 +57,6 @@ type moduleDoc struct {
 // codeDoc is a stored code: its meaning beside what was kept with it.
 type codeDoc struct {
 	dtc.Description
-	Raw       []byte            `json:"-"`
 	Hex       string            `json:"raw"`
 	Snapshots []garage.Snapshot `json:"snapshots"`
 	Extended  []garage.Extended `json:"extended"`

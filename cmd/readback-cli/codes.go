@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"readback/diag/dtc"
 	"readback/diag/vin"
@@ -64,10 +66,12 @@ func fullName(d dtc.Description) string {
 
 // sentence is the meaning, and what the failure type adds to it.
 func sentence(d dtc.Description) string {
-	if d.FailureType == "" || d.FailureType == "00" {
-		return d.Meaning
+	r, n := utf8.DecodeRuneInString(d.Meaning)
+	meaning := string(unicode.ToUpper(r)) + strings.TrimSuffix(d.Meaning[n:], ".")
+	if d.FailureType != "" && d.FailureType != "00" {
+		meaning += " (" + d.FailureText + ")"
 	}
-	return d.Meaning + " (" + d.FailureText + ")"
+	return meaning + "."
 }
 
 type vinCmd struct {

@@ -1,6 +1,8 @@
 package garage
 
 import (
+	"encoding/hex"
+	"fmt"
 	"time"
 
 	"readback/diag/dtc"
@@ -76,7 +78,7 @@ type Module struct {
 type CodeRecord struct {
 	ID        int64       `json:"-"`
 	Code      dtc.Code    `json:"-"`
-	Raw       []byte      `json:"raw"`                    // the bytes as they came
+	Raw       Hex         `json:"raw"`                    // the bytes as they came
 	Status    *dtc.Status `json:"status"`                 // nil when the module gives none (OBD)
 	Lists     []string    `json:"lists,omitempty"`        // OBD: "stored", "pending", "permanent"
 	Severity  *byte       `json:"severityByte,omitempty"` // the module's own, 19 09
@@ -87,7 +89,7 @@ type CodeRecord struct {
 // Snapshot is one record of values kept when the code was stored (19 04).
 type Snapshot struct {
 	Record byte    `json:"record"`
-	Raw    []byte  `json:"raw"`
+	Raw    Hex     `json:"raw"`
 	Values []Value `json:"values"`
 }
 
@@ -96,7 +98,7 @@ type Value struct {
 	Identifier uint16 `json:"identifier"`
 	Name       string `json:"name"` // "" when the meaning is not known
 	Text       string `json:"text"` // with unit, "" when the meaning is not known
-	Raw        []byte `json:"raw"`
+	Raw        Hex    `json:"raw"`
 }
 
 // Extended is one extended data record (19 06).
@@ -104,7 +106,7 @@ type Extended struct {
 	Record byte   `json:"record"`
 	Name   string `json:"name"`
 	Text   string `json:"text"`
-	Raw    []byte `json:"raw"`
+	Raw    Hex    `json:"raw"`
 }
 
 // Outcome is what became of a change.
@@ -135,4 +137,17 @@ type Entry struct {
 	Outcome  Outcome   `json:"outcome"`
 	Answers  []string  `json:"answers"` // answers as text, with times
 	Seen     bool      `json:"seen"`    // the owner has been told of an unknown outcome
+}
+
+// Hex are raw bytes; as text they are upper-case hex digits.
+type Hex []byte
+
+func (h Hex) MarshalText() ([]byte, error) { return fmt.Appendf(nil, "%X", []byte(h)), nil }
+
+func (h *Hex) UnmarshalText(b []byte) error {
+	v, err := hex.DecodeString(string(b))
+	if err == nil {
+		*h = v
+	}
+	return err
 }
