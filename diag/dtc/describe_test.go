@@ -5,7 +5,6 @@ import (
 	"compress/gzip"
 	"encoding/json"
 	"io"
-	"regexp"
 	"strings"
 	"testing"
 
@@ -168,16 +167,18 @@ func TestDescriptionJSON(t *testing.T) {
 
 // No description promises anything: of every code with a meaning and of a sample of the others, in several states.
 func TestWords(t *testing.T) {
-	never := regexp.MustCompile(`(?i)\b(safe|fixed|ok|okay)\b`)
+	never := []string{"safe", "fixed", " ok ", " ok.", " ok,"}
 	for v := range 65536 {
 		for _, s := range []*dtc.Status{nil, status(0x2F), status(0x28), status(0x50)} {
-			if _, known := dtc.From2(byte(v>>8), byte(v)).Meaning(); !known && v%37 != 0 {
+			if _, known := dtc.From2(byte(v>>8), byte(v)).Meaning(); !known && v%97 != 0 {
 				continue
 			}
 			d := dtc.Describe(dtc.From3(byte(v>>8), byte(v), byte(v)), s, 0xFF, nil)
 			text := strings.Join([]string{d.Meaning, d.FailureText, d.Letters, d.Area, d.VerdictText, d.SeverityReason, d.Advice, d.ErasingText, d.Source}, " ")
-			if never.MatchString(text) {
-				t.Fatalf("%s says %q: %s", d.Code, never.FindString(text), text)
+			for _, word := range never {
+				if strings.Contains(strings.ToLower(text), word) {
+					t.Fatalf("%s says %q: %s", d.Code, word, text)
+				}
 			}
 			if d.Area == "" || d.Meaning == "" || d.System == "" || strings.Contains(text, "{part}") || strings.Contains(text, "  ") {
 				t.Fatalf("%s: %+v", d.Code, d)

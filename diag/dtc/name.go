@@ -106,9 +106,12 @@ func (e *ParseError) Error() string {
 	return fmt.Sprintf("dtc: %q is not a trouble code: %s", e.Text, e.Why)
 }
 
+// separators are what people write between the parts of a code.
+var separators = strings.NewReplacer("-", "", " ", "", ":", "", ".", "")
+
 // Parse reads a code as people write it ("P0A08", "p0a08-13", "P0A08 13") or as bytes ("0A08", "0A0813").
 func Parse(s string) (Code, error) {
-	text := strings.ToUpper(strings.NewReplacer("-", "", " ", "", ":", "", ".", "").Replace(s))
+	text := strings.ToUpper(separators.Replace(s))
 	if text == "" {
 		return Code{}, &ParseError{s, "there is nothing"}
 	}
