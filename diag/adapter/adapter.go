@@ -19,7 +19,7 @@ type Place string
 func (p Place) Split() (scheme, rest string, err error) {
 	scheme, rest, ok := strings.Cut(string(p), ":")
 	if !ok || scheme == "" {
-		return "", "", fmt.Errorf("adapter: %q is not a place: it needs a kind, as in serial:/dev/ttyUSB0 or practice:", string(p))
+		return "", "", fmt.Errorf("%w: %q names no kind, as serial:/dev/ttyUSB0 or practice: do", ErrUnknownPlace, string(p))
 	}
 	return scheme, rest, nil
 }
