@@ -9,6 +9,7 @@ import (
 
 // thread runs what the door hands over, as the window's thread does, and notes when it was asked to.
 type thread struct {
+	run   sync.Mutex // a thread runs one thing at a time
 	mu    sync.Mutex
 	asked []time.Time
 	held  []func()
@@ -24,6 +25,8 @@ func (th *thread) do(f func()) {
 		return
 	}
 	th.mu.Unlock()
+	th.run.Lock()
+	defer th.run.Unlock()
 	f()
 }
 
@@ -76,7 +79,8 @@ func TestDoorOnePending(t *testing.T) {
 func TestDoorReplacesSameKey(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		var got []string
-		d := &door{do: func(f func()) { f() }, draw: func() { got = append(got, "draw") }}
+		th := &thread{}
+		d := &door{do: th.do, draw: func() { got = append(got, "draw") }}
 		d.last = time.Now()
 		for _, x := range [][2]string{{"look", "1"}, {"", "a"}, {"look", "2"}, {"", "b"}, {"look", "3"}} {
 			d.hand(x[0], func() { got = append(got, x[1]) })
@@ -99,7 +103,8 @@ func TestDoorReplacesSameKey(t *testing.T) {
 func TestDoorClosed(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		ran := 0
-		d := &door{do: func(f func()) { f() }, draw: func() { ran++ }, last: time.Now()}
+		th := &thread{}
+		d := &door{do: th.do, draw: func() { ran++ }, last: time.Now()}
 		d.hand("", func() { ran++ })
 		d.close()
 		d.hand("", func() { ran++ })

@@ -119,13 +119,16 @@ func (w *Window) ribbon() fyne.CanvasObject {
 	e := w.req.explained
 	var spans []look.Span
 	for _, f := range e.Fields {
-		spans = append(spans, look.Span{From: f.From, To: f.To, Name: f.Name, Filling: f.Name == fillingName})
+		spans = append(spans, look.Span{From: f.From, To: f.To, Name: f.Name, Filling: f.Name == fillingName, Wrong: f.Name == unreadName})
 	}
 	return look.NewRibbon(e.Frame.IDText, e.Frame.DataText, spans, w.req.span, func(i int) { w.req.span = i; w.draw() })
 }
 
-// fillingName is how an explanation names bytes without meaning.
-const fillingName = "Filling"
+// How an explanation names bytes without meaning, and bytes that can't be read.
+const (
+	fillingName = "Filling"
+	unreadName  = "Not understood"
+)
 
 // findings are shown where they are: the place in what was typed is marked.
 func (w *Window) findings() fyne.CanvasObject {

@@ -83,7 +83,7 @@ func TestTextKeepsAll(t *testing.T) {
 // TestCodesAreMono: codes and identifiers are set in the mono font by themselves, words and plain numbers are not.
 func TestCodesAreMono(t *testing.T) {
 	for text, mono := range map[string]string{
-		"It answers at 7ED.": "7ED", "See P1D5A-13 now": "P1D5A-13", "the code U0140 in": "U0140", "FF FF asks": "FF FF", "on 18DA10F1 only": "18DA10F1",
+		"It answers at 7ED.": "7ED", "See P1D5A-13 now": "P1D5A-13", "the code U0140 in": "U0140", "FF FF asks": "FF FF", "missing: 14 FF FF FF is": "14 FF FF FF", "on 18DA10F1 only": "18DA10F1",
 		"about 12 V and 500 kbit/s": "", "A FACE in a CAB": "", "8 bytes": "", "ADD AND BE": "",
 	} {
 		var got []string

@@ -84,8 +84,9 @@ func Mono(s string) *Text  { return NewText(Run{s, Style{Mono: true}}) }
 // Styled sets a text in any style, with the same marks as [Body].
 func Styled(s string, st Style) *Text { return styled(s, st) }
 
-// hexWord finds what is always set in mono: trouble codes, and hex numbers that have both a digit and a letter.
-var hexWord = regexp.MustCompile(`\b(?:[PCBU][0-3][0-9A-F]{3}(?:-[0-9A-F]{2})?|[0-9][0-9A-F]*[A-F][0-9A-F]*|[A-F][A-F0-9]*[0-9][0-9A-F]*|FF(?:FF)*)\b`)
+// hexWord finds what is always set in mono: bytes in a row, trouble codes, and hex numbers that have both a digit and
+// a letter.
+var hexWord = regexp.MustCompile(`\b(?:[0-9A-F]{2}(?: [0-9A-F]{2})+|[PCBU][0-3][0-9A-F]{3}(?:-[0-9A-F]{2})?|[0-9][0-9A-F]*[A-F][0-9A-F]*|[A-F][A-F0-9]*[0-9][0-9A-F]*|FF(?:FF)*)\b`)
 
 func rich(s string, st Style) []Run {
 	var out []Run
