@@ -2,7 +2,6 @@ package look
 
 import (
 	"image/color"
-	"strings"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
@@ -41,14 +40,6 @@ func NewRibbon(idText, data string, spans []Span, selected int, choose func(int)
 	r.part.tapped = func() {}
 	r.ExtendBaseWidget(r)
 	return r
-}
-
-// Spoken is the ribbon in words, the chosen span first.
-func (r *Ribbon) Spoken() string {
-	if r.selected < 0 || r.selected >= len(r.spans) {
-		return r.id + " " + strings.Join(r.bytes, " ")
-	}
-	return r.spans[r.selected].Name
 }
 
 func (r *Ribbon) FocusGained()                   { r.take(r, true) }

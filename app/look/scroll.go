@@ -30,9 +30,6 @@ func (s *Scroller) Set(o fyne.CanvasObject) {
 	s.settle()
 }
 
-// Fit lays the content out again after something in it has changed its height.
-func (s *Scroller) Fit() { s.settle() }
-
 func (s *Scroller) settle() {
 	inner := s.scroll.Content.(*fyne.Container)
 	s.body.width = s.scroll.Size().Width
