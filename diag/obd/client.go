@@ -32,6 +32,7 @@ const (
 type Options struct {
 	Window   time.Duration // for first answers; 0 stands for 200 ms (P2 50 ms of ISO 15765-4 and gateways' delay, common practice)
 	Transfer time.Duration // on top, where answers may have further frames; 0 stands for 300 ms (common practice)
+	Slack    time.Duration // on top until the first answer, for the adapter's own delay on a serial or radio line; not told to the adapter
 	P2Star   time.Duration // for a module that says "working, wait"; 0 stands for 5 s (ISO 15765-4)
 	Cap      time.Duration // in all; 0 stands for 30 s (common practice)
 }
@@ -103,10 +104,12 @@ func (c *Client) Ask(ctx context.Context, request []byte) (Answers[[]byte], erro
 	if err := c.link.Send(ctx, link.Message{Address: c.address, Data: request, Wait: c.o.Window}); err != nil {
 		return nil, err
 	}
+	window := c.window(request[0])
 	r := collecting{
 		request: request,
 		one:     !c.address.Functional,
-		until:   time.Now().Add(c.window(request[0])),
+		window:  window,
+		until:   time.Now().Add(window + c.o.Slack),
 		most:    time.Now().Add(c.o.Cap),
 		p2Star:  c.o.P2Star,
 		waiting: map[link.ID]time.Time{},
@@ -156,6 +159,7 @@ func passing(err error) bool {
 type collecting struct {
 	request []byte
 	one     bool // one module is asked
+	window  time.Duration
 	until   time.Time
 	most    time.Time // the cap
 	p2Star  time.Duration
@@ -224,8 +228,13 @@ func (r *collecting) expire(now time.Time) {
 func (r *collecting) take(m link.Message) {
 	id := m.Address.Answer
 	a := m.Data
+	if !belongs(r.request, a) {
+		return
+	}
+	if last := time.Now().Add(r.window); last.Before(r.until) && len(r.got) == 0 && len(r.waiting) == 0 {
+		r.until = last // the others answer within the window of the first
+	}
 	switch {
-	case !belongs(r.request, a):
 	case a[0] == negativeAnswer && len(a) < 3:
 		r.settle(id, Result[[]byte]{Err: &ShapeError{"refusal", a, "the reason is missing"}})
 	case a[0] == negativeAnswer && a[2] == pendingCode:

@@ -63,6 +63,23 @@ func TestAsk(t *testing.T) {
 	})
 }
 
+// With a slow line the first answer may be late; the others follow within the window.
+func TestSlack(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		c := newCar(func(int, []byte) []event {
+			return []event{
+				{after: 500 * ms, from: engine, data: []byte{0x41, 0x0D, 0x00}},
+				{after: 600 * ms, from: gearbox, data: []byte{0x41, 0x0D, 0x00}},
+			}
+		})
+		begun := time.Now()
+		got, err := obd.New(c, link.Functional11(), obd.Options{Slack: time.Second}).Ask(t.Context(), []byte{0x01, 0x0D})
+		if err != nil || len(got) != 2 || time.Since(begun) != 700*ms || c.sent[0].Wait != 200*ms {
+			t.Errorf("%v, %v after %v", got, err, time.Since(begun))
+		}
+	})
+}
+
 // One module: its first final answer ends the wait.
 func TestAskOne(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {

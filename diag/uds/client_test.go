@@ -259,6 +259,17 @@ func TestLongAnswer(t *testing.T) {
 	})
 }
 
+// The delay of a serial or radio line is no silence of the module; the adapter is told the module's time alone.
+func TestSlack(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		m := newModule(func(int, []byte) []event { return []event{{after: 600 * ms, data: []byte{0x7E, 0x00}}} })
+		c := uds.New(m, charging, uds.Options{Slack: time.Second})
+		if err := c.TesterPresent(t.Context()); err != nil || m.requests() != 1 || m.sent[0].Wait != 150*ms {
+			t.Errorf("%v after %d requests, wait %v", err, m.requests(), m.sent[0].Wait)
+		}
+	})
+}
+
 func TestMalformed(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		var shape *uds.ShapeError
