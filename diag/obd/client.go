@@ -32,7 +32,7 @@ const (
 type Options struct {
 	Window   time.Duration // for first answers; 0 stands for 200 ms (P2 50 ms of ISO 15765-4 and gateways' delay, common practice)
 	Transfer time.Duration // on top, where answers may have further frames; 0 stands for 300 ms (common practice)
-	Slack    time.Duration // on top until the first answer, for the adapter's own delay on a serial or radio line; not told to the adapter
+	Slack    time.Duration // on top until the first answer, for the delay of an adapter that does its own waiting and tells silence itself; not told to it
 	P2Star   time.Duration // for a module that says "working, wait"; 0 stands for 5 s (ISO 15765-4)
 	Cap      time.Duration // in all; 0 stands for 30 s (common practice)
 }

@@ -23,8 +23,7 @@ type Options struct {
 	P2       time.Duration // until the first answer; 0 stands for 150 ms (P2 50 ms of ISO 14229-2 and a gateway's delay, common practice)
 	P2Star   time.Duration // after each "working, wait"; 0 stands for 5 s (P2* of ISO 14229-2)
 	Transfer time.Duration // on top of both, for the further frames of an answer that may be long; 0 stands for 1 s (common practice)
-	Slack    time.Duration // on top of every wait, for an adapter that does its own waiting and tells silence itself
-	Slack    time.Duration // on top of every wait, for the adapter's own delay on a serial or radio line; not told to the adapter
+	Slack    time.Duration // on top of every wait, for the delay of an adapter that does its own waiting and tells silence itself; not told to it
 	Cap      time.Duration // in all; 0 stands for 60 s (common practice)
 	Tries    int           // of a read when the module is silent or its answer is torn; 0 stands for 2
 }
