@@ -213,6 +213,13 @@ func (v *Visit) save(ctx context.Context, rec *garage.Visit, carName string) err
 			found = garage.Car{Name: firstNonEmpty(carName, defaultName(number, rec.Practice)), VIN: number, Practice: rec.Practice, Made: rec.Begun}
 		}
 		car = found
+	} else {
+		// The owner may have written to the car's page since it was met.
+		now, err := v.opt.Store.Car(ctx, car.ID)
+		if err != nil {
+			return err
+		}
+		car = now
 	}
 	if car.VIN == "" {
 		car.VIN = number

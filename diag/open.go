@@ -86,7 +86,11 @@ func (v *Visit) client(l link.Link, a link.Address) *uds.Client {
 }
 
 func (v *Visit) parameters(p link.Link, a link.Address) *obd.Client {
-	return obd.New(p, a, obd.Options{})
+	o := obd.Options{}
+	if !v.conn.Abilities().Raw {
+		o.Slack = adapterWithin
+	}
+	return obd.New(p, a, o)
 }
 
 // Close ends the visit and closes the adapter. It may be called more than once.

@@ -13,8 +13,10 @@ const windowTitle = "^Readback"
 // windowScripts are played one after the other, each with a program and a screen of its own.
 func windowScripts() []windowScript {
 	return []windowScript{
-		{"opens", 1280, 820, windowOpens},
-		{"opens", 1024, 700, windowOpens},
+		{"opens", 1280, 820, "light", windowOpens},
+		{"pages", 1024, 700, "dark", everyPage},
+		{"pages", 1024, 700, "light", everyPage},
+		{"visit", 1280, 820, "light", wholeVisit},
 	}
 }
 

@@ -21,6 +21,7 @@ import (
 type windowScript struct {
 	name          string
 	width, height int // of the screen
+	theme         string
 	do            func(ctx context.Context, d *desk) error
 }
 
@@ -48,6 +49,7 @@ type desk struct {
 	display string // ":97"
 	shots   string // where pictures go
 	size    string // "1280x820"
+	theme   string // light or dark
 	home    string // READBACK_HOME, a folder for this run alone
 	said    *safeBuffer
 	ended   chan struct{} // closed when readback has ended
@@ -59,7 +61,7 @@ type desk struct {
 func (j *job) windowRun(ctx context.Context, s windowScript) (err error) {
 	ctx, cancel := context.WithTimeout(ctx, windowLimit)
 	defer cancel()
-	d := &desk{j: j, size: fmt.Sprintf("%dx%d", s.width, s.height), said: &safeBuffer{}, ended: make(chan struct{})}
+	d := &desk{j: j, size: fmt.Sprintf("%dx%d", s.width, s.height), theme: s.theme, said: &safeBuffer{}, ended: make(chan struct{})}
 	if d.shots, err = j.folder("shots"); err != nil {
 		return err
 	}
@@ -166,7 +168,7 @@ func (d *desk) startWindow(ctx context.Context) (stop func() error, err error) {
 }
 
 func (d *desk) environ() []string {
-	return []string{"DISPLAY=" + d.display, "WAYLAND_DISPLAY=", "LIBGL_ALWAYS_SOFTWARE=1", "LANG=en_GB.UTF-8", "LC_ALL=", "READBACK_HOME=" + d.home}
+	return []string{"DISPLAY=" + d.display, "WAYLAND_DISPLAY=", "LIBGL_ALWAYS_SOFTWARE=1", "LANG=en_GB.UTF-8", "LC_ALL=", "READBACK_HOME=" + d.home, "READBACK_THEME=" + d.theme}
 }
 
 // xdotool runs one command of xdotool on this screen.
@@ -217,23 +219,54 @@ func (d *desk) Window(ctx context.Context, title string) error {
 	return err
 }
 
+// Hold keeps the left button pressed at a point of the screen.
+func (d *desk) Hold(ctx context.Context, p image.Point, long time.Duration) error {
+	if _, err := d.xdotool(ctx, "mousemove", "--sync", strconv.Itoa(p.X), strconv.Itoa(p.Y), "mousedown", "1"); err != nil {
+		return err
+	}
+	if err := d.Pause(ctx, long); err != nil {
+		return err
+	}
+	_, err := d.xdotool(ctx, "mouseup", "1")
+	return err
+}
+
+// Pause lets the window do what it was told.
+func (d *desk) Pause(ctx context.Context, long time.Duration) error {
+	select {
+	case <-time.After(long):
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// Origin is the upper left corner of the window with this title on the screen.
+func (d *desk) Origin(ctx context.Context, title string) (x, y int, err error) {
+	values, err := d.geometry(ctx, title)
+	return values["X"], values["Y"], err
+}
+
 // Size is the size of the window with this title.
 func (d *desk) Size(ctx context.Context, title string) (width, height int, err error) {
+	values, err := d.geometry(ctx, title)
+	return values["WIDTH"], values["HEIGHT"], err
+}
+
+// geometry is what xdotool tells of a window: X, Y, WIDTH, HEIGHT.
+func (d *desk) geometry(ctx context.Context, title string) (map[string]int, error) {
 	text, err := d.xdotool(ctx, "search", "--onlyvisible", "--name", title, "getwindowgeometry", "--shell")
 	if err != nil {
-		return 0, 0, err
+		return nil, err
 	}
+	values := map[string]int{}
 	for line := range strings.Lines(text) {
 		name, value, _ := strings.Cut(strings.TrimSpace(line), "=")
-		n, err := strconv.Atoi(value)
-		switch {
-		case name == "WIDTH" && err == nil:
-			width = n
-		case name == "HEIGHT" && err == nil:
-			height = n
+		if n, err := strconv.Atoi(value); err == nil {
+			values[name] = n
 		}
 	}
-	return width, height, nil
+	return values, nil
 }
 
 // Shot takes a picture of the screen. It stays in the folder shots of the cache.
@@ -251,7 +284,7 @@ func (d *desk) Shot(ctx context.Context, name string) (image.Image, error) {
 }
 
 func (d *desk) shotPath(name string) string {
-	return filepath.Join(d.shots, name+"-"+d.size+".png")
+	return filepath.Join(d.shots, name+"-"+d.theme+"-"+d.size+".png")
 }
 
 // Until takes pictures until one is as wanted.
