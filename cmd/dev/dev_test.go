@@ -187,3 +187,19 @@ func TestDrawn(t *testing.T) {
 		t.Error("a picture of 60 shades does not count as drawn")
 	}
 }
+
+func TestCutShort(t *testing.T) {
+	for _, c := range []struct {
+		want bool
+		t    tally
+	}{
+		{false, tally{passed: 1}},
+		{true, tally{failed: []trouble{{"FuzzX", "--- FAIL: FuzzX (5.1s)\n    context deadline exceeded\n"}}}},
+		{false, tally{failed: []trouble{{"FuzzX", "    context deadline exceeded\n    Failing input written to testdata/fuzz/FuzzX/0a\n"}}}},
+		{false, tally{failed: []trouble{{"FuzzX", "    panic: index out of range\n"}}}},
+	} {
+		if got := cutShort(c.t); got != c.want {
+			t.Errorf("%+v: %v", c.t, got)
+		}
+	}
+}
