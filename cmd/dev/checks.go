@@ -78,7 +78,7 @@ func fuzzTests(ctx context.Context, j *job) tally {
 }
 
 // cutShort recognises a run that found nothing and still failed, because its time ended while a worker was being asked
-// (golang.org/issue/48591, and others like it): it says so and names no input. A run that found something names the
+// (a weakness of go test, from memory): it says so and names no input. A run that found something names the
 // input, and is never run again.
 func cutShort(t tally) bool {
 	if len(t.failed) == 0 {

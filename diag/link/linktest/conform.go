@@ -55,7 +55,7 @@ func conform(t *testing.T, open func(t testing.TB) (link.Link, Peer), in func(*t
 				ctx, cancel := context.WithTimeout(context.Background(), patience)
 				defer cancel()
 				defer l.Close()
-				c.run(&kit{T: t, ctx: ctx, l: l, p: p, can: p.Abilities()})
+				c.run(&kit{T: t, ctx: ctx, l: l, can: p.Abilities(), p: p})
 			})
 		})
 	}
