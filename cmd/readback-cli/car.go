@@ -176,7 +176,11 @@ func (e *env) printLook(d lookDoc) {
 }
 
 func tallyLine(t diag.Tally) string {
-	return fmt.Sprintf("%d reads, %d changes, %d refused", t.Reads, t.Changes, t.Refused)
+	changes := "changes"
+	if t.Changes == 1 {
+		changes = "change"
+	}
+	return fmt.Sprintf("%d reads, %d %s, %d refused", t.Reads, t.Changes, changes, t.Refused)
 }
 
 type sendCmd struct {

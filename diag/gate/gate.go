@@ -136,7 +136,7 @@ func owned(m link.Message) link.Message {
 
 // mayHaveLeft: these errors say that nothing was sent; after any other nobody can be sure.
 func mayHaveLeft(err error) bool {
-	return !errors.Is(err, link.ErrNotExact) && !errors.Is(err, link.ErrTooLong) && !errors.Is(err, link.ErrClosed)
+	return !errors.Is(err, link.ErrNotSent) && !errors.Is(err, link.ErrNotExact) && !errors.Is(err, link.ErrTooLong) && !errors.Is(err, link.ErrClosed)
 }
 
 // barred tells why a message may not go out whatever it asks for; "" when nothing speaks against it. g.mu is held.
