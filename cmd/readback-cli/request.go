@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"readback/diag"
@@ -117,6 +118,9 @@ func (e *env) printExplanation(x explain.Explanation) {
 		fmt.Fprintln(e.out, "Read-back words:", strings.Join(x.Words[:], " "))
 	}
 	for _, n := range x.Nearest {
+		if !odd(x) {
+			break // nothing speaks for a slip
+		}
 		fmt.Fprintf(e.out, "Near: %s (%d away): %s\n", n.Text, n.Distance, n.Summary)
 	}
 	if x.Sure != "" {
@@ -125,6 +129,11 @@ func (e *env) printExplanation(x explain.Explanation) {
 	if x.Source != "" {
 		fmt.Fprintln(e.out, "Rests on:", x.Source)
 	}
+}
+
+// odd: some finding says more than a note.
+func odd(x explain.Explanation) bool {
+	return slices.ContainsFunc(x.Findings, func(f explain.Finding) bool { return f.Level != explain.Note })
 }
 
 func levelWord(l explain.Level) string {
