@@ -2,7 +2,6 @@ package app
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -25,7 +24,7 @@ type requestState struct {
 
 // wrong tells whether something in the request is not well formed.
 func (r *requestState) wrong() bool {
-	return slices.ContainsFunc(r.explained.Findings, func(f explain.Finding) bool { return f.Level == explain.Wrong })
+	return r.explained.Wrong()
 }
 
 // sendable tells whether the request may be sent at all from here.
@@ -197,8 +196,7 @@ func spacedID(f explain.Field) string {
 // nearest are the well-formed requests that a doubtful one is a slip away from. A sound request has neighbours too,
 // but nobody is offered another one in its place.
 func (w *Window) nearest() fyne.CanvasObject {
-	doubtful := func(f explain.Finding) bool { return f.Level != explain.Note }
-	if !slices.ContainsFunc(w.req.explained.Findings, doubtful) {
+	if !w.req.explained.Odd() {
 		return nil
 	}
 	var rows []fyne.CanvasObject

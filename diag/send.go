@@ -54,7 +54,7 @@ func (v *Visit) Send(ctx context.Context, e explain.Explanation) iter.Seq2[SendS
 }
 
 func (v *Visit) send(ctx context.Context, e explain.Explanation, r *Result, tell func(SendStep)) error {
-	if e.Frame == nil || e.Direction != explain.Request || hasWrong(e) {
+	if e.Frame == nil || e.Direction != explain.Request || e.Wrong() {
 		r.Reason = "This is not a well-formed request. Nothing was sent."
 		return nil
 	}
@@ -85,10 +85,6 @@ func refusal(err error, r *Result) error {
 		r.Refused = []gate.Latch{}
 	}
 	return nil
-}
-
-func hasWrong(e explain.Explanation) bool {
-	return slices.ContainsFunc(e.Findings, func(f explain.Finding) bool { return f.Level == explain.Wrong })
 }
 
 // payloadOf is what the frame's length byte counts. It is asked for well-formed single frames only.

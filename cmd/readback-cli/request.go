@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 
 	"readback/diag"
@@ -51,12 +50,7 @@ func sendable(x explain.Explanation) bool {
 	if x.Class != explain.Look && x.Class != explain.Change {
 		return false
 	}
-	for _, f := range x.Findings {
-		if f.Level == explain.Wrong {
-			return false
-		}
-	}
-	return x.Frame != nil
+	return x.Frame != nil && !x.Wrong()
 }
 
 // text joins the arguments, or reads standard input for a single "-".
@@ -118,7 +112,7 @@ func (e *env) printExplanation(x explain.Explanation) {
 		fmt.Fprintln(e.out, "Read-back words:", strings.Join(x.Words[:], " "))
 	}
 	for _, n := range x.Nearest {
-		if !odd(x) {
+		if !x.Odd() {
 			break // nothing speaks for a slip
 		}
 		fmt.Fprintf(e.out, "Near: %s (%d away): %s\n", n.Text, n.Distance, n.Summary)
@@ -129,11 +123,6 @@ func (e *env) printExplanation(x explain.Explanation) {
 	if x.Source != "" {
 		fmt.Fprintln(e.out, "Rests on:", x.Source)
 	}
-}
-
-// odd: some finding says more than a note.
-func odd(x explain.Explanation) bool {
-	return slices.ContainsFunc(x.Findings, func(f explain.Finding) bool { return f.Level != explain.Note })
 }
 
 func levelWord(l explain.Level) string {

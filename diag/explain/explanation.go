@@ -5,6 +5,8 @@
 package explain
 
 import (
+	"slices"
+
 	"readback/diag/dtc"
 	"readback/diag/link"
 )
@@ -140,4 +142,14 @@ type Difference struct {
 	A    string `json:"a"` // hex, "" where the frame has no such byte
 	B    string `json:"b"`
 	Text string `json:"text"` // what the difference would mean
+}
+
+// Wrong: some finding says that the input is not well formed, so it must not go out.
+func (e Explanation) Wrong() bool {
+	return slices.ContainsFunc(e.Findings, func(f Finding) bool { return f.Level == Wrong })
+}
+
+// Odd: some finding says more than a note, so the owner may have meant something else.
+func (e Explanation) Odd() bool {
+	return slices.ContainsFunc(e.Findings, func(f Finding) bool { return f.Level != Note })
 }
