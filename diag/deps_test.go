@@ -47,6 +47,7 @@ var rooms = map[string]room{
 	"diag/isotp": {"diag/bus diag/link", "the transport joins the two seams and knows no service"},
 	"diag/uds":   {"diag/dtc diag/link", "a client on the message seam; which adapter or transport carries it does not matter"},
 	"diag/obd":   {"diag/dtc diag/link diag/quantity", "the same as uds"},
+	"diag/kwp":   {"diag/dtc diag/link", "the same as uds"},
 	"diag/gate":  {"diag/explain diag/link", "judges messages by its own table; a client or an adapter beneath it could go round it"},
 	"diag/trace": {"diag/bus diag/link", "records what passes the seams, whoever uses them"},
 

@@ -44,6 +44,10 @@ type Message struct {
 	At time.Time
 	// Frames are the frames of a received message in order, where the adapter shows them.
 	Frames []can.Frame
+	// Begun, when not zero, is the number of payload bytes that a first frame has announced: a long answer is under
+	// way. Data is empty then, nothing is to be decoded, and the message itself or a [*TornError] follows. A client
+	// goes on waiting; only transports that see frames tell it.
+	Begun int
 }
 
 var (
