@@ -24,6 +24,11 @@ type codeState struct {
 	modules  []diag.ModuleView
 	patterns []diag.Pattern
 	chosen   string // key of the chosen code
+
+	filter filter
+	search *look.Field
+	list   *look.Many
+	column *codeColumn // what is shown of the reading
 }
 
 // looking is a reading that is under way.
@@ -71,6 +76,21 @@ func (c *codeState) answered() (n int) {
 	return n
 }
 
+// forget drops the reading; what the owner looks for stays.
+func (c *codeState) forget() {
+	*c = codeState{filter: c.filter, search: c.search, list: c.list, column: &codeColumn{}}
+}
+
+// listed counts the modules that let their list be read.
+func (c *codeState) listed() (n int) {
+	for _, m := range c.modules {
+		if m.CodesRead == garage.Yes {
+			n++
+		}
+	}
+	return n
+}
+
 // asked tells whether every module let its list be read.
 func (c *codeState) asked() bool {
 	for _, m := range c.modules {
@@ -85,23 +105,16 @@ func codeKey(m diag.ModuleView, v diag.CodeView) string {
 	return m.Request.String() + " " + v.Record.Code.String()
 }
 
-// choice is the chosen code, else the first one.
+// choice is the chosen code of those that are shown, else the first of them.
 func (c *codeState) choice() (diag.ModuleView, diag.CodeView, bool) {
-	var first *diag.ModuleView
-	for i, m := range c.sorted() {
-		for _, v := range m.Views {
-			if codeKey(m, v) == c.chosen {
-				return m, v, true
-			}
-		}
-		if first == nil && len(m.Views) > 0 {
-			first = &c.sorted()[i]
-		}
+	i := c.column.index(c.chosen)
+	if i < 0 {
+		i = c.column.first()
 	}
-	if first == nil {
+	if i < 0 {
 		return diag.ModuleView{}, diag.CodeView{}, false
 	}
-	return *first, first.Views[0], true
+	return c.column.rows[i].module, c.column.rows[i].view, true
 }
 
 // sorted are the modules, those with a code that is there now first, those without codes last.
@@ -165,6 +178,7 @@ func (w *Window) takeRecord() {
 	}
 	w.code.read, w.code.record = true, r
 	w.code.modules, w.code.patterns = w.link.visit.Modules(), w.link.visit.Patterns()
+	w.siftCodes()
 	w.cars.edited = garage.Car{}
 	w.explainAgain()
 	w.askOpenQuestions()
@@ -236,17 +250,30 @@ func (w *Window) codesBody() fyne.CanvasObject {
 	c := &w.code
 	parts := []fyne.CanvasObject{w.header(w.codesTitle())}
 	parts = append(parts, w.lookTrouble()...)
-	chosenModule, chosen, any := c.choice()
-	key := ""
-	if any {
-		key = codeKey(chosenModule, chosen)
+	long := len(c.column.rows) > longList
+	if long {
+		parts = append(parts, w.aroundList()...)
 	}
+	parts = append(parts, w.codeList())
+	if !long {
+		parts = append(parts, w.aroundList()...)
+	}
+	parts = append(parts, look.Buttons(
+		look.NewButton("write", T("codes.write"), look.Main, func() { w.Show(PageRequest) }),
+		look.NewButton("look", T("codes.again"), look.Plain, w.startLooking)),
+		look.Fine(T("codes.saved", "When", when(c.record.Ended, w.now()))))
+	return look.Stack(14, parts...)
+}
+
+// longList is the number of rows from which on what belongs to the whole reading stands above the list.
+const longList = 40
+
+// aroundList is what the reading says beside its codes: modules without codes, modules not known, and patterns.
+func (w *Window) aroundList() (parts []fyne.CanvasObject) {
+	c := &w.code
 	var none []string
-	for _, m := range c.sorted() {
-		switch {
-		case len(m.Views) > 0:
-			parts = append(parts, w.moduleCodes(m, key))
-		case m.CodesRead == garage.Yes:
+	for _, m := range c.modules {
+		if len(m.Views) == 0 && m.CodesRead == garage.Yes {
 			none = append(none, m.Name)
 		}
 	}
@@ -260,11 +287,7 @@ func (w *Window) codesBody() fyne.CanvasObject {
 	for _, p := range c.patterns {
 		parts = append(parts, look.Noted(look.Accent, look.Stack(4, look.Head(T("pattern."+p.Key)), look.Body(p.Text), look.Small(strings.Join(p.Codes, ", ")))))
 	}
-	parts = append(parts, look.Buttons(
-		look.NewButton("write", T("codes.write"), look.Main, func() { w.Show(PageRequest) }),
-		look.NewButton("look", T("codes.again"), look.Plain, w.startLooking)),
-		look.Fine(T("codes.saved", "When", when(c.record.Ended, w.now()))))
-	return look.Stack(14, parts...)
+	return parts
 }
 
 // codesTitle is the sentence that says how things stand.
@@ -274,6 +297,8 @@ func (w *Window) codesTitle() (title, lead string) {
 	switch {
 	case codes == 0 && w.code.asked():
 		return T("codes.zero.title"), N("codes.zero.lead", len(w.code.modules))
+	case codes == 0 && w.code.listed() > 0:
+		return N("codes.listed.title", w.code.listed()), N("codes.listed.lead", len(w.code.modules)-w.code.listed())
 	case codes == 0:
 		return T("codes.gaps.title"), T("codes.gaps.lead")
 	}
@@ -304,29 +329,6 @@ func (w *Window) codesTitle() (title, lead string) {
 
 func (c *codeState) hasPattern(key string) bool {
 	return slices.ContainsFunc(c.patterns, func(p diag.Pattern) bool { return p.Key == key })
-}
-
-// moduleCodes is one module and its codes.
-func (w *Window) moduleCodes(m diag.ModuleView, chosen string) fyne.CanvasObject {
-	line := T("codes.module", "Name", m.Name, "Request", m.Request.String(), "Answer", m.Answer.String())
-	if m.Answer.IsZero() {
-		line = T("codes.module.mute", "Name", m.Name, "Request", m.Request.String())
-	}
-	head := []look.Run{{Text: m.Name, Style: look.Style{Bold: true}}, {Text: "  " + line, Style: look.Style{Size: look.SizeSmall, Color: look.Soft}}}
-	title := []fyne.CanvasObject{look.NewText(head...)}
-	if m.Safety {
-		title = append(title, look.Styled(T("codes.safety"), look.Style{Size: look.SizeSmall, Color: look.Alert}))
-	}
-	var rows []fyne.CanvasObject
-	for _, v := range m.Views {
-		d := describe(v)
-		key := codeKey(m, v)
-		row := look.Either(look.Scaled(420),
-			look.Row(12, codeCell(v), look.Growing(look.Stack(1, look.Body(d.title), look.Small(d.detail))), look.Fixed(look.Scaled(152), look.State(d.sign, d.state))),
-			look.Row(12, codeCell(v).At(look.Top), look.Growing(look.Stack(1, look.Body(d.title), look.Small(d.detail), look.State(d.sign, d.state)))))
-		rows = append(rows, look.NewChoice("code "+key, d.title, look.Pad(9, 12, 9, 14, row), key == chosen, func() { w.code.chosen = key; w.draw() }).Follow())
-	}
-	return look.Stack(6, look.Stack(1, title...), look.Rows(rows...))
 }
 
 // codeCell is the code, its failure type set back.

@@ -19,7 +19,7 @@ import (
 
 // bench is a window on Fyne's test driver with a scripted car behind it. The test's goroutine is the window's thread.
 type bench struct {
-	t     *testing.T
+	t     testing.TB
 	w     *Window
 	win   fyne.Window
 	visit *fakeVisit
@@ -38,7 +38,7 @@ type setup struct {
 	place   adapter.Place
 }
 
-func newBench(t *testing.T, s setup) *bench {
+func newBench(t testing.TB, s setup) *bench {
 	t.Helper()
 	if err := LoadText(); err != nil {
 		t.Fatal(err)

@@ -64,6 +64,7 @@ func (h *held) close() error {
 func (w *Window) makeFields() {
 	w.link.address = look.NewField("address", T("link.address.hint"), true, nil)
 	w.link.address.OnSubmitted = func(string) { w.connectAddress() }
+	w.makeCodeParts()
 	w.makeRequestFields()
 	w.makeGateFields()
 	w.makeCarFields()
@@ -169,7 +170,7 @@ func (w *Window) disconnect() {
 // forget drops all that belongs to the visit that ends.
 func (w *Window) forget() {
 	w.link.visit, w.link.supplyOK = nil, false
-	w.code = codeState{}
+	w.code.forget()
 	w.pass.leave()
 	w.back = backState{}
 	w.cars.visits, w.cars.of = nil, 0

@@ -60,6 +60,7 @@ func (c *Choice) become(built fyne.CanvasObject) bool {
 		return false
 	}
 	c.content, c.selected, c.follow, c.least, c.name, c.tapped = n.content, n.selected, n.follow, n.least, n.name, n.tapped
+	c.over = n.over
 	c.Refresh()
 	return true
 }
@@ -90,6 +91,7 @@ func (r *Ribbon) become(built fyne.CanvasObject) bool {
 		return false
 	}
 	r.id, r.bytes, r.spans, r.selected, r.choose = n.id, n.bytes, n.spans, n.selected, n.choose
+	r.over = n.over
 	r.Refresh()
 	return true
 }

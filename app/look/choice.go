@@ -16,8 +16,10 @@ type Choice struct {
 	content  fyne.CanvasObject
 	selected bool
 	follow   bool
+	lit      bool
 	least    float32
 	name     string
+	over     func(bool)
 }
 
 var _ desktop.Hoverable = (*Choice)(nil)
@@ -33,6 +35,17 @@ func NewChoice(id, name string, content fyne.CanvasObject, selected bool, tapped
 // Follow lets the choice be made as soon as the row has the keyboard.
 func (c *Choice) Follow() *Choice { c.follow = true; return c }
 
+// Over sets what is told when the pointer comes and goes.
+func (c *Choice) Over(f func(in bool)) *Choice { c.over = f; return c }
+
+// Light marks the row for as long as something else points at it.
+func (c *Choice) Light(on bool) {
+	if c.lit != on {
+		c.lit = on
+		c.Refresh()
+	}
+}
+
 // Name says in words what the row is.
 func (c *Choice) Name() string { return c.name }
 
@@ -44,9 +57,16 @@ func (c *Choice) FocusGained() {
 	}
 }
 func (c *Choice) FocusLost()                     { c.take(c, false) }
-func (c *Choice) MouseIn(*desktop.MouseEvent)    { c.hover(c, true) }
+func (c *Choice) MouseIn(*desktop.MouseEvent)    { c.point(true) }
 func (c *Choice) MouseMoved(*desktop.MouseEvent) {}
-func (c *Choice) MouseOut()                      { c.hover(c, false) }
+func (c *Choice) MouseOut()                      { c.point(false) }
+
+func (c *Choice) point(in bool) {
+	c.hover(c, in)
+	if c.over != nil {
+		c.over(in)
+	}
+}
 
 func (c *Choice) TypedKey(e *fyne.KeyEvent) {
 	switch e.Name {
@@ -96,7 +116,7 @@ func (r *choiceRenderer) MinSize() fyne.Size { return r.c.MinSize() }
 func (r *choiceRenderer) Refresh() {
 	r.back.FillColor = color.Transparent
 	r.back.CornerRadius = radius - 1
-	if r.c.selected || r.c.hovered {
+	if r.c.selected || r.c.hovered || r.c.lit {
 		r.back.FillColor = paint(Tint)
 	}
 	r.ring.Hidden = !r.c.focused

@@ -24,7 +24,9 @@ type Ribbon struct {
 	bytes    []string
 	spans    []Span
 	selected int
+	lit      int // the span that the pointer is on, or whose sentence it is on; -1 for none
 	choose   func(int)
+	over     func(int)
 }
 
 var _ desktop.Hoverable = (*Ribbon)(nil)
@@ -32,7 +34,7 @@ var _ desktop.Hoverable = (*Ribbon)(nil)
 // NewRibbon makes a ribbon. idText is the identifier, data upper-case hex without spaces; selected is an index into
 // spans, -1 for none.
 func NewRibbon(idText, data string, spans []Span, selected int, choose func(int)) *Ribbon {
-	r := &Ribbon{id: idText, spans: spans, selected: selected, choose: choose}
+	r := &Ribbon{id: idText, spans: spans, selected: selected, lit: -1, choose: choose}
 	for i := 0; i+2 <= len(data); i += 2 {
 		r.bytes = append(r.bytes, data[i:i+2])
 	}
@@ -42,11 +44,44 @@ func NewRibbon(idText, data string, spans []Span, selected int, choose func(int)
 	return r
 }
 
-func (r *Ribbon) FocusGained()                   { r.take(r, true) }
-func (r *Ribbon) FocusLost()                     { r.take(r, false) }
-func (r *Ribbon) MouseIn(*desktop.MouseEvent)    {}
-func (r *Ribbon) MouseMoved(*desktop.MouseEvent) {}
-func (r *Ribbon) MouseOut()                      {}
+// Over sets what is told of the span that the pointer is on, -1 when it leaves.
+func (r *Ribbon) Over(f func(span int)) *Ribbon { r.over = f; return r }
+
+// Light marks a span for as long as something else points at it; -1 takes the mark away.
+func (r *Ribbon) Light(span int) {
+	if r.lit != span {
+		r.lit = span
+		r.Refresh()
+	}
+}
+
+func (r *Ribbon) FocusGained()                     { r.take(r, true) }
+func (r *Ribbon) FocusLost()                       { r.take(r, false) }
+func (r *Ribbon) MouseIn(e *desktop.MouseEvent)    { r.point(r.at(e.Position.X)) }
+func (r *Ribbon) MouseMoved(e *desktop.MouseEvent) { r.point(r.at(e.Position.X)) }
+func (r *Ribbon) MouseOut()                        { r.point(-1) }
+
+func (r *Ribbon) point(span int) {
+	if span == r.lit {
+		return
+	}
+	r.Light(span)
+	if r.over != nil {
+		r.over(span)
+	}
+}
+
+// at is the span at a place across the ribbon, -1 for none.
+func (r *Ribbon) at(across float32) int {
+	for i := range r.spans {
+		for _, b := range r.cells(i) {
+			if x, w := r.place(b); across >= x && across <= x+w {
+				return i
+			}
+		}
+	}
+	return -1
+}
 
 func (r *Ribbon) TypedKey(e *fyne.KeyEvent) {
 	switch e.Name {
@@ -77,17 +112,7 @@ func (r *Ribbon) pick(i int) {
 }
 
 // Tapped chooses the span under the pointer.
-func (r *Ribbon) Tapped(e *fyne.PointEvent) {
-	for i := range r.spans {
-		for _, b := range r.cells(i) {
-			x, w := r.place(b)
-			if e.Position.X >= x && e.Position.X <= x+w {
-				r.pick(i)
-				return
-			}
-		}
-	}
-}
+func (r *Ribbon) Tapped(e *fyne.PointEvent) { r.pick(r.at(e.Position.X)) }
 
 // cells are the positions of a span: -1 for the identifier, else byte numbers.
 func (r *Ribbon) cells(span int) []int {
@@ -201,7 +226,7 @@ func (rr *ribbonRenderer) cell(b int, text string, high float32) {
 	r := rr.r
 	x, w := r.place(b)
 	span := r.spanOf(b)
-	chosen := span >= 0 && span == r.selected
+	chosen := span >= 0 && (span == r.selected || span == r.lit)
 	filling, wrong := false, false
 	if span >= 0 {
 		filling, wrong = r.spans[span].Filling, r.spans[span].Wrong
@@ -254,7 +279,7 @@ func (rr *ribbonRenderer) bracket(i int, s Span, y float32) {
 	last, w := rr.r.place(cells[len(cells)-1])
 	c, width := Edge, float32(1.4)
 	switch {
-	case i == rr.r.selected:
+	case i == rr.r.selected, i == rr.r.lit:
 		c, width = Accent, 3
 	case s.Wrong:
 		c, width = Danger, 2

@@ -16,6 +16,7 @@ type Scroller struct {
 func NewScroller(o fyne.CanvasObject) *Scroller {
 	s := &Scroller{body: &scrollBody{}}
 	s.scroll = container.NewVScroll(container.New(s.body, o))
+	s.scroll.OnScrolled = func(fyne.Position) { inSight(s.scroll) }
 	s.Object = container.New(&scrollFrame{s.body}, s.scroll)
 	return s
 }
@@ -39,6 +40,7 @@ func (s *Scroller) settle() {
 	}
 	s.scroll.Refresh()
 	inner.Refresh()
+	inSight(s.scroll)
 }
 
 // ToTop shows the beginning.
@@ -52,6 +54,7 @@ func (f *scrollFrame) Layout(objects []fyne.CanvasObject, size fyne.Size) {
 	for _, o := range objects {
 		o.Move(fyne.NewPos(0, 0))
 		o.Resize(size)
+		inSight(o.(*container.Scroll))
 	}
 }
 
@@ -75,7 +78,10 @@ func (b *scrollBody) MinSize(objects []fyne.CanvasObject) fyne.Size {
 }
 
 // Reveal scrolls so that o can be seen. It is called when a part takes the keyboard.
-func Reveal(o fyne.CanvasObject) {
+func Reveal(o fyne.CanvasObject) { reveal(o, 0, o.Size().Height) }
+
+// reveal scrolls so that the part of o between two heights can be seen.
+func reveal(o fyne.CanvasObject, from, to float32) {
 	driver := fyne.CurrentApp().Driver()
 	c := driver.CanvasForObject(o)
 	if c == nil {
@@ -85,8 +91,8 @@ func Reveal(o fyne.CanvasObject) {
 	if s == nil {
 		return
 	}
-	top := driver.AbsolutePositionForObject(o).Y - driver.AbsolutePositionForObject(s).Y
-	bottom := top + o.Size().Height
+	at := driver.AbsolutePositionForObject(o).Y - driver.AbsolutePositionForObject(s).Y
+	top, bottom := at+from, at+to
 	switch {
 	case top < 8:
 		s.ScrollToOffset(fyne.NewPos(0, max(0, s.Offset.Y+top-8)))
@@ -124,6 +130,12 @@ func walk(o fyne.CanvasObject, s *container.Scroll, visit func(fyne.CanvasObject
 		return walk(x.Content, s, visit)
 	case *Choice:
 		return walk(x.content, s, visit)
+	case *Many:
+		for _, c := range x.built {
+			if !walk(c, s, visit) {
+				return false
+			}
+		}
 	}
 	return true
 }
