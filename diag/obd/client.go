@@ -94,8 +94,8 @@ type Result[T any] struct {
 type Answers[T any] map[link.ID]Result[T]
 
 // Ask sends a request once and collects the final answers: of one module until it has answered, of a functional
-// address until the window is over and every module that asked for time has answered. It must not be used for
-// anything that changes the car. When nobody answered, the error is [ErrNoAnswer].
+// address until the window is over and every module that asked for time, or has begun a long answer, is done. It must
+// not be used for anything that changes the car. When nobody answered, the error is [ErrNoAnswer].
 func (c *Client) Ask(ctx context.Context, request []byte) (Answers[[]byte], error) {
 	if len(request) == 0 {
 		return nil, errors.New("obd: an empty request can't be sent")
@@ -113,6 +113,7 @@ func (c *Client) Ask(ctx context.Context, request []byte) (Answers[[]byte], erro
 		most:    time.Now().Add(c.o.Cap),
 		p2Star:  c.o.P2Star,
 		waiting: map[link.ID]time.Time{},
+		begun:   map[link.ID]bool{},
 		got:     Answers[[]byte]{},
 	}
 	if err := r.collect(ctx, c.link); err != nil {
@@ -164,6 +165,7 @@ type collecting struct {
 	most    time.Time // the cap
 	p2Star  time.Duration
 	waiting map[link.ID]time.Time // modules that asked for time, and until when they have it
+	begun   map[link.ID]bool      // modules whose long answer is under way; the transport tells its end or that it is torn
 	got     Answers[[]byte]
 }
 
@@ -185,8 +187,9 @@ func (r *collecting) collect(ctx context.Context, l link.Link) error {
 		case err == nil:
 			r.take(m)
 		case errors.As(err, &torn):
+			delete(r.begun, torn.Address.Answer)
 			r.settle(torn.Address.Answer, Result[[]byte]{Err: torn})
-		case errors.As(err, &silence) && len(r.waiting) > 0:
+		case errors.As(err, &silence) && len(r.waiting)+len(r.begun) > 0:
 		case errors.As(err, &silence):
 			return nil
 		case ctx.Err() != nil:
@@ -210,7 +213,7 @@ func (r *collecting) deadline() (end time.Time, more bool) {
 			end = t
 		}
 	}
-	if end.After(r.most) {
+	if end.After(r.most) || len(r.begun) > 0 {
 		end = r.most
 	}
 	return end, time.Now().Before(end)
@@ -228,13 +231,16 @@ func (r *collecting) expire(now time.Time) {
 func (r *collecting) take(m link.Message) {
 	id := m.Address.Answer
 	a := m.Data
-	if !belongs(r.request, a) {
+	delete(r.begun, id)
+	if m.Begun == 0 && !belongs(r.request, a) {
 		return
 	}
-	if last := time.Now().Add(r.window); last.Before(r.until) && len(r.got) == 0 && len(r.waiting) == 0 {
+	if last := time.Now().Add(r.window); last.Before(r.until) && len(r.got)+len(r.waiting)+len(r.begun) == 0 {
 		r.until = last // the others answer within the window of the first
 	}
 	switch {
+	case m.Begun != 0:
+		r.begun[id] = true
 	case a[0] == negativeAnswer && len(a) < 3:
 		r.settle(id, Result[[]byte]{Err: &ShapeError{"refusal", a, "the reason is missing"}})
 	case a[0] == negativeAnswer && a[2] == pendingCode:

@@ -129,6 +129,44 @@ func TestWorking(t *testing.T) {
 	})
 }
 
+// A long answer that has begun is waited for, past the window, until it is there or torn; one that belongs to an older
+// request counts for nothing, and one without an end for no more than the cap.
+func TestBegun(t *testing.T) {
+	vin := append([]byte{0x49, 0x02, 0x01}, "1D4GP00R55B123456"...)
+	for _, c := range []struct {
+		name   string
+		events []event
+		got    int // modules that answered
+		took   time.Duration
+	}{
+		{"slow", []event{{after: 40 * ms, from: engine, begun: 20}, {after: 45 * ms, from: gearbox, data: vin}, {after: 2400 * ms, from: engine, data: vin}}, 2, 2400 * ms},
+		{"torn", []event{{after: 40 * ms, from: engine, begun: 20}, {after: 1040 * ms, err: &link.TornError{Address: link.Address{Answer: engine}, Cause: errors.New("lost")}}}, 1, 1040 * ms},
+		{"quick", []event{{after: 40 * ms, from: engine, begun: 20}, {after: 60 * ms, from: engine, data: vin}}, 1, 500 * ms},
+		{"of another request", []event{{after: 40 * ms, from: engine, begun: 9}, {after: 900 * ms, from: engine, data: []byte{0x41, 0x0C, 0, 0}}}, 0, 900 * ms},
+		{"after an adapter's silence", []event{{after: 40 * ms, from: engine, begun: 20}, {after: 50 * ms, err: &link.SilenceError{}}, {after: 700 * ms, from: engine, data: vin}}, 1, 700 * ms},
+		{"without end", []event{{after: 40 * ms, from: engine, begun: 20}}, 0, 30 * time.Second},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				begun := time.Now()
+				got, err := everybody(newCar(func(int, []byte) []event { return c.events })).VIN(t.Context())
+				if len(got) != c.got || (err == nil) != (c.got > 0) || time.Since(begun) != c.took {
+					t.Errorf("%v, %v after %v", got, err, time.Since(begun))
+				}
+			})
+		})
+	}
+	synctest.Test(t, func(t *testing.T) {
+		begun := time.Now()
+		got, err := one(newCar(func(int, []byte) []event {
+			return []event{{after: 40 * ms, from: engine, begun: 20}, {after: 2400 * ms, from: engine, data: vin}}
+		})).VIN(t.Context())
+		if err != nil || got[engine].Value != "1D4GP00R55B123456" || time.Since(begun) != 2400*ms {
+			t.Errorf("%v, %v after %v", got, err, time.Since(begun))
+		}
+	})
+}
+
 func TestSilence(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		c := newCar(func(int, []byte) []event { return nil })

@@ -23,6 +23,7 @@ type event struct {
 	from  link.ID
 	data  []byte
 	err   error
+	begun int // payload bytes that a first frame announces
 }
 
 // car is a Link to the scripted modules of a car: script tells what arrives after the nth request, counted from 1.
@@ -71,7 +72,7 @@ func (c *car) Receive(ctx context.Context) (link.Message, error) {
 }
 
 func (e event) message() (link.Message, error) {
-	return link.Message{Address: link.Address{Answer: e.from}, Data: e.data, At: time.Now()}, e.err
+	return link.Message{Address: link.Address{Answer: e.from}, Data: e.data, Begun: e.begun, At: time.Now()}, e.err
 }
 
 func (c *car) Close() error { return nil }
