@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
@@ -98,6 +99,14 @@ func TestMigrate(t *testing.T) {
 			}
 			if version >= 2 {
 				checkOldJournal(t, s, car.ID)
+			}
+			if version >= 3 {
+				cards, err := s.Cards(t.Context(), car.ID)
+				want := []Card{{ID: 1, Title: "Forget the codes", Module: "Charging", Request: "7E5#0414FFFFFF555555", Words: "one two three",
+					Expect: "54", Who: "a workshop", Where: "the counter", At: time.Unix(1_700_000_000, 0).UTC()}}
+				if d := cmp.Diff(want, cards); d != "" || err != nil {
+					t.Errorf("cards %v: %s", err, d)
+				}
 			}
 			begin(t, s, clearing(car.ID, visits[0].ID))
 		})

@@ -16,7 +16,7 @@ import (
 var schemaFiles embed.FS
 
 // schemaVersion is the newest version, kept in the file as SQLite's user_version.
-const schemaVersion = 2
+const schemaVersion = 3
 
 // applicationID marks the file as ours (SQLite's application_id), the letters RdBk.
 const applicationID = 0x5264426B
@@ -25,8 +25,9 @@ var errForeign = errors.New("it is not a store of this program")
 
 // check reads the whole file: its header, every page and every reference.
 func (s *Store) check(ctx context.Context) error {
-	var id, version, tables int
-	err := s.db.QueryRowContext(ctx, `SELECT (SELECT application_id FROM pragma_application_id), (SELECT user_version FROM pragma_user_version), (SELECT count(*) FROM sqlite_schema)`).Scan(&id, &version, &tables)
+	var id, version, tables, page int
+	err := s.db.QueryRowContext(ctx, `SELECT (SELECT application_id FROM pragma_application_id), (SELECT user_version FROM pragma_user_version), (SELECT count(*) FROM sqlite_schema),
+		(SELECT page_size FROM pragma_page_size)`).Scan(&id, &version, &tables, &page)
 	if err != nil {
 		// SQLite has only its general error code for a header that it can't make sense of.
 		if err := s.checkError(ctx, err); !generic(err) {
@@ -35,7 +36,7 @@ func (s *Store) check(ctx context.Context) error {
 		return &DamagedError{Path: s.path, Cause: err}
 	}
 	// Only now has a transaction that was cut off been rolled back: the length of the file was not sure before.
-	if err := checkSize(s.path); err != nil {
+	if err := checkSize(s.path, page); err != nil {
 		return &DamagedError{Path: s.path, Cause: err}
 	}
 	switch fresh := id == 0 && version == 0 && tables == 0; {
@@ -65,16 +66,16 @@ func (s *Store) check(ctx context.Context) error {
 	return nil
 }
 
-// checkSize looks for a remnant too short for any page, which SQLite takes for an empty file. It does not open the file:
-// closing it would, on Unix, drop the locks that SQLite holds on it in this process.
-func checkSize(path string) error {
-	const smallestPage = 512
+// checkSize looks for a file that does not end with a page: SQLite fills a last page that was cut short with zeros, and
+// takes a remnant shorter than any page for an empty file. It does not open the file: closing it would, on Unix, drop
+// the locks that SQLite holds on it in this process.
+func checkSize(path string, page int) error {
 	info, err := os.Stat(path)
 	if err != nil {
 		return err
 	}
-	if n := info.Size(); n > 0 && n < smallestPage {
-		return fmt.Errorf("it has %d bytes, less than one page", n)
+	if n := info.Size(); n%int64(page) != 0 {
+		return fmt.Errorf("it has %d bytes, which is no whole number of pages of %d", n, page)
 	}
 	return nil
 }
