@@ -19,10 +19,10 @@ type CheckedCard struct {
 func CheckCard(c garage.Card, explainer func(text string, wish explain.Wish) explain.Explanation) CheckedCard {
 	out := CheckedCard{Card: c, Explained: explainer(c.Request, "")}
 	switch e := out.Explained; {
+	case e.Direction == explain.Answer || e.Direction == explain.Flow:
+		out.Trouble = "What stands on this card is not a request."
 	case e.Frame == nil || e.Wrong():
 		out.Trouble = "The request on this card is not well formed."
-	case e.Direction != explain.Request:
-		out.Trouble = "What stands on this card is not a request."
 	case explain.Canonical(e.Frame.ID, e.Frame.Data) != c.Request:
 		out.Trouble = "The request on this card is not written in full, so its words can't be checked."
 	case c.Words != "" && c.Words != strings.Join(e.Words[:], " "):
