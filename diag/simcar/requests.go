@@ -90,10 +90,14 @@ func (c *Car) handle(m *module, req []byte, functional bool) []reply {
 	case answer == nil:
 		return nil
 	}
-	if req[0] != 0x14 || m.spec.ClearTime <= p2 {
+	work := m.spec.Work
+	if req[0] == 0x14 {
+		work = m.spec.ClearTime
+	}
+	if work <= p2 {
 		return []reply{{first, answer}}
 	}
-	return pendingUntil(first, millis(m.spec.ClearTime), req[0], answer)
+	return pendingUntil(first, millis(work), req[0], answer)
 }
 
 // unsaid are the refusals that are kept back when all modules were asked (ISO 14229-1 clause 7.5).

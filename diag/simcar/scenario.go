@@ -12,6 +12,7 @@ import "readback/diag/link"
 //	low-supply  the same, with 11.8 V at the socket
 //	ready       the same, with the drive on and the 12 V supply charged by it
 //	quiet       the same van without any code, and with two modules that are not there
+//	twenty      the same van with twenty modules: both identifier widths, answers at all distances, a slow one, a silent one
 //
 // Every name, number and code assignment in them is invented.
 type Scenario struct {
@@ -47,6 +48,7 @@ type Module struct {
 	Block      int               `json:"block"`      // block size of its flow control, 0-255
 	Separation Byte              `json:"separation"` // STmin of its flow control, as on the wire
 	Room       int               `json:"room"`       // the longest request it takes, in bytes
+	Work       int               `json:"work"`       // ms that every answer but a clear takes; above 50 it says 7F xx 78 first
 	ClearTime  int               `json:"clearTime"`  // ms that writing a clear takes; above 50 it says 7F 14 78 first
 	Mask       Byte              `json:"mask"`       // status availability mask
 	Format     Byte              `json:"format"`     // DTC format identifier in 19 01
