@@ -179,6 +179,7 @@ func (w *Window) takeRecord() {
 	w.code.read, w.code.record = true, r
 	w.code.modules, w.code.patterns = w.link.visit.Modules(), w.link.visit.Patterns()
 	w.siftCodes()
+	w.readNotes()
 	w.cars.edited = garage.Car{}
 	w.explainAgain()
 	w.askOpenQuestions()

@@ -25,6 +25,15 @@ func describe(v diag.CodeView) codeText {
 	return codeText{title: upperFirst(strings.TrimSuffix(d.Meaning, ".")), detail: dots(d.FailureText, d.Area), sign: signs[d.Verdict], state: d.Short}
 }
 
+// noted is the text of a row whose code the owner has a note on: the note says what the maker has not published.
+func (t codeText) noted(v diag.CodeView, n garage.Note) codeText {
+	if v.Describe.Known {
+		return t
+	}
+	t.title = T("note.title", "Note", upperFirst(strings.TrimSuffix(n.Text, ".")))
+	return t
+}
+
 // signs are the marks of the verdicts: a triangle for what is there now, a square for what has no new result, a
 // question mark for what the module does not tell, a circle for what is remembered.
 var signs = map[string]look.Sign{
@@ -53,6 +62,9 @@ func (w *Window) codeMargin() fyne.CanvasObject {
 	add(T("code.m.state"), d.VerdictText)
 	add(T("code.m.severity", "Level", d.Severity), d.SeverityReason, d.Advice)
 	add(T("code.m.clear"), d.ErasingText)
+	if w.car().ID != 0 && w.engine.Log != nil {
+		parts = append(parts, w.noteParts(v)...)
+	}
 	parts = append(parts, w.stored(v.Record)...)
 	parts = append(parts, statusRows(m, v.Record))
 	source := d.Source

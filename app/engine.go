@@ -41,6 +41,11 @@ type Logbook interface {
 	Visits(ctx context.Context, carID int64) ([]garage.Summary, error)
 	Unknown(ctx context.Context) ([]garage.Entry, error)
 	MarkSeen(ctx context.Context, id int64) error
+	Cards(ctx context.Context, carID int64) ([]garage.Card, error)
+	PutCard(ctx context.Context, carID int64, c garage.Card) (garage.Card, error)
+	RemoveCard(ctx context.Context, id int64) error
+	Notes(ctx context.Context, carID int64) ([]garage.Note, error)
+	PutNote(ctx context.Context, carID int64, code string, n garage.Note) (garage.Note, error)
 }
 
 // Engine is what stands behind the window.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"iter"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -150,9 +151,46 @@ func (f *fakeVisit) Send(ctx context.Context, e explain.Explanation) iter.Seq2[d
 
 // fakeLog is a logbook in memory.
 type fakeLog struct {
-	mu   sync.Mutex
-	open []garage.Entry
-	cars map[int64]garage.Car
+	mu    sync.Mutex
+	open  []garage.Entry
+	cars  map[int64]garage.Car
+	cards []garage.Card
+	notes []garage.Note
+}
+
+func (l *fakeLog) Cards(context.Context, int64) ([]garage.Card, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return append([]garage.Card{}, l.cards...), nil
+}
+
+func (l *fakeLog) PutCard(_ context.Context, _ int64, c garage.Card) (garage.Card, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	c.ID = int64(len(l.cards) + 1)
+	l.cards = append(l.cards, c)
+	return c, nil
+}
+
+func (l *fakeLog) RemoveCard(_ context.Context, id int64) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.cards = slices.DeleteFunc(l.cards, func(c garage.Card) bool { return c.ID == id })
+	return nil
+}
+
+func (l *fakeLog) Notes(context.Context, int64) ([]garage.Note, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return append([]garage.Note{}, l.notes...), nil
+}
+
+func (l *fakeLog) PutNote(_ context.Context, _ int64, code string, n garage.Note) (garage.Note, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	n.Code = code
+	l.notes = append(l.notes, n)
+	return n, nil
 }
 
 func (l *fakeLog) Car(_ context.Context, id int64) (garage.Car, error) {

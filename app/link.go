@@ -66,6 +66,8 @@ func (w *Window) makeFields() {
 	w.link.address.OnSubmitted = func(string) { w.connectAddress() }
 	w.makeCodeParts()
 	w.makeRequestFields()
+	w.makeCardFields()
+	w.makeNoteFields()
 	w.makeGateFields()
 	w.makeCarFields()
 }
@@ -174,6 +176,8 @@ func (w *Window) forget() {
 	w.pass.leave()
 	w.back = backState{}
 	w.cars.visits, w.cars.of = nil, 0
+	w.card.cards, w.card.of, w.card.writing = nil, 0, false
+	w.note.notes, w.note.writing = nil, ""
 	w.explainAgain()
 }
 

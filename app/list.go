@@ -7,6 +7,8 @@ import (
 
 	"readback/app/look"
 	"readback/diag"
+	"readback/diag/dtc"
+	"readback/diag/garage"
 )
 
 // filter is which codes of a reading are shown.
@@ -39,6 +41,7 @@ type codeRow struct {
 	heading bool
 	module  diag.ModuleView
 	view    diag.CodeView
+	text    codeText
 }
 
 // codeColumn are the codes of a reading as rows, each module's under its heading.
@@ -64,7 +67,7 @@ func (c *codeColumn) Build(i int) fyne.CanvasObject {
 		}
 		return look.Pad(top, 0, 6, 0, moduleHead(r.module))
 	}
-	return codeLine(r.view)
+	return codeLine(r)
 }
 
 // index is the row of a code, -1 when it is not among them.
@@ -98,14 +101,18 @@ func (c *codeColumn) codes() (n int) {
 }
 
 // sift are the rows that pass a filter and hold every word of a search, whatever their case.
-func (c *codeState) sift(f filter, search string) *codeColumn {
+func (c *codeState) sift(f filter, search string, noteOn func(dtc.Code) (garage.Note, bool)) *codeColumn {
 	words := strings.Fields(strings.ToLower(search))
 	out := &codeColumn{}
 	for _, m := range c.sorted() {
 		head := len(out.rows)
 		for _, v := range m.Views {
 			if f.passes(v) && holds(m, v, words) {
-				out.rows = append(out.rows, codeRow{module: m, view: v})
+				row := codeRow{module: m, view: v, text: describe(v)}
+				if n, ok := noteOn(v.Record.Code); ok {
+					row.text = row.text.noted(v, n)
+				}
+				out.rows = append(out.rows, row)
 			}
 		}
 		if len(out.rows) > head {
@@ -146,7 +153,7 @@ func (w *Window) makeCodeParts() {
 
 // siftCodes makes the rows anew, after a reading or when the owner looks for something else.
 func (w *Window) siftCodes() {
-	w.code.column = w.code.sift(w.code.filter, w.code.search.Text)
+	w.code.column = w.code.sift(w.code.filter, w.code.search.Text, w.noteOn)
 }
 
 // sieve is what the owner looks for in a long list.
@@ -208,8 +215,8 @@ func moduleHead(m diag.ModuleView) fyne.CanvasObject {
 }
 
 // codeLine is one code of the list.
-func codeLine(v diag.CodeView) fyne.CanvasObject {
-	d := describe(v)
+func codeLine(r codeRow) fyne.CanvasObject {
+	v, d := r.view, r.text
 	return look.Pad(9, 12, 9, 14, look.Either(look.Scaled(420),
 		look.Row(12, codeCell(v), look.Growing(look.Stack(1, look.Body(d.title), look.Small(d.detail))), look.Fixed(look.Scaled(152), look.State(d.sign, d.state))),
 		look.Row(12, codeCell(v).At(look.Top), look.Growing(look.Stack(1, look.Body(d.title), look.Small(d.detail), look.State(d.sign, d.state))))))

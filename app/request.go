@@ -8,6 +8,7 @@ import (
 	"fyne.io/fyne/v2"
 
 	"readback/app/look"
+	"readback/diag"
 	"readback/diag/explain"
 )
 
@@ -20,6 +21,7 @@ type requestState struct {
 	explained explain.Explanation
 	compared  explain.Comparison
 	span      int // chosen field of the explanation
+	deed      explain.Deed
 }
 
 // wrong tells whether something in the request is not well formed.
@@ -34,8 +36,9 @@ func (r *requestState) sendable() bool {
 }
 
 func (w *Window) makeRequestFields() {
+	w.req.deed = explain.DeedCodes
 	w.req.field = look.NewField("request", T("request.hint"), true, func(string) {
-		w.req.span = 0
+		w.req.span, w.card.writing = 0, false
 		w.pass.leave()
 		w.explainAgain()
 		w.draw()
@@ -47,9 +50,9 @@ func (w *Window) makeRequestFields() {
 // explainAgain explains what is typed with what is known now.
 func (w *Window) explainAgain() {
 	text, other := w.req.field.Text, w.req.other.Text
-	explainer, comparer := w.engine.Explain, w.engine.Compare
+	explainer, comparer := w.explainer(), w.engine.Compare
 	if v := w.link.visit; v != nil {
-		explainer, comparer = v.Explain, v.Compare
+		comparer = v.Compare
 	}
 	w.req.explained, w.req.compared = explain.Explanation{}, explain.Comparison{}
 	if strings.TrimSpace(text) == "" {
@@ -67,7 +70,8 @@ func (w *Window) requestPage() (body, margin fyne.CanvasObject) {
 	e := r.explained
 	parts := []fyne.CanvasObject{w.header(T("request.title"), T("request.lead")), w.requestEntry()}
 	if strings.TrimSpace(r.field.Text) == "" {
-		parts = append(parts, look.Boxed(look.Stack(6, look.Head(T("request.empty")), look.Body(T("request.empty.1")), look.Styled(T("request.example"), look.Style{Mono: true}), look.Body(T("request.empty.2")))))
+		parts = append(parts, look.Boxed(look.Stack(6, look.Head(T("request.empty")), look.Body(T("request.empty.1")), look.Styled(T("request.example"), look.Style{Mono: true}), look.Body(T("request.empty.2")))),
+			w.chooser(), w.cardList())
 		return look.Stack(16, parts...), w.margin("", T("request.m.start"), T("request.m.start.text"), T("request.m.safe"), T("request.m.safe.text"))
 	}
 	if e.Frame != nil {
@@ -86,8 +90,11 @@ func (w *Window) requestPage() (body, margin fyne.CanvasObject) {
 		parts = append(parts, look.Sides(look.Scaled(220), 14, true, w.wordsCard(), w.compareCard()))
 	}
 	parts = append(parts, w.classRow())
-	if b := w.requestButtons(); b != nil {
-		parts = append(parts, b)
+	parts = append(parts, w.requestButtons())
+	if w.card.writing {
+		parts = append(parts, w.cardForm())
+	} else {
+		parts = append(parts, w.cardNews()...)
 	}
 	return look.Stack(16, parts...), w.requestMargin()
 }
@@ -120,8 +127,29 @@ func (w *Window) ribbon() fyne.CanvasObject {
 	for _, f := range e.Fields {
 		spans = append(spans, look.Span{From: f.From, To: f.To, Name: f.Name, Filling: f.Name == fillingName, Wrong: f.Name == unreadName})
 	}
-	return look.NewRibbon(e.Frame.IDText, e.Frame.DataText, spans, w.req.span, func(i int) { w.req.span = i; w.draw() })
+	return look.NewRibbon(e.Frame.IDText, e.Frame.DataText, spans, w.req.span, func(i int) { w.req.span = i; w.draw() }).Over(w.lightSentence)
 }
+
+// lightSentence marks the sentence of the bytes that the pointer is on.
+func (w *Window) lightSentence(span int) {
+	for i := range w.req.explained.Fields {
+		if row, ok := look.Find(w.main.Object, fieldID(i)).(*look.Choice); ok {
+			row.Light(i == span)
+		}
+	}
+}
+
+// lightBytes marks the bytes of the sentence that the pointer is on.
+func (w *Window) lightBytes(span int, on bool) {
+	if ribbon, ok := look.Find(w.main.Object, "ribbon").(*look.Ribbon); ok {
+		if !on {
+			span = -1
+		}
+		ribbon.Light(span)
+	}
+}
+
+func fieldID(i int) string { return fmt.Sprintf("field %d", i) }
 
 // How an explanation names bytes without meaning, and bytes that can't be read.
 const (
@@ -180,7 +208,8 @@ func (w *Window) fieldRows() fyne.CanvasObject {
 	for i, f := range w.req.explained.Fields {
 		name := look.Stack(1, look.Head(f.Name), look.Styled(spacedID(f), look.Style{Mono: true, Size: look.SizeSmall, Color: look.Soft}))
 		row := look.Row(18, look.Fixed(look.Scaled(120), name).At(look.Top), look.Growing(look.Body(f.Text)).At(look.Top))
-		rows = append(rows, look.Hair(), look.NewChoice(fmt.Sprintf("field %d", i), f.Name, look.Pad(7, 6, 7, 6, row), i == w.req.span, func() { w.req.span = i; w.draw() }).Follow())
+		rows = append(rows, look.Hair(), look.NewChoice(fieldID(i), f.Name, look.Pad(7, 6, 7, 6, row), i == w.req.span, func() { w.req.span = i; w.draw() }).Follow().
+			Over(func(in bool) { w.lightBytes(i, in) }))
 	}
 	return look.Stack(0, rows...)
 }
@@ -272,19 +301,27 @@ func (w *Window) classRow() fyne.CanvasObject {
 	return look.Row(10, look.Natural(look.NewMark(sign, 16)).At(look.Top), look.Growing(look.Body("**"+T("class."+string(e.Class)+".head")+"** "+e.Reason)).At(look.Top))
 }
 
+// requestButtons are what can be done with the request now.
 func (w *Window) requestButtons() fyne.CanvasObject {
 	r := &w.req
+	var parts, acts []fyne.CanvasObject
 	switch {
 	case !r.sendable():
-		return nil
 	case w.pass.sending != nil:
-		return look.Small(T("request.sending"))
+		parts = append(parts, look.Small(T("request.sending")))
 	case w.link.visit == nil:
-		return look.Stack(8, look.Small(T("request.no-link")), look.Buttons(look.NewButton("go-link", T("go.link"), look.Plain, func() { w.Show(PageLink) })))
+		parts = append(parts, look.Small(T("request.no-link")))
+		acts = append(acts, look.NewButton("go-link", T("go.link"), look.Plain, func() { w.Show(PageLink) }))
 	case r.explained.Class == explain.Look:
-		return look.Buttons(look.NewButton("send-look", T("request.send-look"), look.Main, w.sendLook))
+		acts = append(acts, look.NewButton("send-look", T("request.send-look"), look.Main, w.sendLook))
+	default:
+		acts = append(acts, look.NewButton("to-gate", T("request.to-gate"), look.Main, func() { w.Show(PageGate) }))
 	}
-	return look.Buttons(look.NewButton("to-gate", T("request.to-gate"), look.Main, func() { w.Show(PageGate) }))
+	if _, whole := diag.NewCard(r.explained, "", w.now()); whole && w.car().ID != 0 && !w.card.writing {
+		acts = append(acts, look.NewButton("card-new", T("card.new"), look.Quiet, w.newCard))
+	}
+	acts = append(acts, look.NewButton("request-again", T("request.again"), look.Quiet, func() { r.wish = ""; r.field.SetText("") }))
+	return look.Stack(8, append(parts, look.Buttons(acts...))...)
 }
 
 func (w *Window) requestMargin() fyne.CanvasObject {

@@ -66,6 +66,8 @@ type Window struct {
 	link linkState
 	code codeState
 	req  requestState
+	card cardState
+	note noteState
 	pass gateState
 	back backState
 	cars carState
@@ -121,8 +123,11 @@ func (w *Window) Show(p Page) {
 	if p == PageGate && w.page != PageGate {
 		w.enterGate()
 	}
-	if p == PageCar {
+	switch p {
+	case PageCar:
 		w.enterCar()
+	case PageRequest:
+		w.enterRequest()
 	}
 	w.page = p
 	w.draw()

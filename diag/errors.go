@@ -22,6 +22,7 @@ func Sentence(err error) string {
 		refused *uds.NegativeError
 		shape   *uds.ShapeError
 		damaged *garage.DamagedError
+		card    *garage.CardError
 	)
 	switch {
 	case err == nil:
@@ -40,6 +41,8 @@ func Sentence(err error) string {
 		return "This adapter can't send the request exactly as shown. Nothing was sent."
 	case errors.As(err, &damaged):
 		return fmt.Sprintf("The logbook file was damaged. It is kept as %s. Start again to begin a new one.", damaged.KeptAs)
+	case errors.As(err, &card):
+		return cardSentence(card)
 	case errors.Is(err, ErrNobodyAnswered):
 		return "No module answered. That does not mean that there are no codes. Switch the ignition on, wait 20 seconds, and read again."
 	case errors.Is(err, context.Canceled):
@@ -58,6 +61,13 @@ func Sentence(err error) string {
 		return "A module answered in a form that is not understood. Its bytes are kept as they are."
 	}
 	return "Something went wrong: " + err.Error()
+}
+
+func cardSentence(e *garage.CardError) string {
+	if e.Line == 0 {
+		return fmt.Sprintf("The cards can't be taken: %s. None of them was kept.", e.Cause)
+	}
+	return fmt.Sprintf("The cards can't be taken. Line %d: %s. None of them was kept.", e.Line, e.Cause)
 }
 
 func openSentence(e *adapter.OpenError) string {
