@@ -45,6 +45,16 @@ func displayNeeds() []need {
 	}
 }
 
+// testNeeds is what the tests of the packages need: the window's libraries, and an independent reader of CAN files. On
+// Debian tshark would ask whether every user may capture; without a terminal it takes "no".
+func testNeeds() []need {
+	return append(windowNeeds(),
+		need{what: "tshark", met: program("tshark"), packages: each("tshark", "wireshark-cli", "wireshark-cli"), byHand: readerByHand},
+		need{what: "capinfos", met: program("capinfos"), packages: each("wireshark-common", "wireshark-cli", "wireshark-cli"), byHand: readerByHand})
+}
+
+const readerByHand = "install the command line programs tshark and capinfos, and put their folder into PATH"
+
 // labNeeds is what it takes to run a kernel in a virtual machine. The kernel is no package to be installed: see kernel.go.
 func labNeeds() []need {
 	return []need{

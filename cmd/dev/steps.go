@@ -26,8 +26,8 @@ func steps() []step {
 	return []step{
 		{"gofmt", "every file has gofmt's form", nothing, checkFormat},
 		{"vet", "go vet has nothing to say", windowNeeds, checkVet},
-		{"unit", "the tests of every package", windowNeeds, unitTests},
-		{"race", "the engine and the pages under the race detector", windowNeeds, raceTests},
+		{"unit", "the tests of every package", testNeeds, unitTests},
+		{"race", "the engine and the pages under the race detector", testNeeds, raceTests},
 		{"cross", "engine and terminal program build for Windows and macOS", nothing, checkCross},
 		{"fuzz", "every fuzz target for a moment", nothing, fuzzTests},
 		{"kernel", "the kernel tests on a real CAN kernel", labNeeds, labTests},
