@@ -167,9 +167,15 @@ func (p *project) runInstaller(ctx context.Context, root []string, m manager, pa
 
 // privileged runs a command with the prefix of [asRoot] and stays quiet unless it fails.
 func (p *project) privileged(ctx context.Context, root, words []string) error {
-	words = append(slices.Clone(root), words...)
-	c := p.command(ctx, []string{"DEBIAN_FRONTEND=noninteractive", "LC_ALL=C"}, words[0], words[1:]...)
-	if len(root) == 1 { // sudo may ask for the password
+	const quiet = "DEBIAN_FRONTEND=noninteractive" // packages ask nothing
+	mayAsk := len(root) == 1                       // sudo, for the password
+	prefix := slices.Clone(root)
+	if len(root) > 0 {
+		prefix = append(prefix, "/usr/bin/env", quiet) // sudo hands no settings on
+	}
+	words = append(prefix, words...)
+	c := p.command(ctx, []string{quiet, "LC_ALL=C"}, words[0], words[1:]...)
+	if mayAsk {
 		c.Stdin = os.Stdin
 	}
 	text, err := c.CombinedOutput()

@@ -45,8 +45,7 @@ func displayNeeds() []need {
 	}
 }
 
-// testNeeds is what the tests of the packages need: the window's libraries, and an independent reader of CAN files. On
-// Debian tshark would ask whether every user may capture; without a terminal it takes "no".
+// testNeeds is what the tests of the packages need: the window's libraries, and an independent reader of CAN files.
 func testNeeds() []need {
 	return append(windowNeeds(),
 		need{what: "tshark", met: program("tshark"), packages: each("tshark", "wireshark-cli", "wireshark-cli"), byHand: readerByHand},
