@@ -28,7 +28,11 @@ func readForm(p []byte) form {
 	if len(p) == 0 {
 		return form{problem: "There is no request in it."}
 	}
-	s := serviceOf(p[0])
+	return readAs(p, serviceOf(p[0]), layouts[p[0]])
+}
+
+// readAs reads a payload, which is not empty, as a request of one service that has these layouts.
+func readAs(p []byte, s *service, layouts []layout) form {
 	if s == nil {
 		return form{problem: fmt.Sprintf("No standard has a request %02X.", p[0])}
 	}
@@ -38,8 +42,8 @@ func readForm(p []byte) form {
 		return f
 	}
 	known := false
-	for i := range layouts[s.id] {
-		l := &layouts[s.id][i]
+	for i := range layouts {
+		l := &layouts[i]
 		if l.sub >= 0 && l.sub != int(p[1]&0x7F) {
 			continue
 		}
