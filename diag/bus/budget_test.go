@@ -73,7 +73,7 @@ func TestBudgetPaysForWhatIsHeard(t *testing.T) {
 		if d := b.Delay(at.Add(time.Minute)); d != 0 {
 			t.Errorf("a minute later held back for %v", d)
 		}
-		time.Sleep(time.Minute) // quiet is not saved up
+		<-time.After(time.Minute) // quiet is not saved up
 		b.Count(question, time.Now())
 		if d := b.Delay(time.Now()); d != 2480*time.Microsecond {
 			t.Errorf("after a quiet minute held back for %v, want 2.48ms", d)
@@ -93,7 +93,7 @@ func TestBudgetStarvesNobody(t *testing.T) {
 				<-tick.C
 			}
 		}()
-		time.Sleep(5 * time.Second)
+		<-time.After(5 * time.Second)
 		for range 3 {
 			began := time.Now()
 			must(t, b.Wait(ctx, question))
