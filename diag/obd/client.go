@@ -20,6 +20,7 @@ const (
 	sidFrozen    = 0x02
 	sidStored    = 0x03
 	sidClear     = 0x04
+	sidSelfTests = 0x06
 	sidPending   = 0x07
 	sidVehicle   = 0x09
 	sidPermanent = 0x0A
@@ -104,7 +105,7 @@ func (c *Client) Ask(ctx context.Context, request []byte) (Answers[[]byte], erro
 	if err := c.link.Send(ctx, link.Message{Address: c.address, Data: request, Wait: c.o.Window}); err != nil {
 		return nil, err
 	}
-	window := c.window(request[0])
+	window := c.window(request)
 	r := collecting{
 		request: request,
 		one:     !c.address.Functional,
@@ -125,13 +126,22 @@ func (c *Client) Ask(ctx context.Context, request []byte) (Answers[[]byte], erro
 	return r.got, nil
 }
 
-// window is longer for services whose answers may have several frames: a Link hands over whole messages.
-func (c *Client) window(service byte) time.Duration {
-	switch service {
-	case sidStored, sidPending, sidPermanent, sidVehicle:
+// window is longer for requests whose answers may have several frames: a Link hands over whole messages.
+func (c *Client) window(request []byte) time.Duration {
+	switch request[0] {
+	case sidStored, sidSelfTests, sidPending, sidPermanent, sidVehicle:
 		return c.o.Window + c.o.Transfer
+	case sidCurrent, sidFrozen:
+		if len(request) > 3 || longAnswer(request) {
+			return c.o.Window + c.o.Transfer
+		}
 	}
 	return c.o.Window
+}
+
+// longAnswer: the one parameter asked for, or the first of them, does not fit a single frame with its head.
+func longAnswer(request []byte) bool {
+	return len(request) > 1 && parameters[request[1]].size > 4
 }
 
 // drain drops what is left over from earlier requests: a late answer, or an adapter's word that none came.
@@ -274,7 +284,7 @@ func belongs(request, answer []byte) bool {
 		return false
 	}
 	switch request[0] {
-	case sidCurrent, sidVehicle:
+	case sidCurrent, sidSelfTests, sidVehicle:
 		for _, p := range request[1:] {
 			if len(answer) < 2 || answer[1] == p {
 				return true

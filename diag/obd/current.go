@@ -14,7 +14,7 @@ type Measured struct {
 	Parameter byte
 	Name      string    // "" for a parameter that is not described here
 	Readings  []Reading // empty when the parameter is not described here
-	Raw       []byte
+	Raw       []byte    // its data, always
 }
 
 // Offered asks which parameters each module offers in service 01: those with their bit set in 00, 20, 40 ... E0.
@@ -94,7 +94,8 @@ func (c *Client) Current(ctx context.Context, parameters ...byte) (Answers[[]Mea
 	if len(parameters) < 1 || len(parameters) > 6 {
 		return nil, fmt.Errorf("obd: one request holds 1 to 6 parameters, not %d", len(parameters))
 	}
-	return ask(ctx, c, DecodeCurrent, append([]byte{sidCurrent}, parameters...)...)
+	decode := func(a []byte) ([]Measured, error) { return DecodeCurrent(a, parameters...) }
+	return ask(ctx, c, decode, append([]byte{sidCurrent}, parameters...)...)
 }
 
 // Value reads the number that a parameter of service 01 tells, in its unit. Where several modules tell it, the one
@@ -128,47 +129,112 @@ func order[T any](a Answers[T]) []link.ID {
 }
 
 // DecodeCurrent reads 41: parameter and data, one after another. The length of a parameter is not on the wire; one
-// that is not described here takes all the rest. Zeros at the end are filling.
-func DecodeCurrent(a []byte) ([]Measured, error) {
+// that is not described here takes all the rest. Zeros at the end are filling. Where a parameter has other lengths in
+// earlier editions, that one is taken which leaves nothing over. asked are the parameters of the request, when they are
+// known: an answer holds no others, which settles what could be read in two ways.
+func DecodeCurrent(a []byte, asked ...byte) ([]Measured, error) {
 	if len(a) < 3 {
 		return nil, &ShapeError{"current values", a, "the answer holds no value"}
 	}
-	var out []Measured
-	for b := a[1:]; len(b) > 0; {
-		m, rest, err := measured(b, 1, a)
-		if err != nil {
-			if len(out) > 0 && allZero(b) {
-				break
-			}
-			return nil, err
+	pieces, err := cut(a[1:], 1, a, asked)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]Measured, len(pieces))
+	for i, p := range pieces {
+		out[i] = p.Measured
+	}
+	return out, nil
+}
+
+// DecodeParameter reads the data of one parameter by itself, as in a data record of J1979-2. All of data is its own.
+func DecodeParameter(parameter byte, data []byte) (Measured, error) {
+	p, known := parameters[parameter]
+	m := Measured{Parameter: parameter, Name: p.name, Raw: data}
+	if !known {
+		return m, nil
+	}
+	for _, l := range p.layouts() {
+		if len(data) == l.size {
+			m.Readings = l.tell(parameter, data)
+			return m, nil
 		}
-		out = append(out, m)
-		b = rest
-		if allZero(b) {
+	}
+	return m, &ShapeError{p.name, data, fmt.Sprintf("%d bytes are needed, %d are there", p.size, len(data))}
+}
+
+// cut takes the parameters of b apart. Each has its number first and its data after head bytes; with a head of two, the
+// second byte is the number of a frame. a is the whole answer; asked are the parameters that it may hold, all when empty.
+func cut(b []byte, head int, a, asked []byte) ([]Kept, error) {
+	whole := ends(b, head, asked)
+	var out []Kept
+	for at := 0; at < len(b); {
+		rest := b[at:]
+		p, known := parameters[rest[0]]
+		if len(rest) < head {
+			return nil, &ShapeError{"values", a, "the answer ends within a parameter"}
+		}
+		m := Measured{Parameter: rest[0], Name: p.name, Raw: rest[head:]}
+		if known {
+			l, ok := p.fit(len(m.Raw), func(size int) bool { return whole[at+head+size] })
+			if !ok {
+				return nil, &ShapeError{p.name, a, fmt.Sprintf("%d bytes are needed, %d are there", p.size, len(m.Raw))}
+			}
+			m.Raw = m.Raw[:l.size]
+			m.Readings = l.tell(m.Parameter, m.Raw)
+		}
+		k := Kept{Measured: m}
+		if head > 1 {
+			k.Frame = rest[1]
+		}
+		out = append(out, k)
+		at += head + len(m.Raw)
+		if allZero(b[at:]) {
 			break
 		}
 	}
 	return out, nil
 }
 
-// measured takes one parameter off b, its number first, its data after head bytes; a is the whole answer.
-func measured(b []byte, head int, a []byte) (m Measured, rest []byte, err error) {
-	p, known := parameters[b[0]]
-	if len(b) < head {
-		return m, nil, &ShapeError{"values", a, "the answer ends within a parameter"}
+// fit chooses a layout of no more than most bytes, one that is good before one that is not.
+func (p parameter) fit(most int, good func(size int) bool) (parameter, bool) {
+	var first *parameter
+	for _, l := range p.layouts() {
+		if l.size > most {
+			continue
+		}
+		if good(l.size) {
+			return l, true
+		}
+		if first == nil {
+			first = &l
+		}
 	}
-	n := len(b) - head
-	if known && n < p.size {
-		return m, nil, &ShapeError{p.name, a, fmt.Sprintf("%d bytes are needed, %d are there", p.size, n)}
+	if first == nil {
+		return p, false
 	}
-	if known {
-		n = p.size
+	return *first, true
+}
+
+// ends tells for each place in b whether parameters of known lengths, from there on, end with b or with zeros.
+func ends(b []byte, head int, asked []byte) []bool {
+	out := make([]bool, len(b)+1)
+	zeros := true
+	out[len(b)] = true
+	for at := len(b) - 1; at >= 0; at-- {
+		zeros = zeros && b[at] == 0
+		out[at] = zeros
+		p, known := parameters[b[at]]
+		if !known || len(asked) > 0 && !slices.Contains(asked, b[at]) {
+			continue
+		}
+		for _, l := range p.layouts() {
+			if next := at + head + l.size; next <= len(b) && out[next] {
+				out[at] = true
+			}
+		}
 	}
-	m = Measured{Parameter: b[0], Name: p.name, Raw: b[head : head+n]}
-	if known {
-		m.Readings = p.read(b[0], m.Raw)
-	}
-	return m, b[head+n:], nil
+	return out
 }
 
 func allZero(b []byte) bool {

@@ -17,7 +17,7 @@ type Frozen struct {
 
 // Frozen reads frame 00 or a later one of every module: first the code it belongs to, then what each module offers.
 func (c *Client) Frozen(ctx context.Context, frame byte) (Answers[Frozen], error) {
-	got, err := ask(ctx, c, decodeFrozen, sidFrozen, 0x02, frame)
+	got, err := ask(ctx, c, firstFrozen, sidFrozen, 0x02, frame)
 	if err != nil {
 		return nil, err
 	}
@@ -47,7 +47,7 @@ func (c *Client) Frozen(ctx context.Context, frame byte) (Answers[Frozen], error
 		return nil, err
 	}
 	for _, p := range wanted(out, offered) {
-		values, err := ask(ctx, c, decodeFrozen, sidFrozen, p, frame)
+		values, err := ask(ctx, c, firstFrozen, sidFrozen, p, frame)
 		if errors.Is(err, ErrNoAnswer) {
 			continue
 		}
@@ -85,13 +85,27 @@ func wanted(frozen Answers[Frozen], offered Answers[map[byte]bool]) []byte {
 	return out
 }
 
-// decodeFrozen reads 42: parameter, frame, data.
-func decodeFrozen(a []byte) (Measured, error) {
+// Kept is one parameter of a frozen frame.
+type Kept struct {
+	Frame byte
+	Measured
+}
+
+// DecodeFrozen reads 42: parameter, frame and data, up to three of them.
+func DecodeFrozen(a []byte) ([]Kept, error) {
 	if len(a) < 4 {
-		return Measured{}, &ShapeError{"frozen values", a, "the answer holds no value"}
+		return nil, &ShapeError{"frozen values", a, "the answer holds no value"}
 	}
-	m, _, err := measured(a[1:], 2, a)
-	return m, err
+	return cut(a[1:], 2, a, nil)
+}
+
+// firstFrozen is the one parameter that was asked for.
+func firstFrozen(a []byte) (Measured, error) {
+	k, err := DecodeFrozen(a)
+	if err != nil {
+		return Measured{}, err
+	}
+	return k[0].Measured, nil
 }
 
 // IDs are the identifiers of a set of answers, lowest first.

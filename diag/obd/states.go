@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"readback/diag/dtc"
-	"readback/diag/quantity"
 )
 
 // secondaryAir are the states of parameter 12; one bit is set.
@@ -37,6 +36,9 @@ var fuels = map[byte]string{
 	16: "two fuels, electric and combustion", 17: "hybrid with petrol", 18: "hybrid with ethanol", 19: "hybrid with diesel",
 	20: "hybrid, electric", 21: "hybrid, electric and combustion", 22: "hybrid, regenerating", 23: "two fuels, on diesel",
 }
+
+// emissionRules are the values of parameter 5F; the names are those of the rules.
+var emissionRules = map[byte]string{0x0E: "heavy vehicles, EURO IV B1", 0x0F: "heavy vehicles, EURO V B2", 0x10: "heavy vehicles, EURO EEV C"}
 
 func readFuelSystems(_ byte, b []byte) []Reading {
 	return []Reading{
@@ -82,11 +84,9 @@ func readTakeOff(_ byte, b []byte) []Reading {
 
 // readNarrowSensor reads parameters 14-1B: voltage, and a fuel trim unless it is FF.
 func readNarrowSensor(_ byte, b []byte) []Reading {
-	out := []Reading{number{label: "sensor voltage", size: 1, factor: 0.005, unit: quantity.Volt, digits: 3}.of(b)}
+	out := []Reading{narrowVolts.of(b)}
 	if b[1] != 0xFF {
-		t := trim
-		t.label, t.at = "short-term fuel trim", 1
-		out = append(out, t.of(b))
+		out = append(out, narrowTrim.of(b))
 	}
 	return out
 }

@@ -28,6 +28,36 @@ const (
 	Newtonmetre Unit = "Nm"
 )
 
+// Units of the wider parameters and of the self-tests of SAE J1979.
+const (
+	Hour            Unit = "h"
+	Millisecond     Unit = "ms"
+	Microsecond     Unit = "µs"
+	Millivolt       Unit = "mV"
+	MillivoltPerMs  Unit = "mV/ms"
+	MillivoltPerSec Unit = "mV/s"
+	Ampere          Unit = "A"
+	Microampere     Unit = "µA"
+	Milliohm        Unit = "mΩ"
+	Ohm             Unit = "Ω"
+	Kiloohm         Unit = "kΩ"
+	Millihertz      Unit = "mHz"
+	Hertz           Unit = "Hz"
+	Kilohertz       Unit = "kHz"
+	PascalPerSec    Unit = "Pa/s"
+	KilogramPerH    Unit = "kg/h"
+	GramPerCylinder Unit = "g/cyl"
+	MgPerStroke     Unit = "mg/stroke"
+	MgPerCubicMetre Unit = "mg/m³"
+	Gram            Unit = "g"
+	Litre           Unit = "L"
+	Inch            Unit = "in"
+	SquareMm        Unit = "mm²"
+	PartsPerMillion Unit = "ppm"
+	Kilojoule       Unit = "kJ"
+	GramPerKWh      Unit = "g/kWh"
+)
+
 // Quantity is a value in its unit, shown with Digits digits after the point.
 type Quantity struct {
 	Value  float64
