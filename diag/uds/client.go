@@ -13,6 +13,7 @@ import (
 	"errors"
 	"fmt"
 	"iter"
+	"sync"
 	"time"
 
 	"readback/diag/link"
@@ -22,9 +23,9 @@ import (
 type Options struct {
 	P2       time.Duration // until the first answer; 0 stands for 150 ms (P2 50 ms of ISO 14229-2 and a gateway's delay, common practice)
 	P2Star   time.Duration // after each "working, wait"; 0 stands for 5 s (P2* of ISO 14229-2)
-	Transfer time.Duration // on top of both, for the further frames of an answer that may be long; 0 stands for 1 s (common practice)
+	Transfer time.Duration // on top of both where a Link does not tell that a long answer has begun; 0 stands for 1 s (common practice)
 	Slack    time.Duration // on top of every wait, for the delay of an adapter that does its own waiting and tells silence itself; not told to it
-	Cap      time.Duration // in all; 0 stands for 60 s (common practice)
+	Cap      time.Duration // until an answer begins, and for the rest of a long one; 0 stands for 60 s (common practice)
 	Tries    int           // of a read when the module is silent or its answer is torn; 0 stands for 2
 }
 
@@ -50,11 +51,17 @@ const (
 	busyTries = 3
 )
 
-// Client asks one module. Its methods are called one at a time.
+// Client asks one module. Its methods are called one at a time, and none from within the loop over [Client.Answers].
 type Client struct {
 	link    link.Link
 	address link.Address
 	o       Options
+	told    Timing // what the module said of its times in the session that is open
+
+	air   sync.Mutex // held while a request is in the air: one at a time
+	last  time.Time  // when the air became free
+	owed  owed
+	tells bool // the Link tells when a long answer has begun
 }
 
 // New makes a Client on a Link that carries the messages of one address, such as a [link.Peer].
@@ -62,8 +69,14 @@ func New(l link.Link, a link.Address, o Options) *Client {
 	return &Client{link: l, address: a, o: o.withDefaults()}
 }
 
-// ErrNoAnswer is silence: no answer within P2, or within P2* after "working, wait". It is neither yes nor no.
-var ErrNoAnswer = errors.New("uds: no answer")
+// Results of a request that has no answer. Neither is a yes or a no.
+var (
+	// ErrNoAnswer is silence: no answer within P2, or within P2* after "working, wait".
+	ErrNoAnswer = errors.New("uds: no answer")
+	// ErrNoneAsked is the silence that a request with the suppress bit asks for (clause 8.2.2): the module has done it,
+	// or is not there.
+	ErrNoneAsked = errors.New("uds: no answer, and none was asked for")
+)
 
 // NegativeError is a module's refusal.
 type NegativeError struct {
@@ -88,140 +101,54 @@ type ShapeError struct {
 func (e *ShapeError) Error() string { return fmt.Sprintf("uds: %s: %s: % X", e.Op, e.Why, e.Bytes) }
 
 // Answers sends a request once and yields every message that belongs to it, "working, wait" (7F xx 78) included. The
-// sequence ends after the final answer, or with an error: [ErrNoAnswer] on silence. What arrived before the request
-// is dropped; answers to other services, sub-functions or identifiers are ignored.
+// sequence ends after the final answer, or with an error: [ErrNoAnswer] on silence, [ErrNoneAsked] where the request
+// asks for silence. What arrived before the request is dropped; answers to other services, sub-functions or
+// identifiers are ignored.
 func (c *Client) Answers(ctx context.Context, request []byte) iter.Seq2[link.Message, error] {
 	return func(yield func(link.Message, error) bool) {
 		if len(request) == 0 {
 			yield(link.Message{}, errors.New("uds: an empty request can't be sent"))
 			return
 		}
-		c.drain()
-		if err := c.link.Send(ctx, link.Message{Address: c.address, Data: request, Wait: c.o.P2}); err != nil {
+		c.air.Lock()
+		defer c.air.Unlock()
+		defer func() { c.last = time.Now() }()
+		if err := c.settle(ctx, request); err != nil {
 			yield(link.Message{}, err)
 			return
 		}
-		end := time.Now().Add(c.o.Cap)
-		wait, pending := c.o.P2, false
+		p2, p2Star := c.times()
+		if err := c.link.Send(ctx, link.Message{Address: c.address, Data: request, Wait: p2}); err != nil {
+			yield(link.Message{}, err)
+			return
+		}
+		w := c.waitFor(request, p2)
+		defer func() { c.owe(w) }()
 		for {
-			m, err := c.next(ctx, request, min(wait+c.transfer(request)+c.o.Slack, time.Until(end)), pending)
+			m, err := w.next(ctx, c.link)
 			if err != nil {
 				yield(link.Message{}, err)
 				return
 			}
-			pending = isPending(m.Data)
-			if !yield(m, nil) || !pending {
+			if !yield(m, nil) || w.done {
 				return
 			}
-			wait = c.o.P2Star
+			w.more(p2Star + w.transfer + c.o.Slack)
 		}
 	}
 }
 
-// transfer is how much longer than its first frame a whole answer may take: a Link hands over whole messages, so the
-// frames after the first count into the wait. Answers that fit into one frame need nothing.
-func (c *Client) transfer(request []byte) time.Duration {
-	switch request[0] {
-	case sidSession, 0x11, sidClear, sidTesterPresent, 0x85:
-		return 0
-	case sidReadCodes:
-		if len(request) > 1 && (request[1]&0x7F == reportNumber || request[1]&0x7F == 0x07) {
-			return 0
-		}
+// times are those of the options, or what the module told where that is longer, P2 with the gateway's delay on top.
+func (c *Client) times() (p2, p2Star time.Duration) {
+	p2, p2Star = c.o.P2, c.o.P2Star
+	if c.told.P2 > 0 {
+		p2 = max(p2, c.told.P2+gatewayDelay)
 	}
-	return c.o.Transfer
+	return p2, max(p2Star, c.told.P2Star)
 }
 
-// drain drops what is left over from earlier requests: a late answer, or an adapter's word that none came.
-func (c *Client) drain() {
-	now, cancel := context.WithCancel(context.Background())
-	cancel()
-	for {
-		_, err := c.link.Receive(now)
-		var (
-			torn    *link.TornError
-			silence *link.SilenceError
-			alert   *link.AdapterError
-		)
-		if err != nil && !errors.As(err, &torn) && !errors.As(err, &silence) && !errors.As(err, &alert) {
-			return // nothing is left; that the Link has ended shows when the request is sent
-		}
-	}
-}
-
-func isPending(data []byte) bool {
-	return len(data) >= 3 && data[0] == negativeAnswer && NRC(data[2]) == ResponsePending
-}
-
-// next waits for the next message that belongs to request. An adapter that says that nothing came is believed,
-// except after "working, wait": then the answer may still be on its way.
-func (c *Client) next(ctx context.Context, request []byte, wait time.Duration, pending bool) (link.Message, error) {
-	within, cancel := context.WithTimeout(ctx, wait)
-	defer cancel()
-	for {
-		m, err := c.link.Receive(within)
-		var silence *link.SilenceError
-		switch {
-		case err == nil && belongs(request, m.Data):
-			return m, nil
-		case err == nil:
-		case errors.As(err, &silence) && pending:
-		case errors.As(err, &silence):
-			return link.Message{}, fmt.Errorf("%w to service %02X (adapter: %s)", ErrNoAnswer, request[0], silence.Text)
-		case ctx.Err() != nil:
-			return link.Message{}, ctx.Err()
-		case within.Err() != nil:
-			return link.Message{}, fmt.Errorf("%w to service %02X within %v", ErrNoAnswer, request[0], wait)
-		default:
-			return link.Message{}, err
-		}
-	}
-}
-
-// belongs: the positive answer of the same service, echoing what the service echoes, or a refusal of it. An answer
-// too short to tell belongs: its form is judged later.
-func belongs(request, answer []byte) bool {
-	switch {
-	case len(answer) == 0:
-		return false
-	case answer[0] == negativeAnswer && request[0] != 0x3F:
-		return len(answer) > 1 && answer[1] == request[0]
-	case answer[0] != request[0]|0x40:
-		return false
-	}
-	from, n := 1, 0
-	switch request[0] {
-	case sidSession, 0x11, 0x27, 0x28, 0x31, sidTesterPresent, 0x85, sidReadCodes:
-		if len(request) > 1 && len(answer) > 1 && answer[1]&0x7F != request[1]&0x7F {
-			return false
-		}
-		if request[0] == sidReadCodes && len(request) == 6 && (request[1]&0x7F == reportSnapshot || request[1]&0x7F == reportExtended) {
-			from, n = 2, 3 // the code
-		}
-	case sidReadData:
-		return len(answer) < 3 || asks(request, word(answer[1:]))
-	case 0x24, 0x2E, 0x2F:
-		n = 2
-	}
-	for i := from; i < from+n && i < len(request) && i < len(answer); i++ {
-		if request[i] != answer[i] {
-			return false
-		}
-	}
-	return true
-}
-
-// asks reports whether a request of service 22 names an identifier; a module leaves out those that it does not know.
-func asks(request []byte, id uint16) bool {
-	for b := request[1:]; len(b) >= 2; b = b[2:] {
-		if word(b) == id {
-			return true
-		}
-	}
-	return false
-}
-
-// Do sends a request once and waits for its final answer. A refusal is a [*NegativeError], silence [ErrNoAnswer].
+// Do sends a request once and waits for its final answer. A refusal is a [*NegativeError], silence [ErrNoAnswer], or
+// [ErrNoneAsked] where the request asks for it.
 func (c *Client) Do(ctx context.Context, request []byte) (answer []byte, err error) {
 	for m, err := range c.Answers(ctx, request) {
 		if err != nil {

@@ -283,7 +283,7 @@ func TestMalformed(t *testing.T) {
 				t.Errorf("% X: %v", a, err)
 			}
 		}
-		if _, err := client(answers(0x59, 0x09, 0xFF, 0x20, 0x10, 0x0A, 0x08, 0x14, 0x2F)).Severity(t.Context(), dtc.From3(0x0A, 0x08, 0x13)); !errors.As(err, &shape) {
+		if _, err := client(answers(0x59, 0x09, 0xFF, 0x20, 0x10, 0x0A, 0x08, 0x14, 0x2F)).Severity(t.Context(), dtc.From3(0x0A, 0x08, 0x13)); !errors.Is(err, uds.ErrNoAnswer) {
 			t.Errorf("the severity of another code: %v", err)
 		}
 	})

@@ -35,7 +35,7 @@ type Count struct {
 
 // CountCodes asks how many codes match a status mask (19 01, clause 12.3).
 func (c *Client) CountCodes(ctx context.Context, mask dtc.Status) (Count, error) {
-	a, err := c.read(ctx, sidReadCodes, reportNumber, byte(mask))
+	a, err := c.read(ctx, sidReadCodes, byte(ReportNumber), byte(mask))
 	if err != nil {
 		return Count{}, err
 	}
@@ -64,17 +64,17 @@ type CodeList struct {
 
 // CodesByStatus lists the codes of which at least one status bit is in mask (19 02).
 func (c *Client) CodesByStatus(ctx context.Context, mask dtc.Status) (CodeList, error) {
-	return c.list(ctx, reportByMask, byte(mask))
+	return c.list(ctx, byte(ReportByStatus), byte(mask))
 }
 
 // Supported lists every code that the module can store, with its status (19 0A).
 func (c *Client) Supported(ctx context.Context) (CodeList, error) {
-	return c.list(ctx, reportSupported)
+	return c.list(ctx, byte(ReportSupported))
 }
 
 // Permanent lists the codes that only the module itself erases (19 15).
 func (c *Client) Permanent(ctx context.Context) (CodeList, error) {
-	return c.list(ctx, reportPermanent)
+	return c.list(ctx, byte(ReportPermanent))
 }
 
 func (c *Client) list(ctx context.Context, report ...byte) (CodeList, error) {
@@ -124,7 +124,7 @@ type Counter struct {
 
 // Counters lists the codes whose tests are failing but not yet counted as failed (19 14).
 func (c *Client) Counters(ctx context.Context) ([]Counter, error) {
-	a, err := c.read(ctx, sidReadCodes, reportCounters)
+	a, err := c.read(ctx, sidReadCodes, byte(ReportCounters))
 	if err != nil {
 		return nil, err
 	}

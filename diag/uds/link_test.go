@@ -15,6 +15,7 @@ var charging = link.Physical(link.ID11(0x7E5), link.ID11(0x7ED))
 type event struct {
 	after time.Duration
 	data  []byte
+	begun int
 	err   error
 }
 
@@ -78,7 +79,7 @@ func (m *module) Receive(ctx context.Context) (link.Message, error) {
 }
 
 func (e event) message() (link.Message, error) {
-	return link.Message{Address: charging, Data: e.data, At: time.Now()}, e.err
+	return link.Message{Address: charging, Data: e.data, Begun: e.begun, At: time.Now()}, e.err
 }
 
 func (m *module) Close() error {

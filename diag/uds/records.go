@@ -18,7 +18,7 @@ type Snapshot struct {
 // record that it began in.
 func (c *Client) Snapshots(ctx context.Context, code dtc.Code, record byte, size func(id uint16) (int, bool)) ([]Snapshot, error) {
 	b := code3(code)
-	a, err := c.read(ctx, sidReadCodes, reportSnapshot, b[0], b[1], b[2], record)
+	a, err := c.read(ctx, sidReadCodes, byte(ReportSnapshots), b[0], b[1], b[2], record)
 	if err != nil {
 		return nil, err
 	}
@@ -78,7 +78,7 @@ type ExtendedRecord struct {
 // not on the wire: size tells it; a record of unknown length takes all the rest.
 func (c *Client) ExtendedData(ctx context.Context, code dtc.Code, record byte, size func(record byte) (int, bool)) ([]ExtendedRecord, error) {
 	b := code3(code)
-	a, err := c.read(ctx, sidReadCodes, reportExtended, b[0], b[1], b[2], record)
+	a, err := c.read(ctx, sidReadCodes, byte(ReportExtended), b[0], b[1], b[2], record)
 	if err != nil {
 		return nil, err
 	}

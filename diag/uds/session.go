@@ -29,7 +29,7 @@ func (c *Client) Session(ctx context.Context, kind byte) (Timing, error) {
 	}
 	t, err := DecodeSession(a)
 	if err == nil {
-		c.o.P2, c.o.P2Star = max(c.o.P2, t.P2+gatewayDelay), max(c.o.P2Star, t.P2Star)
+		c.told = t
 	}
 	return t, err
 }

@@ -37,7 +37,7 @@ type Rated struct {
 // Severity asks how serious the module takes one code (19 09).
 func (c *Client) Severity(ctx context.Context, code dtc.Code) (byte, error) {
 	b := code3(code)
-	a, err := c.read(ctx, sidReadCodes, reportSeverity, b[0], b[1], b[2])
+	a, err := c.read(ctx, sidReadCodes, byte(ReportSeverity), b[0], b[1], b[2])
 	if err != nil {
 		return 0, err
 	}
