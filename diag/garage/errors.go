@@ -15,6 +15,8 @@ var (
 	ErrMixed = errors.New("garage: practice and real cars are kept apart")
 	// ErrFinished means that a journal entry has its outcome already; an outcome is written once.
 	ErrFinished = errors.New("garage: this entry has its outcome already")
+	// ErrChain means that another report of the same car was written meanwhile.
+	ErrChain = errors.New("garage: the chain of reports has gone on meanwhile")
 	// ErrFull means that the disk has no room left. Nothing of what was being written is kept, nothing older is lost.
 	ErrFull = errors.New("garage: the disk is full")
 	// ErrReadOnly means that this user may not write to the file of the store or to its folder.

@@ -107,9 +107,35 @@ func TestMigrate(t *testing.T) {
 				if d := cmp.Diff(want, cards); d != "" || err != nil {
 					t.Errorf("cards %v: %s", err, d)
 				}
+				checkOldExtras(t, s, car.ID)
 			}
 			begin(t, s, clearing(car.ID, visits[0].ID))
 		})
+	}
+}
+
+// checkOldExtras checks what version 3 added beside the cards.
+func checkOldExtras(t *testing.T, s *Store, car int64) {
+	t.Helper()
+	at := time.Unix(1_700_000_000, 0).UTC()
+	meter, err := s.Meter(t.Context(), car)
+	if d := cmp.Diff([]MeterReading{{Spot: "car:6-14", Value: "60.4 Ω", At: at}}, meter); d != "" || err != nil {
+		t.Error(err, d)
+	}
+	if volts, ok, err := s.Offset(t.Context(), "can:can0"); volts != 0.25 || !ok || err != nil {
+		t.Error(volts, ok, err)
+	}
+	recordings, err := s.Recordings(t.Context(), car)
+	if d := cmp.Diff([]Recording{{ID: 1, CarID: car, Visit: 2, Entry: 1, File: "20231114-221320-00112233.pcapng", Frames: 12, Digest: Hex{0, 0x11, 0x22, 0x33}, Begun: at}}, recordings); d != "" || err != nil {
+		t.Error(err, d)
+	}
+	proof, err := s.Proof(t.Context(), 1)
+	if d := cmp.Diff([]ProofStep{{ID: 1, Entry: 1, CarID: car, Step: "R1", Due: at, Visit: 2, Done: at.Add(time.Second)}}, proof); d != "" || err != nil {
+		t.Error(err, d)
+	}
+	report, ok, err := s.LastReport(t.Context(), car)
+	if d := cmp.Diff(Report{ID: 1, CarID: car, Visit: 2, Made: at, Form: "html", Digest: Hex{0, 0x11}}, report); d != "" || !ok || err != nil {
+		t.Error(ok, err, d)
 	}
 }
 

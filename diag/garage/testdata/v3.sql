@@ -204,12 +204,80 @@ CREATE TABLE card (
 	at      INTEGER,
 	UNIQUE (car, request, title)
 ) STRICT;
+
+
+CREATE TABLE meter (
+	id    INTEGER PRIMARY KEY AUTOINCREMENT,
+	car   INTEGER NOT NULL REFERENCES car,
+	spot  TEXT NOT NULL,
+	value TEXT NOT NULL,
+	at    INTEGER
+) STRICT;
+CREATE INDEX meter_car ON meter (car, spot);
+
+CREATE TABLE meter_offset (
+	place TEXT PRIMARY KEY,
+	volts REAL NOT NULL,
+	at    INTEGER
+) STRICT, WITHOUT ROWID;
+
+
+CREATE TABLE recording (
+	id     INTEGER PRIMARY KEY AUTOINCREMENT,
+	car    INTEGER NOT NULL REFERENCES car,
+	visit  INTEGER REFERENCES visit,
+	entry  INTEGER REFERENCES journal,
+	file   TEXT NOT NULL UNIQUE,
+	frames INTEGER NOT NULL,
+	digest BLOB NOT NULL,
+	begun  INTEGER NOT NULL,
+	ended  INTEGER
+) STRICT;
+CREATE INDEX recording_car ON recording (car);
+
+
+CREATE TABLE proof (
+	id    INTEGER PRIMARY KEY AUTOINCREMENT,
+	entry INTEGER NOT NULL REFERENCES journal,
+	step  TEXT NOT NULL,
+	due   INTEGER NOT NULL,
+	visit INTEGER REFERENCES visit,
+	done  INTEGER,
+	left_out INTEGER NOT NULL CHECK (left_out IN (0, 1)),
+	UNIQUE (entry, step)
+) STRICT;
+
+
+CREATE TABLE report (
+	id       INTEGER PRIMARY KEY AUTOINCREMENT,
+	car      INTEGER NOT NULL REFERENCES car,
+	visit    INTEGER NOT NULL REFERENCES visit,
+	made     INTEGER NOT NULL,
+	form     TEXT NOT NULL,
+	shared   INTEGER NOT NULL CHECK (shared IN (0, 1)),
+	digest   BLOB NOT NULL,
+	previous BLOB
+) STRICT;
+CREATE INDEX report_car ON report (car);
+
+CREATE TRIGGER recording_kept BEFORE UPDATE ON recording BEGIN SELECT RAISE(ABORT, 'a recording is never changed'); END;
+CREATE TRIGGER report_kept    BEFORE UPDATE ON report    BEGIN SELECT RAISE(ABORT, 'a report is never changed'); END;
+CREATE TRIGGER report_stays   BEFORE DELETE ON report    BEGIN SELECT RAISE(ABORT, 'the chain of reports is never shortened'); END;
 INSERT INTO card VALUES(1,1,'Forget the codes','Charging','7E5#0414FFFFFF555555','one two three','54','a workshop','the counter',1700000000000000000);
+INSERT INTO meter VALUES(1,1,'car:6-14','60.4 Ω',1700000000000000000);
+INSERT INTO meter_offset VALUES('can:can0',0.25,1700000000000000000);
+INSERT INTO recording VALUES(1,1,2,1,'20231114-221320-00112233.pcapng',12,X'00112233',1700000000000000000,NULL);
+INSERT INTO proof VALUES(1,1,'R1',1700000000000000000,2,1700000001000000000,0);
+INSERT INTO report VALUES(1,1,2,1700000000000000000,'html',0,X'0011',NULL);
 DELETE FROM "sqlite_sequence";
 INSERT INTO "sqlite_sequence" VALUES('car',2);
 INSERT INTO "sqlite_sequence" VALUES('note',1);
 INSERT INTO "sqlite_sequence" VALUES('visit',2);
 INSERT INTO "sqlite_sequence" VALUES('journal',2);
 INSERT INTO "sqlite_sequence" VALUES('card',1);
+INSERT INTO "sqlite_sequence" VALUES('meter',1);
+INSERT INTO "sqlite_sequence" VALUES('recording',1);
+INSERT INTO "sqlite_sequence" VALUES('proof',1);
+INSERT INTO "sqlite_sequence" VALUES('report',1);
 PRAGMA application_id = 1382302315;
 PRAGMA user_version = 3;
