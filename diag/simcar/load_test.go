@@ -21,11 +21,14 @@ func TestEmbeddedScenarios(t *testing.T) {
 			t.Error(err)
 			continue
 		}
-		modules := 11
-		if name == "twenty" {
+		vin, car, modules := "0TNCE23E3P0004217", "Tarn Courier E", 11
+		switch {
+		case name == "twenty":
 			modules = 20
+		case strings.HasPrefix(name, "runner"):
+			vin, car, modules = "0TNRN21S6M0001873", "Tarn Runner", 3
 		}
-		if s.VIN != "0TNCE23E3P0004217" || s.Name != "Tarn Courier E" || len(s.Modules) != modules {
+		if s.VIN != vin || s.Name != car || len(s.Modules) != modules {
 			t.Errorf("%s: %s, %s, %d modules", name, s.Name, s.VIN, len(s.Modules))
 		}
 	}
@@ -74,7 +77,7 @@ func TestScenarioErrors(t *testing.T) {
 		{`{"modules":{"m":{"codes":{"P0143-00":{"needs":"rain"}}}}}`, "modules.m.codes.P0143-00.needs", "rain"},
 		{`{"modules":{"m":{"codes":{"P0143-00":{"snapshots":[{"record":3}]}}}}}`, "modules.m.codes.P0143-00.snapshots[0].record", "3"},
 		{`{"modules":{"m":{"obd":{"check":"00","readiness":"000000"}}}}`, "modules.m.obd.check", "4"},
-		{`{"modules":{"m":{"obd":{"check":"00000000","readiness":"000000","live":["05"]}}}}`, "modules.m.obd.live[0]", "05"},
+		{`{"modules":{"m":{"obd":{"check":"00000000","readiness":"000000","live":["06"]}}}}`, "modules.m.obd.live[0]", "06"},
 		{`{"modules":{"m":{"obd":{"check":"00000000","readiness":"000000","parameters":{"20":"00"}}}}}`, "modules.m.obd.parameters.20", "parameter"},
 		{`{"traffic":[{"id":"120","every":0}]}`, "traffic[0].every", "0"},
 		{`{"traffic":[{"id":"7E8","every":10}]}`, "traffic[0].id", "used"},

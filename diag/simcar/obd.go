@@ -13,6 +13,7 @@ var obdServices = map[byte]service{
 	0x02: {checkFreeze, (*Car).freezeData, false},
 	0x03: {checkAlone, (*Car).storedCodes, false},
 	0x04: {checkAlone, (*Car).clearOBD, false},
+	0x06: {checkSelfTests, (*Car).selfTests, false},
 	0x07: {checkAlone, (*Car).pendingCodes, false},
 	0x09: {checkInfo, (*Car).vehicleInfo, false},
 	0x0A: {checkAlone, (*Car).permanentCodes, false},
@@ -94,15 +95,16 @@ func word(n int) []byte { return binary.BigEndian.AppendUint16(nil, uint16(min(0
 
 // liveParameters are the parameters that follow the car. Scaling: SAE J1979 as three open tables agree on it.
 var liveParameters = map[byte]func(c *Car, o *obdMemory, now time.Time) []byte{
-	0x01: func(c *Car, o *obdMemory, _ time.Time) []byte {
+	0x01: func(_ *Car, o *obdMemory, now time.Time) []byte {
 		a := byte(min(127, len(o.codes(confirmed))))
 		if len(o.codes(lampRequested)) > 0 {
 			a |= 0x80
 		}
-		return append([]byte{a}, o.spec.Readiness...)
+		return append([]byte{a}, o.readiness(now.Sub(o.since), o.cleared)...)
 	},
-	0x0C: func(c *Car, _ *obdMemory, _ time.Time) []byte { return word(c.speed * c.spec.Gearing * 4) }, // 1/4 1/min
-	0x0D: func(c *Car, _ *obdMemory, _ time.Time) []byte { return []byte{byte(c.speed)} },              // km/h
+	0x05: func(c *Car, _ *obdMemory, now time.Time) []byte { return []byte{byte(c.coolant(now) + 40)} }, // °C + 40
+	0x0C: func(c *Car, _ *obdMemory, _ time.Time) []byte { return word(c.revolutions() * 4) },           // 1/4 1/min
+	0x0D: func(c *Car, _ *obdMemory, _ time.Time) []byte { return []byte{byte(c.speed)} },               // km/h
 	0x1F: func(c *Car, _ *obdMemory, now time.Time) []byte { // s, while the drive is on
 		if !c.ready {
 			return word(0)
@@ -111,9 +113,15 @@ var liveParameters = map[byte]func(c *Car, o *obdMemory, now time.Time) []byte{
 	},
 	0x21: func(_ *Car, o *obdMemory, _ time.Time) []byte { return word(o.count(o.spec.KmWithLamp)) }, // km
 	0x30: func(_ *Car, o *obdMemory, _ time.Time) []byte { return []byte{byte(o.count(o.spec.WarmUps))} },
-	0x31: func(_ *Car, o *obdMemory, _ time.Time) []byte { return word(o.count(o.spec.KmSince)) },     // km
+	0x31: func(_ *Car, o *obdMemory, _ time.Time) []byte { return word(o.count(o.spec.KmSince)) }, // km
+	0x41: func(c *Car, o *obdMemory, now time.Time) []byte { // on this trip
+		return append([]byte{0}, o.readiness(now.Sub(c.onSince), true)...)
+	},
 	0x42: func(c *Car, _ *obdMemory, _ time.Time) []byte { return word(int(c.supply*1000 + 0.5)) },    // mV
 	0x46: func(c *Car, _ *obdMemory, _ time.Time) []byte { return []byte{byte(c.spec.Outside + 40)} }, // °C + 40
+	0xA6: func(c *Car, _ *obdMemory, _ time.Time) []byte {
+		return binary.BigEndian.AppendUint32(nil, uint32(c.spec.Odometer)*10)
+	}, // 0.1 km
 	0x4E: func(_ *Car, o *obdMemory, now time.Time) []byte { // min
 		return word(o.count(o.spec.MinSince) + int(now.Sub(o.since)/time.Minute))
 	},
@@ -277,27 +285,49 @@ const (
 	infoVIN         = 0x02
 	infoCalibration = 0x04
 	infoCheck       = 0x06
+	infoSpark       = 0x08
 	infoName        = 0x0A
+	infoCompression = 0x0B
 )
 
-// vehicleInfo answers service 09: the type, the number of items and one item, text filled up with 00.
+// vehicleInfo answers service 09: the type, the number of items and the items.
 func (c *Car) vehicleInfo(m *module, req []byte, _ time.Time) ([]byte, byte) {
-	var item []byte
-	switch req[1] {
-	case 0x00:
-		return append([]byte{0x49, 0x00}, offered([]byte{infoVIN, infoCalibration, infoCheck, infoName}, 0)...), 0
-	case infoVIN:
-		item = []byte(c.spec.VIN)
-	case infoCalibration:
-		item = fill(m.obd.spec.Calibration, 16)
-	case infoCheck:
-		item = m.obd.spec.Check
-	case infoName:
-		item = fill(m.obd.spec.Name, 20)
-	default:
+	if req[1] == 0x00 {
+		return append([]byte{0x49, 0x00}, offered(m.obd.infos(), 0)...), 0
+	}
+	items, count := c.info(m, req[1])
+	if count == 0 {
 		return nil, nrcSubFunctionNotSupported
 	}
-	return append([]byte{0x49, req[1], 1}, item...), 0
+	return append([]byte{0x49, req[1], byte(count)}, items...), 0
+}
+
+// infos are the types of service 09 that a module has.
+func (o *obdMemory) infos() []byte {
+	out := []byte{infoVIN, infoCalibration, infoCheck, infoName}
+	if o.spec.Tracking != nil {
+		out = append(out, o.spec.Tracking.kind())
+	}
+	return out
+}
+
+// info is one type of service 09: its items, text filled up with 00, and how many they are; 0 when it isn't offered.
+func (c *Car) info(m *module, kind byte) (items []byte, count int) {
+	o := m.obd.spec
+	switch kind {
+	case infoVIN:
+		return []byte(c.spec.VIN), 1
+	case infoCalibration:
+		return fill(o.Calibration, 16), 1
+	case infoCheck:
+		return o.Check, 1
+	case infoName:
+		return fill(o.Name, 20), 1
+	}
+	if o.Tracking == nil || kind != o.Tracking.kind() {
+		return nil, 0
+	}
+	return o.Tracking.bytes(), 2 + len(o.Tracking.Counts)
 }
 
 func fill(s string, n int) []byte {

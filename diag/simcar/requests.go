@@ -61,7 +61,7 @@ func (m *module) service(sid byte) (service, bool) {
 	if s, ok := services[sid]; ok {
 		return s, true
 	}
-	if m.obd == nil {
+	if m.obd == nil || m.obd.spec.OnUDS {
 		return service{}, false
 	}
 	s, ok := obdServices[sid]
@@ -233,5 +233,5 @@ func (c *Car) value(m *module, id uint16, now time.Time) ([]byte, bool) {
 			return []byte(v), true
 		}
 	}
-	return nil, false
+	return c.obdIdentifier(m, id, now)
 }

@@ -12,6 +12,8 @@ import "readback/diag/link"
 //	low-supply  the same, with 11.8 V at the socket
 //	ready       the same, with the drive on and the 12 V supply charged by it
 //	quiet       the same van without any code, and with two modules that are not there
+//	runner      a small petrol car with a leak in its tank venting: self-tests, counts of them, a freeze frame
+//	runner-uds  the same, asked by the services of SAE J1979-2
 //	twenty      the same van with twenty modules: both identifier widths, answers at all distances, a slow one, a silent one
 //
 // Every name, number and code assignment in them is invented.
@@ -32,8 +34,16 @@ type Scenario struct {
 	Charging bool               `json:"charging"` // plugged in and charging
 	Speed    int                `json:"speed"`    // km/h, 0-255
 	Gearing  int                `json:"gearing"`  // motor speed, 1/min per km/h
+	Engine   *Engine            `json:"engine"`   // a combustion engine, which runs while the car is ready
 	Modules  map[string]*Module `json:"modules"`
 	Traffic  []Traffic          `json:"traffic"` // ordinary messages while the ignition is on
+}
+
+// Engine is what the parameters of a combustion engine follow.
+type Engine struct {
+	Idle    int `json:"idle"`    // 1/min, standing
+	Coolant int `json:"coolant"` // °C when it is started
+	Warm    int `json:"warm"`    // °C that the coolant reaches, one degree in four seconds
 }
 
 // Module is one control module: where it listens, how it answers and what it has stored.
@@ -122,6 +132,28 @@ type OBD struct {
 	MinSince    int            `json:"minSince"` // running minutes since the last clear
 	WarmUps     int            `json:"warmUps"`  // since the last clear
 	KmWithLamp  int            `json:"kmWithLamp"`
+
+	Complete  int                   `json:"complete"`  // ms after a clear, and on a trip, until the self-tests have run; 0: at once
+	SelfTests map[string][]SelfTest `json:"selfTests"` // of service 06, by monitor id
+	Tracking  *Tracking             `json:"tracking"`  // of service 09
+	OnUDS     bool                  `json:"onUDS"`     // asked by SAE J1979-2 alone: services 22, 19 and 14 of ISO 14229-1
+}
+
+// SelfTest is one result that service 06 tells; all values are as on the wire.
+type SelfTest struct {
+	Test  Byte `json:"test"`
+	Unit  Byte `json:"unit"` // units-and-scaling id
+	Value Hex  `json:"value"`
+	Low   Hex  `json:"low"`
+	High  Hex  `json:"high"`
+}
+
+// Tracking are the counts of self-tests in use. They are never erased.
+type Tracking struct {
+	Compression bool  `json:"compression"` // told as type 0B, not 08
+	Conditions  int   `json:"conditions"`
+	Starts      int   `json:"starts"`
+	Counts      []int `json:"counts"` // completed and encountered, in the order of SAE J1979 annex G
 }
 
 // Freeze is the freeze frame of service 02: the parameters noted when the first of the codes was stored.

@@ -35,6 +35,8 @@ func (s *Scenario) Validate() error {
 		return wrong("gearing", "%d makes a motor speed above 16383 1/min", s.Gearing)
 	case s.Speed > 0 && !(s.On && s.Ready):
 		return wrong("speed", "the car drives, but on and ready are not both set")
+	case s.Engine != nil && (s.Engine.Idle < 0 || s.Engine.Idle > 16383 || s.Engine.Coolant < -40 || s.Engine.Warm > 215 || s.Engine.Warm < s.Engine.Coolant):
+		return wrong("engine", "idles at 0 to 16383 1/min, and its coolant warms within -40 to 215 °C")
 	case len(s.Modules) == 0:
 		return wrong("modules", "there are none")
 	}
@@ -207,6 +209,11 @@ func (o *OBD) validate(at string, codes map[string]*Code) error {
 		return wrong(at+".freeze.code", "%s is no code of this module", o.Freeze.Code)
 	case min(o.KmSince, o.MinSince, o.WarmUps, o.KmWithLamp) < 0 || max(o.KmSince, o.MinSince, o.KmWithLamp) > 0xFFFF || o.WarmUps > 255:
 		return wrong(at, "a counter is out of its range")
+	case o.Complete < 0:
+		return wrong(at+".complete", "%d ms is less than 0", o.Complete)
+	}
+	if err := o.validateTests(at); err != nil {
+		return err
 	}
 	for i, table := range []map[string]Hex{o.Parameters, o.Freeze.Values} {
 		for _, number := range slices.Sorted(maps.Keys(table)) {
