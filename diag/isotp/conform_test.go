@@ -22,6 +22,7 @@ func TestLinkConforms(t *testing.T) {
 	}{
 		{"in one go", isotp.Options{}, isotp.FlowControl{}},
 		{"in blocks with pauses", isotp.Options{BlockSize: 4, Separation: isotp.Separation(2 * time.Millisecond)}, isotp.FlowControl{BlockSize: 3, Separation: isotp.Separation(time.Millisecond)}},
+		{"telling what begins", isotp.Options{TellBegun: true, Pad: isotp.PadLearnt}, isotp.FlowControl{}},
 		{"unpadded", isotp.Options{Short: true}, isotp.FlowControl{}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -39,6 +40,7 @@ func open(t testing.TB, o isotp.Options, flow isotp.FlowControl) (link.Link, lin
 	w := bus.NewWire()
 	l := isotp.New(w.Attach(), o)
 	c := newCar(w.Attach(), flow, o.Short)
+	c.begins = o.TellBegun
 	for _, a := range c.modules {
 		l.Pair(a.address)
 	}
@@ -55,6 +57,7 @@ type car struct {
 	bus      bus.Bus
 	flow     isotp.FlowControl
 	short    bool
+	begins   bool
 	modules  []*module
 	all      link.Address
 	requests chan link.Message
@@ -140,7 +143,7 @@ func (c *car) say(ctx context.Context, m *module, data []byte) error {
 }
 
 func (c *car) Abilities() linktest.Abilities {
-	a := linktest.Abilities{Functional: c.all, LongestRequest: 5000, LongestAnswer: 5000, Parallel: true, Tears: true}
+	a := linktest.Abilities{Functional: c.all, LongestRequest: 5000, LongestAnswer: 5000, Parallel: true, Tears: true, Begins: c.begins}
 	for _, m := range c.modules {
 		a.Modules = append(a.Modules, m.address)
 	}

@@ -17,12 +17,12 @@ package isotp
 
 import (
 	"errors"
+	"fmt"
 	"time"
 )
 
 // Errors of the transport, named after the results of clause 8.3.7 where it has one.
 var (
-	ErrTimeoutA      = errors.New("isotp: a frame could not be handed to the bus within N_As (N_TIMEOUT_A)")
 	ErrTimeoutBs     = errors.New("isotp: no flow control within N_Bs (N_TIMEOUT_Bs)")
 	ErrTimeoutCr     = errors.New("isotp: no consecutive frame within N_Cr (N_TIMEOUT_Cr)")
 	ErrWrongSequence = errors.New("isotp: wrong sequence number (N_WRONG_SN)")
@@ -30,7 +30,12 @@ var (
 	ErrUnexpected    = errors.New("isotp: a new message began before the old one had ended (N_UNEXP_PDU)")
 	ErrTooManyWaits  = errors.New("isotp: too many wait frames (N_WFT_OVRN)")
 	ErrOverflow      = errors.New("isotp: the message is too long for the receiver (N_BUFFER_OVFLW)")
-	ErrNoPair        = errors.New("isotp: no request identifier is known for this answer, so no flow control can be sent")
+	// ErrTimeoutA is what [ErrTimeoutAs] and [ErrTimeoutAr] wrap.
+	ErrTimeoutA  = errors.New("isotp: a frame could not be handed to the bus in time (N_TIMEOUT_A)")
+	ErrTimeoutAs = fmt.Errorf("%w: N_As, sending a message", ErrTimeoutA)
+	ErrTimeoutAr = fmt.Errorf("%w: N_Ar, sending flow control", ErrTimeoutA)
+
+	ErrNoPair = errors.New("isotp: no request identifier is known for this answer, so no flow control can be sent")
 )
 
 const (

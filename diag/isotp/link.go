@@ -15,22 +15,21 @@ import (
 
 // Options of a Link. The zero value is what ISO 15765-4 expects of a tester.
 type Options struct {
-	Pad        byte // fills frames up to 8 bytes (clause 10.4.2); 0 stands for 0x55
-	Short      bool // leaves frames as short as their content
-	BlockSize  byte // asked of senders; 0: the whole message in one go
-	Separation byte // STmin asked of senders, as on the wire; see [Separation]
+	Pad        Padding // fills frames up to 8 bytes; the zero value is 55
+	Short      bool    // leaves frames as short as their content
+	BlockSize  byte    // asked of senders; 0: the whole message in one go
+	Separation byte    // STmin asked of senders, as on the wire; see [Separation]
 	// MaxLength is the longest message accepted; 0 stands for 65 535. The longest answers of diagnostics, lists of all
 	// codes with their data, stay below 4096 bytes; sixteen times that leaves room, while all 512 modules that could
 	// be in the middle of an answer at once hold 32 MiB at most.
 	MaxLength int
 	MaxWaits  int           // wait frames accepted in a row (N_WFTmax, clause 9.7); 0 stands for 10, below 0 for none
-	Timeout   time.Duration // N_As, N_Bs and N_Cr (clause 9.8.2); 0 stands for 1000 ms
+	Timeout   time.Duration // N_As, N_Ar, N_Bs and N_Cr (clause 9.8.2); 0 stands for 1000 ms
+	// TellBegun makes Receive tell a long answer when its first frame has come, as a message with Begun.
+	TellBegun bool
 }
 
 func (o Options) withDefaults() Options {
-	if o.Pad == 0 {
-		o.Pad = 0x55
-	}
 	if o.MaxLength == 0 {
 		o.MaxLength = 65535
 	}
@@ -47,7 +46,7 @@ func (o Options) withDefaults() Options {
 // Link is a [link.Link] over a [bus.Bus] that serves many addresses at once.
 //
 // Frames count as diagnostic answers when their identifier is the answer of a known pair, lies in 700-7FF, or is
-// 18DAF1xx. On an identifier that this Link asks on, without it being the answer of a pair, only what can't be a
+// 18DAF1xx or, with an address extension, 18CEF1xx. On an identifier that this Link asks on, without it being the answer of a pair, only what can't be a
 // question counts: a search asks on identifiers before it knows that they are somebody's answers. Everything else on
 // the bus is ignored.
 //
@@ -64,14 +63,15 @@ type Link struct {
 	done   chan struct{} // closed when both goroutines have ended
 	out    chan result
 
-	mu      sync.Mutex
-	closed  bool
-	err     error // why receiving ended
-	asked   map[link.ID]bool
-	pairs   map[answerKey]link.Address
-	headed  map[link.ID]bool // identifiers of answers that begin with an address byte
-	sending map[answerKey]transfer
-	turns   map[requestKey]chan struct{} // one request at a time to each address
+	mu       sync.Mutex
+	closed   bool
+	err      error // why receiving ended
+	asked    map[link.ID]bool
+	pairs    map[answerKey]link.Address
+	headed   map[link.ID]bool // identifiers of answers that begin with an address byte
+	sending  map[answerKey]transfer
+	fillings map[answerKey]*tally
+	turns    map[requestKey]chan struct{} // one request at a time to each address
 }
 
 // answerKey names a sender on the bus: its identifier and, with extended or mixed addressing, its address byte.
@@ -121,7 +121,7 @@ func New(b bus.Bus, o Options) *Link {
 	l := &Link{
 		bus: b, o: o.withDefaults(), cancel: cancel, done: make(chan struct{}), out: make(chan result, outDepth),
 		asked: map[link.ID]bool{}, pairs: map[answerKey]link.Address{}, headed: map[link.ID]bool{},
-		sending: map[answerKey]transfer{}, turns: map[requestKey]chan struct{}{},
+		sending: map[answerKey]transfer{}, fillings: map[answerKey]*tally{}, turns: map[requestKey]chan struct{}{},
 	}
 	arrivals := make(chan arrival, outDepth)
 	var wg sync.WaitGroup
@@ -164,6 +164,10 @@ func (l *Link) sender(f can.Frame) (a link.Address, ok bool) {
 	}
 	if a, ok := l.pairs[answerKey{id: id}]; ok {
 		return a, true
+	}
+	if id.Extended && id.Value&0xFFFFFF00 == 0x18CEF100 && f.Length > 0 { // mixed addressing, clause 10.3.5
+		n := f.Data[0]
+		return link.Address{Mode: link.Mixed, Request: link.ID29(0x18CE00F1 | id.Value&0xFF<<8), Answer: id, Target: n, Source: n}, true
 	}
 	if l.headed[id] || l.asked[id] && !answers(f) { // for another tester; an echo or another tester's question
 		return link.Address{}, false

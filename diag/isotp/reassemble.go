@@ -21,6 +21,7 @@ type Step struct {
 	Message []byte      // with Completed; the caller owns it
 	Want    int         // with Began and TooLong: the length announced
 	Control FlowControl // with Flow
+	Filling []byte      // with Completed and Flow: what stands behind the content, up to the end of the data field
 	Cause   error       // why a message in progress was lost; it may come with any event
 	Got     int         // with Cause: how much of it had arrived, and of how much
 	Of      int
@@ -65,7 +66,7 @@ func (r *Reassembler) Frame(data []byte) Step {
 		return Step{}
 	}
 	if c, ok := ParseFlowControl(data, r.head > 0); ok {
-		return Step{Event: Flow, Control: c}
+		return Step{Event: Flow, Control: c, Filling: data[r.head+flowLength:]}
 	}
 	data = data[r.head:]
 	switch data[0] >> 4 {
@@ -85,7 +86,7 @@ func (r *Reassembler) single(data []byte) Step {
 	if n == 0 || n > len(data)-1 {
 		return Step{}
 	}
-	return r.broke(Step{Event: Completed, Message: append([]byte(nil), data[1:1+n]...)}, ErrUnexpected)
+	return r.broke(Step{Event: Completed, Message: append([]byte(nil), data[1:1+n]...), Filling: data[1+n:]}, ErrUnexpected)
 }
 
 // first: clause 9.6.3. A length that would fit into a single frame, or an escaped length that would not have needed
@@ -125,9 +126,10 @@ func (r *Reassembler) consecutive(data []byte) Step {
 	if data[0]&0xF != r.next {
 		return r.broke(Step{Event: Broke}, ErrWrongSequence)
 	}
-	body := data[1:] // what is missing, and perhaps padding
+	body := data[1:] // what is missing, and perhaps filling
+	var filling []byte
 	if missing := r.want - len(r.buf); len(body) > missing {
-		body = body[:missing]
+		body, filling = body[:missing], body[missing:]
 	} else if len(body) < missing && len(body) < frameSize-1-r.head {
 		return Step{} // a short frame in the middle: the next sequence number will tell
 	}
@@ -138,5 +140,5 @@ func (r *Reassembler) consecutive(data []byte) Step {
 	}
 	m := r.buf
 	r.Drop()
-	return Step{Event: Completed, Message: m}
+	return Step{Event: Completed, Message: m, Filling: filling}
 }

@@ -40,6 +40,7 @@ func (l *Link) pump(ctx context.Context, arrivals chan<- arrival) {
 		}
 		if c, ok := ParseFlowControl(f.Data[:f.Length], headed(a)); ok {
 			l.flowed(a, c)
+			l.learn(a, f.Data[Layout{Extended: headed(a)}.head()+flowLength:f.Length])
 			continue
 		}
 		select {
@@ -86,6 +87,9 @@ type reception struct {
 	due     time.Time   // when N_Cr runs out; zero when no message is in progress
 	left    int         // consecutive frames until the next flow control; 0: none is due
 }
+
+// framesAtOnce is for how many frames of a message room is made when it begins: those of 4095 bytes.
+const framesAtOnce = 600
 
 // reset forgets the message in progress.
 func (x *reception) reset() { x.frames, x.due, x.left = nil, time.Time{}, 0 }
@@ -167,6 +171,7 @@ func (l *Link) frame(ctx context.Context, receptions map[answerKey]*reception, f
 	}
 	switch s.Event {
 	case Completed:
+		l.learn(x.address, s.Filling)
 		m := link.Message{Address: x.address, Data: s.Message, At: f.at, Frames: append(x.frames, f.frame)}
 		x.reset()
 		l.deliver(ctx, result{m: m})
@@ -175,8 +180,10 @@ func (l *Link) frame(ctx context.Context, receptions map[answerKey]*reception, f
 			l.abandon(ctx, x, ErrNoPair)
 			return
 		}
-		x.frames = append(x.frames, f.frame)
-		l.await(ctx, x)
+		x.frames = append(make([]can.Frame, 0, min(2+s.Want/Layout{Extended: headed(x.address)}.SingleLength(), framesAtOnce)), f.frame)
+		if l.await(ctx, x) && l.o.TellBegun {
+			l.deliver(ctx, result{m: link.Message{Address: x.address, At: f.at, Begun: s.Want}})
+		}
 	case Continued:
 		x.frames = append(x.frames, f.frame)
 		x.due = time.Now().Add(l.o.Timeout)
@@ -196,18 +203,19 @@ func (l *Link) frame(ctx context.Context, receptions map[answerKey]*reception, f
 	}
 }
 
-// await lets the sender go on with the next block and starts N_Cr.
-func (l *Link) await(ctx context.Context, x *reception) {
+// await lets the sender go on with the next block and starts N_Cr. ok is false when the message had to be given up.
+func (l *Link) await(ctx context.Context, x *reception) (ok bool) {
 	x.left = int(l.o.BlockSize)
 	err := l.flow(ctx, x.address, FlowControl{Status: ContinueToSend, BlockSize: l.o.BlockSize, Separation: l.o.Separation})
 	if err != nil {
 		l.abandon(ctx, x, err)
-		return
+		return false
 	}
 	x.due = time.Now().Add(l.o.Timeout)
+	return true
 }
 
-// flow sends a flow control to the request identifier of the answerer.
+// flow sends a flow control to the request identifier of the answerer, within N_Ar.
 func (l *Link) flow(ctx context.Context, a link.Address, c FlowControl) error {
-	return l.put(ctx, frameTo(a, c.Encode(l.layout(a))))
+	return l.hand(ctx, frameTo(a, c.Encode(l.layout(a))), ErrTimeoutAr)
 }

@@ -85,6 +85,9 @@ func Segment(payload []byte, l Layout) ([][]byte, error) {
 	return frames, nil
 }
 
+// flowLength is how many bytes a flow control has.
+const flowLength = 3
+
 // Encode lays out a flow control frame (clause 9.6.5).
 func (c FlowControl) Encode(l Layout) []byte {
 	f, _ := l.appendFrame(make([]byte, 0, frameSize), nil, pciFlow<<4|byte(c.Status)&0xF, c.BlockSize, c.Separation)
@@ -95,7 +98,7 @@ func (c FlowControl) Encode(l Layout) []byte {
 // be a reserved value, which ends a transmission.
 func ParseFlowControl(data []byte, extended bool) (c FlowControl, ok bool) {
 	head := Layout{Extended: extended}.head()
-	if len(data) > frameSize || len(data) < head+3 || data[head]>>4 != pciFlow {
+	if len(data) > frameSize || len(data) < head+flowLength || data[head]>>4 != pciFlow {
 		return FlowControl{}, false
 	}
 	return FlowControl{Status: FlowStatus(data[head] & 0xF), BlockSize: data[head+1], Separation: data[head+2]}, true

@@ -15,7 +15,7 @@ import (
 
 // layout is how requests to a are laid out.
 func (l *Link) layout(a link.Address) Layout {
-	return Layout{Extended: headed(a), Address: a.Target, Pad: l.o.Pad, Short: l.o.Short}
+	return Layout{Extended: headed(a), Address: a.Target, Pad: l.Pad(a), Short: l.o.Short}
 }
 
 // frameTo puts a data field on the request identifier of a.
@@ -98,8 +98,11 @@ func (l *Link) turn(ctx context.Context, a link.Address) (done func(), err error
 	}
 }
 
-// put hands one frame to the bus within N_As.
-func (l *Link) put(ctx context.Context, f can.Frame) error {
+// put hands one frame of a message to the bus within N_As.
+func (l *Link) put(ctx context.Context, f can.Frame) error { return l.hand(ctx, f, ErrTimeoutAs) }
+
+// hand hands one frame to the bus; late is the error when the bus takes too long.
+func (l *Link) hand(ctx context.Context, f can.Frame, late error) error {
 	within, cancel := context.WithTimeout(ctx, l.o.Timeout)
 	defer cancel()
 	err := l.bus.Send(within, f)
@@ -113,7 +116,7 @@ func (l *Link) put(ctx context.Context, f can.Frame) error {
 	case ctx.Err() != nil:
 		return ctx.Err()
 	case within.Err() != nil:
-		return fmt.Errorf("isotp: sending to %s: %w", link.IDOf(f), ErrTimeoutA)
+		return fmt.Errorf("isotp: sending to %s: %w", link.IDOf(f), late)
 	}
 	return fmt.Errorf("isotp: sending to %s: %w", link.IDOf(f), err)
 }

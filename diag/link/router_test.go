@@ -86,6 +86,8 @@ func waiting(t *testing.T, p *link.Peer) string {
 			out += "alert "
 		case err != nil:
 			t.Fatal(err)
+		case m.Begun != 0:
+			out += "begun "
 		default:
 			out += fmt.Sprintf("%X ", m.Data)
 		}
@@ -104,6 +106,7 @@ func TestRouterSharesOut(t *testing.T) {
 	}{
 		{name: "an answer", in: link.Message{Address: van, Data: []byte{0x7E}}, van: "7E ", functional: "7E ", all: "7E "},
 		{name: "an answer without a known pair", in: link.Message{Address: bare, Data: []byte{0x50}}, door: "50 ", functional: "50 ", all: "50 "},
+		{name: "an answer has begun", in: link.Message{Address: van, Begun: 20}, van: "begun ", functional: "begun ", all: "begun "},
 		{name: "29 bits", in: link.Message{Address: wide, Data: []byte{0x51}}, wide: "51 ", functional: "51 ", all: "51 "},
 		{name: "with an address byte", in: link.Message{Address: extended, Data: []byte{0x52}}, ext: "52 ", functional: "52 ", all: "52 "},
 		{name: "for another tester's address byte", in: link.Message{Address: other, Data: []byte{0x53}}, functional: "53 ", all: "53 "},

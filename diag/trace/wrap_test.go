@@ -159,6 +159,10 @@ func TestLinkMessages(t *testing.T) {
 	if err := w.Send(t.Context(), link.Message{Address: a, Data: []byte{0x14, 0xFF, 0xFF, 0xFF}}); err != nil {
 		t.Fatal(err)
 	}
+	inner.message = link.Message{Address: a, Begun: 20, At: noon} // is passed on and is no answer
+	if m, err := w.Receive(t.Context()); err != nil || m.Begun != 20 {
+		t.Fatalf("received %+v, %v", m, err)
+	}
 	inner.message = link.Message{Address: a, Data: []byte{0x54}, At: noon.Add(time.Second), Frames: []can.Frame{{ID: 0x7ED, Length: 8}}}
 	m, err := w.Receive(t.Context())
 	if err != nil {

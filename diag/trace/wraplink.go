@@ -36,6 +36,9 @@ func (t *tracedLink) Send(ctx context.Context, m link.Message) error {
 
 func (t *tracedLink) Receive(ctx context.Context) (link.Message, error) {
 	m, err := t.inner.Receive(ctx)
+	if err == nil && m.Begun != 0 {
+		return m, nil // no answer yet; its first frame is on record where frames are seen
+	}
 	if err == nil {
 		t.record.add(Entry{At: m.At, Direction: bus.In, Level: Message, ID: m.Address.Answer, Address: m.Address,
 			Data: slices.Clone(m.Data), Frames: slices.Clone(m.Frames)})

@@ -204,7 +204,7 @@ func TestFaultsNamedKernel(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			peer := newKernelPeer(t, a, kernelOptions{flags: flagTxPad | flagRxPad | flagCheckLen | flagCheckData, frameTime: noFrameTime, txPad: filler, rxPad: filler}, kernelFlow{})
-			l := isotp.New(lossy{openBus(t, "vcan0", Options{}), c.spoil}, isotp.Options{Pad: c.pad})
+			l := isotp.New(lossy{openBus(t, "vcan0", Options{}), c.spoil}, isotp.Options{Pad: isotp.Padding(c.pad)})
 			defer l.Close()
 			data := payload(30) // first frame, 21, 22, 23, 24 with padding
 			if c.pad == otherFiller {

@@ -43,6 +43,7 @@ func conform(t *testing.T, open func(t testing.TB) (link.Link, Peer), in func(*t
 		{"what is no single frame with this payload is not sent", notExact},
 		{"what can't be sent is refused", unsendable},
 		{"a torn message does not end the Link", tears},
+		{"a long answer that has begun is told once, or not at all", begins},
 		{"an ended context sends nothing and receives nothing", endedContext},
 		{"a context that ends while waiting", waitingContext},
 		{"a message belongs to its receiver", ownership},
@@ -125,13 +126,14 @@ func (k *kit) done() {
 	}
 }
 
-// receive is the next message, past what an adapter says about silence.
+// receive is the next whole message, past what an adapter says about silence and past what has begun.
 func (k *kit) receive() link.Message {
 	k.Helper()
 	for {
 		m, err := k.l.Receive(k.ctx)
 		var silence *link.SilenceError
 		switch {
+		case err == nil && m.Begun != 0:
 		case err == nil:
 			return m
 		case !errors.As(err, &silence):
@@ -389,7 +391,10 @@ func tears(k *kit) {
 		k.Fatalf("tearing: %v", err)
 	}
 	k.done()
-	_, err := k.l.Receive(k.ctx)
+	m, err := k.l.Receive(k.ctx)
+	if err == nil && m.Begun != 0 {
+		_, err = k.l.Receive(k.ctx)
+	}
 	var torn *link.TornError
 	if !errors.As(err, &torn) {
 		k.Fatalf("Receive: %v, want a TornError", err)
@@ -403,6 +408,31 @@ func tears(k *kit) {
 		k.answer(a, answer(4))
 		k.done()
 		k.received(a, answer(4))
+	}
+}
+
+// begins: answers of one frame come whole; before a longer one comes its announcement, without a byte of it.
+func begins(k *kit) {
+	a := k.can.Modules[0]
+	for _, n := range []int{2, min(60, k.can.LongestAnswer), 3} {
+		k.send(a, request(3))
+		k.asked(a, request(3))
+		answered := make(chan error, 1)
+		go func() { answered <- k.p.Answer(k.ctx, a, answer(n)) }()
+		if k.can.Begins && n > 7 {
+			m, err := k.l.Receive(k.ctx)
+			if err != nil || m.Begun != n || len(m.Data) > 0 || m.Address.Answer != a.Answer || m.At.IsZero() {
+				k.Fatalf("received %+v, %v; want that %d bytes of %s have begun", m, err, n, a)
+			}
+		}
+		m, err := k.l.Receive(k.ctx)
+		if err != nil || m.Begun != 0 || !bytes.Equal(m.Data, answer(n)) {
+			k.Fatalf("received %d bytes, begun %d, %v; want %d bytes", len(m.Data), m.Begun, err, n)
+		}
+		if err := <-answered; err != nil {
+			k.Fatalf("answering %d bytes: %v", n, err)
+		}
+		k.done()
 	}
 }
 

@@ -16,7 +16,8 @@ import (
 const memoryDepth = 256
 
 // Memory is a Link in memory and its far end, with two modules of 11-bit identifiers and one of 29-bit. It stands for
-// the adapter under a wrapper that is to be tested: what it carries it carries whole and at once. Exact must be a
+// the adapter under a wrapper that is to be tested: what it carries it carries whole and at once, and what would not
+// fit into one frame it announces as begun. Exact must be a
 // single frame with the payload Data, which is all that a Link in memory can check.
 func Memory() (link.Link, Peer) {
 	m := &memory{requests: make(chan link.Message, memoryDepth), answers: make(chan event, memoryDepth), closed: make(chan struct{})}
@@ -74,7 +75,7 @@ func (p *memoryPeer) Abilities() Abilities {
 			link.Physical(link.ID11(0x745), link.ID11(0x765)),
 			link.Physical(link.ID29(0x18DA10F1), link.ID29(0x18DAF110)),
 		},
-		Functional: link.Functional11(), LongestRequest: 4095, LongestAnswer: 4095, Parallel: true, Tears: true,
+		Functional: link.Functional11(), LongestRequest: 4095, LongestAnswer: 4095, Parallel: true, Tears: true, Begins: true,
 	}
 }
 
@@ -83,10 +84,24 @@ func (p *memoryPeer) Request(ctx context.Context) (link.Message, error) {
 }
 
 func (p *memoryPeer) Answer(ctx context.Context, a link.Address, data []byte) error {
+	if err := p.begin(ctx, a, len(data)); err != nil {
+		return err
+	}
 	return hand(ctx, p.m.closed, p.m.answers, event{m: link.Message{Address: a, Data: slices.Clone(data), At: time.Now()}})
 }
 
+// begin announces an answer that is longer than a single frame.
+func (p *memoryPeer) begin(ctx context.Context, a link.Address, n int) error {
+	if n <= 7 {
+		return nil
+	}
+	return hand(ctx, p.m.closed, p.m.answers, event{m: link.Message{Address: a, Begun: n, At: time.Now()}})
+}
+
 func (p *memoryPeer) Tear(ctx context.Context, a link.Address, data []byte) error {
+	if err := p.begin(ctx, a, len(data)); err != nil {
+		return err
+	}
 	torn := &link.TornError{Address: a, Got: len(data) / 2, Want: len(data), Cause: errTorn}
 	return hand(ctx, p.m.closed, p.m.answers, event{err: torn})
 }

@@ -34,6 +34,7 @@ type Abilities struct {
 	LongestAnswer  int            // bytes; 7 and more
 	Parallel       bool           // requests to several modules may be in the air at once
 	Tears          bool           // the far end sees frames and can leave a message unfinished
+	Begins         bool           // the Link tells when a long answer has begun
 	Guarded        bool           // the Link may refuse what is malformed in words of its own, before link.ErrNotExact
 }
 
