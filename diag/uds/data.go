@@ -11,9 +11,18 @@ type Identified struct {
 	Data       []byte
 }
 
+// DataRequest asks for values by their identifiers (22, clause 11.2).
+func DataRequest(ids ...uint16) []byte {
+	request := []byte{sidReadData}
+	for _, id := range ids {
+		request = append(request, byte(id>>8), byte(id))
+	}
+	return request
+}
+
 // ReadData reads one value by its identifier (22, clause 11.2) and returns its bytes.
 func (c *Client) ReadData(ctx context.Context, id uint16) ([]byte, error) {
-	a, err := c.read(ctx, sidReadData, byte(id>>8), byte(id))
+	a, err := c.read(ctx, DataRequest(id)...)
 	if err != nil {
 		return nil, err
 	}
@@ -26,11 +35,7 @@ func (c *Client) ReadData(ctx context.Context, id uint16) ([]byte, error) {
 // ReadSeveral reads several values in one request. The length of a value is not on the wire: size tells it; the last
 // value takes what is left when its length is not known. A module leaves out the identifiers that it does not know.
 func (c *Client) ReadSeveral(ctx context.Context, ids []uint16, size func(id uint16) (int, bool)) ([]Identified, error) {
-	request := []byte{sidReadData}
-	for _, id := range ids {
-		request = append(request, byte(id>>8), byte(id))
-	}
-	a, err := c.read(ctx, request...)
+	a, err := c.read(ctx, DataRequest(ids...)...)
 	if err != nil {
 		return nil, err
 	}

@@ -6,6 +6,40 @@ import (
 	"readback/diag/dtc"
 )
 
+// Size tells the length in bytes of the data of an identifier, where the car's profile knows it. The lengths are not on
+// the wire; without one the rest stays raw.
+type Size = func(id uint16) (int, bool)
+
+// RecordSize tells the length in bytes of an extended data record, as [Size] does.
+type RecordSize = func(record byte) (int, bool)
+
+// CodeRecord names one snapshot of one code.
+type CodeRecord struct {
+	Code   dtc.Code
+	Record byte
+}
+
+// SnapshotRecords lists which codes have which snapshots (19 03, clause 12.3).
+func (c *Client) SnapshotRecords(ctx context.Context) ([]CodeRecord, error) {
+	return ask(ctx, c, DecodeSnapshotRecords, CodesRequest{Report: ReportSnapshotRecords})
+}
+
+// DecodeSnapshotRecords reads 59 03: three code bytes and a record number each.
+func DecodeSnapshotRecords(a []byte) ([]CodeRecord, error) {
+	if len(a) < 2 {
+		return nil, &ShapeError{"list of snapshots", a, "the report type is missing"}
+	}
+	list, err := records(a, a[2:])
+	if err != nil {
+		return nil, err
+	}
+	out := make([]CodeRecord, len(list))
+	for i, r := range list {
+		out[i] = CodeRecord{r.Code, byte(r.Status)}
+	}
+	return out, nil
+}
+
 // Snapshot is one record of values kept when a code was stored.
 type Snapshot struct {
 	Record byte
@@ -13,26 +47,32 @@ type Snapshot struct {
 	Data   []Identified // as far as the lengths are known
 }
 
-// Snapshots reads what was kept with a code (19 04, clause 12.3); record FF asks for all. The length of a value is
-// not on the wire: size tells it, where the car's profile knows. What follows an unknown length stays in Raw of the
-// record that it began in.
-func (c *Client) Snapshots(ctx context.Context, code dtc.Code, record byte, size func(id uint16) (int, bool)) ([]Snapshot, error) {
-	b := code3(code)
-	a, err := c.read(ctx, sidReadCodes, byte(ReportSnapshots), b[0], b[1], b[2], record)
-	if err != nil {
-		return nil, err
-	}
-	return DecodeSnapshots(a, size)
+// Snapshots reads what was kept with a code (19 04); record FF asks for all. What follows an unknown length stays in
+// Raw of the record that it began in.
+func (c *Client) Snapshots(ctx context.Context, code dtc.Code, record byte, size Size) ([]Snapshot, error) {
+	return ask(ctx, c, func(a []byte) ([]Snapshot, error) { return DecodeSnapshots(a, size) },
+		CodesRequest{Report: ReportSnapshots, Code: code, Record: record})
+}
+
+// MemorySnapshots reads what was kept with a code in a memory of the maker's own (19 18).
+func (c *Client) MemorySnapshots(ctx context.Context, code dtc.Code, record, memory byte, size Size) ([]Snapshot, error) {
+	return ask(ctx, c, func(a []byte) ([]Snapshot, error) { return DecodeMemorySnapshots(a, size) },
+		CodesRequest{Report: ReportMemorySnapshots, Code: code, Record: record, Memory: memory})
 }
 
 // DecodeSnapshots reads 59 04: code, status, then per record its number, the number of identifiers, and for each the
 // identifier and its data.
-func DecodeSnapshots(a []byte, size func(id uint16) (int, bool)) ([]Snapshot, error) {
-	if len(a) < 6 {
+func DecodeSnapshots(a []byte, size Size) ([]Snapshot, error) { return snapshots(a, 6, size) }
+
+// DecodeMemorySnapshots reads 59 18: which memory, then as 59 04.
+func DecodeMemorySnapshots(a []byte, size Size) ([]Snapshot, error) { return snapshots(a, 7, size) }
+
+func snapshots(a []byte, head int, size Size) ([]Snapshot, error) {
+	if len(a) < head {
 		return nil, &ShapeError{"snapshots", a, "the code and its status are missing"}
 	}
 	var out []Snapshot
-	for b := a[6:]; len(b) > 0; {
+	for b := a[head:]; len(b) > 0; {
 		if len(b) < 2 {
 			if b[0] == 0 {
 				break // padding
@@ -53,7 +93,7 @@ func DecodeSnapshots(a []byte, size func(id uint16) (int, bool)) ([]Snapshot, er
 
 // fill reads n values of b and returns what follows them: nothing when a length is not known or does not fit, for
 // then the end of the record can't be found.
-func (s *Snapshot) fill(n int, b []byte, size func(id uint16) (int, bool)) (left []byte) {
+func (s *Snapshot) fill(n int, b []byte, size Size) (left []byte) {
 	for range n {
 		if len(b) < 2 {
 			return nil
@@ -68,36 +108,43 @@ func (s *Snapshot) fill(n int, b []byte, size func(id uint16) (int, bool)) (left
 	return b
 }
 
-// ExtendedRecord is one extended data record of a code.
-type ExtendedRecord struct {
-	Record byte
-	Data   []byte
+// Stored is one record of stored data: a snapshot with the code that it belongs to. A record that the module has but
+// that is empty has no code.
+type Stored struct {
+	CodeStatus
+	Snapshot
 }
 
-// ExtendedData reads a code's extended data (19 06, clause 12.3); record FF asks for all. The length of a record is
-// not on the wire: size tells it; a record of unknown length takes all the rest.
-func (c *Client) ExtendedData(ctx context.Context, code dtc.Code, record byte, size func(record byte) (int, bool)) ([]ExtendedRecord, error) {
-	b := code3(code)
-	a, err := c.read(ctx, sidReadCodes, byte(ReportExtended), b[0], b[1], b[2], record)
-	if err != nil {
-		return nil, err
-	}
-	return DecodeExtended(a, size)
+// StoredData reads stored data by record number (19 05); record FF asks for all.
+func (c *Client) StoredData(ctx context.Context, record byte, size Size) ([]Stored, error) {
+	return ask(ctx, c, func(a []byte) ([]Stored, error) { return DecodeStored(a, size) },
+		CodesRequest{Report: ReportStored, Record: record})
 }
 
-// DecodeExtended reads 59 06: code, status, then each record's number and data.
-func DecodeExtended(a []byte, size func(record byte) (int, bool)) ([]ExtendedRecord, error) {
-	if len(a) < 6 {
-		return nil, &ShapeError{"extended data", a, "the code and its status are missing"}
+// DecodeStored reads 59 05: per record its number and, unless it is empty, code, status, number of identifiers, and for
+// each the identifier and its data.
+func DecodeStored(a []byte, size Size) ([]Stored, error) {
+	if len(a) < 3 {
+		return nil, &ShapeError{"stored data", a, "the record number is missing"}
 	}
-	var out []ExtendedRecord
-	for b := a[6:]; len(b) > 0; {
-		n, known := size(b[0])
-		if !known || n < 0 || n > len(b)-1 {
-			n = len(b) - 1
+	var out []Stored
+	for b := a[2:]; len(b) > 0; {
+		if len(out) > 0 && allZero(b) {
+			break // padding
 		}
-		out = append(out, ExtendedRecord{Record: b[0], Data: b[1 : 1+n]})
-		b = b[1+n:]
+		x := Stored{Snapshot: Snapshot{Record: b[0]}}
+		switch b = b[1:]; {
+		case len(b) >= 5:
+			x.Code, x.Status = dtc.From3(b[0], b[1], b[2]), dtc.Status(b[3])
+			left := x.fill(int(b[4]), b[5:], size)
+			x.Raw = b[5 : len(b)-len(left)]
+			b = left
+		case allZero(b):
+			b = nil
+		default:
+			return nil, &ShapeError{"stored data", a, "a record has no code, status and number of identifiers"}
+		}
+		out = append(out, x)
 	}
 	return out, nil
 }

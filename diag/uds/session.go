@@ -2,7 +2,11 @@ package uds
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"time"
+
+	"readback/diag/link"
 )
 
 // Sessions of service 10, ISO 14229-1:2020 table 25.
@@ -11,8 +15,22 @@ const (
 	ExtendedSession byte = 0x03
 )
 
+var sessions = map[byte]string{
+	0x01: "defaultSession", 0x02: "programmingSession", 0x03: "extendedDiagnosticSession", 0x04: "safetySystemDiagnosticSession",
+}
+
+// SessionName is the standard's name of a session; ok is false for those that it leaves to makers and suppliers.
+func SessionName(kind byte) (name string, ok bool) {
+	name, ok = sessions[kind]
+	return name, ok
+}
+
 // gatewayDelay is added to the P2 that a module tells: it does not know of the gateways on the way (common practice).
 const gatewayDelay = 100 * time.Millisecond
+
+// keepEvery is the time without a request after which a session is kept open: S3 of the client, ISO 14229-2. The module
+// leaves a session after 5 s (S3 of the server).
+const keepEvery = 2 * time.Second
 
 // Timing is what a module says of its own answer times (clause 10.2.3).
 type Timing struct {
@@ -20,18 +38,83 @@ type Timing struct {
 	P2Star time.Duration // resolution 10 ms
 }
 
-// Session opens a diagnostic session (10 xx, clause 10.2). The times of the answer are used from then on where they
-// are longer than those of the options, P2 with the gateway's delay on top.
+// Session opens a diagnostic session (10 xx, clause 10.2), once. The times of the answer are used until the next session
+// where they are longer than those of the options, P2 with the gateway's delay on top. Nothing keeps it open; see
+// [Client.InSession].
 func (c *Client) Session(ctx context.Context, kind byte) (Timing, error) {
-	a, err := c.Do(ctx, []byte{sidSession, kind & 0x7F})
+	a, err := c.Do(ctx, []byte{sidSession, kind &^ suppress})
 	if err != nil {
 		return Timing{}, err
 	}
+	return c.opened(a)
+}
+
+func (c *Client) opened(a []byte) (Timing, error) {
 	t, err := DecodeSession(a)
-	if err == nil {
-		c.told = t
-	}
+	c.air.Lock()
+	defer c.air.Unlock()
+	c.told = t
 	return t, err
+}
+
+// InSession opens a session, runs do in it, and goes back to the default session (10 01), whatever do returns and even
+// when ctx has ended. While do runs, 3E 80 is sent whenever 2 s have passed without a request. The context of do ends
+// when the Link does. The error is that of opening, of do, or of going back; a module that does not take 10 01 leaves the
+// session by itself after 5 s.
+func (c *Client) InSession(ctx context.Context, kind byte, do func(ctx context.Context) error) error {
+	if _, err := c.Session(ctx, kind); err != nil {
+		return err
+	}
+	inside, lost := context.WithCancelCause(ctx)
+	kept := make(chan struct{})
+	go func() {
+		defer close(kept)
+		if err := c.keep(inside); err != nil {
+			lost(err)
+		}
+	}()
+	err := do(inside)
+	if cause := context.Cause(inside); err != nil && cause != nil && errors.Is(err, context.Canceled) {
+		err = cause
+	}
+	lost(nil)
+	<-kept
+	a, leaving := c.read(context.WithoutCancel(ctx), sidSession, DefaultSession)
+	if leaving == nil {
+		_, leaving = c.opened(a)
+	}
+	if leaving != nil {
+		leaving = fmt.Errorf("uds: back to the default session: %w", leaving)
+	}
+	return errors.Join(err, leaving)
+}
+
+// keep keeps a session open until ctx ends. The error is one that ends the Link.
+func (c *Client) keep(ctx context.Context) error {
+	for {
+		c.air.Lock()
+		left := time.Until(c.last.Add(keepEvery))
+		c.air.Unlock()
+		if left > 0 {
+			if pause(ctx, left) != nil {
+				return nil
+			}
+			continue
+		}
+		_, err := c.Do(ctx, Suppressed([]byte{sidTesterPresent, 0x00}))
+		var (
+			refused *NegativeError
+			torn    *link.TornError
+			alert   *link.AdapterError
+		)
+		switch {
+		case ctx.Err() != nil:
+			return nil
+		case err == nil, errors.Is(err, ErrNoneAsked), errors.Is(err, ErrNoAnswer), errors.As(err, &refused), errors.As(err, &torn), errors.As(err, &alert):
+		default:
+			return err
+		}
+	}
 }
 
 // DecodeSession reads the answer to 10 xx: 50, session, P2 in milliseconds, P2* in steps of 10 ms.

@@ -34,23 +34,36 @@ type Rated struct {
 	Status   dtc.Status
 }
 
+// RatedList is a list of codes with their severities. Records is never nil.
+type RatedList struct {
+	Availability dtc.Status // the status bits that the module reports
+	Records      []Rated
+}
+
+// CodesBySeverity lists the codes that match a severity mask and a status mask (19 08).
+func (c *Client) CodesBySeverity(ctx context.Context, severity byte, mask dtc.Status) (RatedList, error) {
+	return ask(ctx, c, decodeRated, CodesRequest{Report: ReportBySeverity, Severity: severity, Status: mask})
+}
+
 // Severity asks how serious the module takes one code (19 09).
 func (c *Client) Severity(ctx context.Context, code dtc.Code) (byte, error) {
-	b := code3(code)
-	a, err := c.read(ctx, sidReadCodes, byte(ReportSeverity), b[0], b[1], b[2])
-	if err != nil {
-		return 0, err
-	}
-	_, list, err := DecodeSeverity(a)
-	if err != nil {
-		return 0, err
-	}
-	for _, r := range list {
-		if code3(r.Code) == b {
-			return r.Severity, nil
+	return ask(ctx, c, func(a []byte) (byte, error) {
+		list, err := decodeRated(a)
+		if err != nil {
+			return 0, err
 		}
-	}
-	return 0, &ShapeError{"severity of a code", a, "the answer holds no record of the code"}
+		for _, r := range list.Records {
+			if code3(r.Code) == code3(code) {
+				return r.Severity, nil
+			}
+		}
+		return 0, &ShapeError{"severity of a code", a, "the answer holds no record of the code"}
+	}, CodesRequest{Report: ReportSeverity, Code: code})
+}
+
+func decodeRated(a []byte) (RatedList, error) {
+	available, list, err := DecodeSeverity(a)
+	return RatedList{available, list}, err
 }
 
 // DecodeSeverity reads 59 08 and 59 09: availability mask, then severity, functional unit, three code bytes and status.

@@ -1,6 +1,10 @@
 package uds
 
-import "readback/diag/dtc"
+import (
+	"context"
+
+	"readback/diag/dtc"
+)
 
 // Group is the answer to 19 42, 19 55 and 19 56, the reports of world-wide harmonised OBD: the codes of one functional
 // group (33 emissions, D0 safety, FE VOBD).
@@ -11,6 +15,22 @@ type Group struct {
 	Format               byte // 02 or 04
 	Readiness            byte // readiness group, 19 56 only
 	Records              []Rated
+}
+
+// GroupCodes lists the codes of a functional group that match a status mask and a severity mask (19 42).
+func (c *Client) GroupCodes(ctx context.Context, group byte, mask dtc.Status, severity byte) (Group, error) {
+	return ask(ctx, c, DecodeGroup, CodesRequest{Report: ReportGroup, Group: group, Status: mask, Severity: severity})
+}
+
+// GroupPermanent lists the codes of a functional group that only the module itself erases (19 55).
+func (c *Client) GroupPermanent(ctx context.Context, group byte) (Group, error) {
+	return ask(ctx, c, DecodeGroup, CodesRequest{Report: ReportGroupPermanent, Group: group})
+}
+
+// GroupReadiness lists the codes of a readiness group within a functional group (19 56). The numbers of readiness groups
+// are in SAE J1979-DA.
+func (c *Client) GroupReadiness(ctx context.Context, group, readiness byte) (Group, error) {
+	return ask(ctx, c, DecodeGroup, CodesRequest{Report: ReportGroupReadiness, Group: group, Readiness: readiness})
 }
 
 // DecodeGroup reads 59 42 (severity, code and status each), 59 55 and 59 56 (code and status each). The shorter record
