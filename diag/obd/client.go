@@ -1,8 +1,12 @@
 // Package obd is the client of SAE J1979 / ISO 15031-5: emission-related services that any car of the standard answers,
 // asked of one module or, with a functional address, of all modules at once.
 //
-// What is decoded here is the form on CAN (ISO 15765-4), where the lists of codes and the vehicle information begin
-// with a count; [DecodeCodesSerial] reads the older form.
+// What is decoded here is the form on CAN (ISO 15765-4). For the older buses there are [DecodeCodesSerial],
+// [DecodeSerialTest], [DecodeSensorTest] (service 05 is on those only), and [JoinMessages], which makes the form on CAN of
+// numbered messages. SAE J1979-2 and J1979-3 ask for the same things by data identifiers: [DecodeIdentifier]. Service 08
+// works parts of the car and is not here; a clear (04) is made here, but sent elsewhere.
+//
+// Unknown stays raw: every value keeps its bytes, and one that is not described has no readings.
 package obd
 
 import (
