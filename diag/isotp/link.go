@@ -20,8 +20,8 @@ type Options struct {
 	BlockSize  byte    // asked of senders; 0: the whole message in one go
 	Separation byte    // STmin asked of senders, as on the wire; see [Separation]
 	// MaxLength is the longest message accepted; 0 stands for 65 535. The longest answers of diagnostics, lists of all
-	// codes with their data, stay below 4096 bytes; sixteen times that leaves room, while all 512 modules that could
-	// be in the middle of an answer at once hold 32 MiB at most.
+	// codes with their data, stay below 4096 bytes; sixteen times that leaves room, while a few hundred modules in the
+	// middle of an answer at once hold some 10 MiB.
 	MaxLength int
 	MaxWaits  int           // wait frames accepted in a row (N_WFTmax, clause 9.7); 0 stands for 10, below 0 for none
 	Timeout   time.Duration // N_As, N_Ar, N_Bs and N_Cr (clause 9.8.2); 0 stands for 1000 ms
