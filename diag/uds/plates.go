@@ -9,9 +9,11 @@ import (
 type form uint8
 
 const (
-	formText form = iota // ASCII, ISO 14229-1 leaves it to the maker; shown as hex where it is none
-	formDate             // three or four bytes of packed decimal digits, or text
-	formHex              // numbers
+	formText  form = iota // ASCII, ISO 14229-1 leaves it to the maker; shown as hex where it is none
+	formDate              // three or four bytes of packed decimal digits, or text
+	formHex               // numbers
+	formParts             // how many, then that many of the same length
+	formSession
 )
 
 type plate struct {
@@ -22,13 +24,13 @@ type plate struct {
 
 // plates are the identification numbers F180-F19F of ISO 14229-1:2020 annex C.1.
 var plates = map[uint16]plate{
-	0xF180: {"bootSoftwareIdentificationDataIdentifier", "start-up software", formHex},
-	0xF181: {"applicationSoftwareIdentificationDataIdentifier", "software", formHex},
-	0xF182: {"applicationDataIdentificationDataIdentifier", "data set", formHex},
+	0xF180: {"bootSoftwareIdentificationDataIdentifier", "start-up software", formParts},
+	0xF181: {"applicationSoftwareIdentificationDataIdentifier", "software", formParts},
+	0xF182: {"applicationDataIdentificationDataIdentifier", "data set", formParts},
 	0xF183: {"bootSoftwareFingerprintDataIdentifier", "who wrote the start-up software", formHex},
 	0xF184: {"applicationSoftwareFingerprintDataIdentifier", "who wrote the software", formHex},
 	0xF185: {"applicationDataFingerprintDataIdentifier", "who wrote the data set", formHex},
-	0xF186: {"activeDiagnosticSessionDataIdentifier", "session that is open", formHex},
+	0xF186: {"activeDiagnosticSessionDataIdentifier", "session that is open", formSession},
 	0xF187: {"vehicleManufacturerSparePartNumberDataIdentifier", "part number", formText},
 	0xF188: {"vehicleManufacturerECUSoftwareNumberDataIdentifier", "software number of the car's maker", formText},
 	0xF189: {"vehicleManufacturerECUSoftwareVersionNumberDataIdentifier", "software version of the car's maker", formText},
@@ -64,20 +66,44 @@ func PlateName(id uint16) (name, text string, ok bool) {
 }
 
 // PlateText is the data of an identification number as people read it: text where it is printable ASCII (filling
-// at its ends taken off), a date where it can be one, and upper-case hex otherwise.
+// at its ends taken off), a date where it can be one, several texts with commas between them, and upper-case hex
+// otherwise.
 func PlateText(id uint16, value []byte) string {
 	switch p := plates[id]; {
 	case p.form == formDate:
 		if s, ok := packedDate(value); ok {
 			return s
 		}
-	case p.form == formHex && len(value) < 4:
-		return fmt.Sprintf("%X", value)
+	case p.form == formParts:
+		if parts, ok := plateParts(value); ok {
+			return strings.Join(parts, ", ")
+		}
+	case p.form == formSession && len(value) == 1:
+		if name, ok := SessionName(value[0]); ok {
+			return fmt.Sprintf("%X %s", value, name)
+		}
 	}
-	if s, ok := printable(value); ok {
+	if s, ok := printable(value); ok && (len(value) >= 4 || plates[id].form < formHex) {
 		return s
 	}
 	return fmt.Sprintf("%X", value)
+}
+
+// plateParts cuts the numbers of several pieces of software: the first byte says how many, and they are of one length
+// (the layout is the maker's; this one is common practice).
+func plateParts(value []byte) (parts []string, ok bool) {
+	if len(value) < 2 || value[0] == 0 || (len(value)-1)%int(value[0]) != 0 {
+		return nil, false
+	}
+	n := (len(value) - 1) / int(value[0])
+	for b := value[1:]; len(b) > 0; b = b[n:] {
+		s, ok := printable(b[:n])
+		if !ok {
+			return nil, false
+		}
+		parts = append(parts, s)
+	}
+	return parts, true
 }
 
 // printable is value as text; ok is false when it holds anything but printable ASCII between filling of 00, FF and blanks.

@@ -122,7 +122,15 @@ func TestPlateText(t *testing.T) {
 		{0xF18B, "\x23\x13\x14", "231314"},
 		{0xF18B, "\x23\x0A\x14", "230A14"},
 		{0xF199, "20230314", "20230314"},
-		{0xF186, "\x01", "01"},
+		{0xF186, "\x01", "01 defaultSession"},
+		{0xF186, "\x03", "03 extendedDiagnosticSession"},
+		{0xF186, "\x40", "40"},
+		{0xF181, "\x01SW-1203-B", "SW-1203-B"},
+		{0xF181, "\x02AB1AB", "024142314142"},
+		{0xF181, "\x02\x01\x02\x03\x04", "0201020304"},
+		{0xF180, "\x02BOOT-1BOOT-2", "BOOT-1, BOOT-2"},
+		{0xF182, "CAL-77", "CAL-77"},
+		{0xF183, "\x12\x34\x56", "123456"},
 		{0xF186, "A", "41"},
 		{0xDD00, "\x00\xa0\xf6", "00A0F6"},
 		{0xF197, "", ""},
@@ -153,4 +161,115 @@ func TestSeverityText(t *testing.T) {
 			t.Errorf("%02X: %q, want %q", b, got, want)
 		}
 	}
+}
+
+// Names of ISO 14229-1 as py-uds (MIT) lists them: both editions of the report types, groups, sessions, and what
+// service 24 can say.
+func TestNames(t *testing.T) {
+	for _, c := range []struct {
+		table string
+		all   bool // no other byte has a name
+		name  func(n int) string
+	}{
+		{"REPORT_TYPE_MAPPING_2013", false, func(n int) string { return uds.Report(n).Name() }},
+		{"REPORT_TYPE_MAPPING_2020", false, func(n int) string { return uds.Report(n).Name() }},
+		{"DIAGNOSTIC_SESSION_TYPE_MAPPING", true, func(n int) string { name, _ := uds.SessionName(byte(n)); return name }},
+		{"SCALING_BYTE_TYPE_MAPPING", true, func(n int) string { return uds.ScalingType(n).Name() }},
+		{"FORMULA_IDENTIFIER_MAPPING", true, func(n int) string {
+			text, _, _ := uds.Scaling{Type: uds.ScalingFormula, Extension: []byte{byte(n)}}.Formula()
+			return text
+		}},
+	} {
+		names := tableOf(t, c.table)
+		for n := range 256 {
+			want, listed := names[n]
+			if got := c.name(n); listed && got != want || !listed && c.all && got != "" {
+				t.Errorf("%s %02X: %q, want %q", c.table, n, got, want)
+			}
+		}
+	}
+	named := 0
+	for n := range 256 {
+		if uds.Report(n).Name() != "" {
+			named++
+		}
+	}
+	if named != 29 {
+		t.Errorf("%d report types have names", named)
+	}
+}
+
+// py-uds names FF too; its own documentation calls it reserved.
+func TestFunctionalGroupNames(t *testing.T) {
+	names := tableOf(t, "DTC_FUNCTIONAL_GROUP_IDENTIFIER_MAPPING")
+	for n := range 255 {
+		if got, ok := uds.FunctionalGroupName(byte(n)); got != names[n] || ok != (got != "") {
+			t.Errorf("%02X: %q, %v, want %q", n, got, ok, names[n])
+		}
+	}
+	groups := tableOf(t, "GROUP_OF_DTC_MAPPING")
+	for group, want := range map[uint32]string{uds.GroupAll: "all", uds.GroupEmissions: "Emissions-system group", uds.GroupSafety: "Safety-system group", uds.GroupVOBD: "VOBD system group"} {
+		if groups[int(group)] != want {
+			t.Errorf("%06X: %q, want %q", group, groups[int(group)], want)
+		}
+	}
+	if len(groups) != 4 {
+		t.Errorf("%d groups", len(groups))
+	}
+}
+
+// py-uds writes "Kilometer per hour [km/h] - speed" or "Kilo (prefix) [k] - 10^3". Our symbols differ where the
+// international system writes the unit otherwise.
+func TestUnits(t *testing.T) {
+	ours := map[int]string{0x29: "lm", 0x2C: "gal (British)", 0x2D: "gal (US)", 0x32: "1/s", 0x33: "1/min", 0x34: "counts", 0x37: "m/s²", 0x3A: "W/m²", 0x3D: "rad/s²", 0x3E: "kg/m²", 0x4B: "µ"}
+	names := tableOf(t, "UNIT_OR_FORMAT_MAPPING")
+	names[0x15] = "Magnetic flux density [T]" // not in our copy of the list
+	if len(names) != 0x3F+16+10 {
+		t.Errorf("%d are listed", len(names))
+	}
+	for n := range 256 {
+		name, symbol, ok := uds.Scaling{Type: uds.ScalingUnit, Extension: []byte{byte(n)}}.Unit()
+		want, listed := names[n]
+		if ok != listed {
+			t.Errorf("%02X: known %v", n, ok)
+			continue
+		}
+		if !listed {
+			continue
+		}
+		head, rest, bracketed := strings.Cut(want, " [")
+		theirs := ""
+		if bracketed {
+			theirs, _, _ = strings.Cut(rest, "]")
+		}
+		if other, differs := ours[n]; differs {
+			theirs = other
+		}
+		head, _, _ = strings.Cut(strings.TrimSuffix(head, " (prefix)"), " - ")
+		if plain(name) != plain(head) || symbol != theirs {
+			t.Errorf("%02X: %q %q, want %q %q", n, name, symbol, head, theirs)
+		}
+	}
+}
+
+// tableOf is one of py-uds's name tables, by number.
+func tableOf(t *testing.T, name string) map[int]string {
+	t.Helper()
+	var all map[string]json.RawMessage
+	if err := json.Unmarshal(testdata.ExplainNames, &all); err != nil {
+		t.Fatal(err)
+	}
+	var names map[string]string
+	if err := json.Unmarshal(all[name], &names); err != nil || len(names) == 0 {
+		t.Fatalf("%s: %v", name, err)
+	}
+	out := map[int]string{}
+	for key, text := range names {
+		n, err := strconv.ParseUint(key, 16, 32)
+		if err != nil {
+			t.Fatal(err)
+		}
+		out[int(n)] = text
+	}
+	return out
 }
