@@ -21,3 +21,8 @@ var OBDUnits string
 //
 //go:embed obd_monitors.tsv
 var OBDMonitors string
+
+// OBDStates are states of three parameters; the file names its source.
+//
+//go:embed obd_states.tsv
+var OBDStates string

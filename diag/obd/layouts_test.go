@@ -118,7 +118,8 @@ func fraction(t *testing.T, s string) float64 {
 	return x / y
 }
 
-// States of the wider parameters. Bits after the public listing of SAE J1979-DA; 7D and 7E agree with scapy 2.5.0.
+// States of the wider parameters. Bits after the public listing of SAE J1979-DA; 7D and 7E agree with scapy 2.5.0. 9A, the
+// bits of 9F, and A1 are from memory; concentration and temperature in 9B have one open decoder as their source.
 func TestWideStates(t *testing.T) {
 	for _, c := range []struct {
 		id         byte
@@ -134,6 +135,11 @@ func TestWideStates(t *testing.T) {
 		{0x90, "\x4D\x00\x07", "lamp lit without a break: 7 h, display: tells kinds of faults apart, lamp: continuous, self-tests: not complete"},
 		{0x92, "\x11\x10", "pressure 1: not regulated, pressure 2: regulated"},
 		{0x94, "\x01\x2D\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00", "warning: active, limit, level 1: active, limit, level 2: enabled, limit, level 3: enabled"},
+		{0x9A, "\x07\x01\x64\x00\xFF\x9C", "voltage: 400.0 V, current: -10.0 A, drive: uses the charge"},
+		{0x9B, "\x00\x82\x3C\x80", "tank level: 50.2 %, concentration: 32.50 %, temperature: 20 °C"},
+		{0x9F, "\x09\xFF\x00\x00\x80\x00\x00\x00\x00", "fuel A, bank 1: 100.0 %, fuel B, bank 2: 50.2 %"},
+		{0xA1, "\x05\x00\x64\x00\x00\x00\xC8\x00\x00", "bank 1, sensor 1: 100 ppm, bank 2, sensor 1: 200 ppm"},
+		{0xC6, "\x00\x00\x01\x00\x02\x00\x03", "filter removed or blocked: 1 h, liquid additive: 2 h, monitoring: 3 h"},
 		{0xA4, "\x03\x40\x03\xE8", "ratio: 1.000, gear: 4"},
 		{0xA9, "\x01\x01\x00\x00", "brakes turned off"},
 		{0xC8, "\x81", "not described: 81"},

@@ -160,6 +160,88 @@ func TestStates(t *testing.T) {
 	}
 }
 
+// The rows of the table that hold states: what tshark 4.0.17 shows, in our words. Only 0 in 03 is told another way: there
+// is no second system (SAE J1979, from memory).
+func TestStateRows(t *testing.T) {
+	words := strings.NewReplacer("System 2: Unknown (00)", "system 2: not told", "System ", "system ", "Bank1 sensors", "bank 1", "Bank2 sensors", "bank 2", "Bank3 sensors", "bank 3", "Bank4 sensors", "bank 4",
+		"None", "none", " ,", ",", "Unknown (00), System 2: Unknown (00)", "not told, system 2: not told",
+		"Unknown (255)", "not described (FF)", "Unknown (128)", "not described (80)", "Unknown (0)", "not described (00)", "Unknown", "not described",
+		"Not available", "not available", "Hybrid Ethanol", "hybrid with ethanol")
+	rows := 0
+	for line := range strings.Lines(testdata.OBDParameters) {
+		f := strings.Split(strings.TrimRight(line, "\n"), "\t")
+		if !states[f[0]] {
+			continue
+		}
+		rows++
+		b, err := hex.DecodeString("41" + f[0] + f[1])
+		if err != nil {
+			t.Fatal(err)
+		}
+		m, err := obd.DecodeCurrent(b)
+		if err != nil || len(m) != 1 {
+			t.Errorf("%s: %v, %v", line, m, err)
+			continue
+		}
+		var got []string
+		for _, r := range m[0].Readings {
+			got = append(got, r.String())
+		}
+		if want := strings.TrimSpace(words.Replace(f[2])); strings.Join(got, ", ") != want {
+			t.Errorf("%s %s reads %q, want %q", f[0], f[1], strings.Join(got, ", "), want)
+		}
+	}
+	if rows != 24 {
+		t.Errorf("%d rows", rows)
+	}
+}
+
+// Every value of 1C, 51 and 5F that scapy 2.5.0 names: fuels word for word in our words, standards by their abbreviations.
+// Its name of 33 has a slip: stage VI is called IV.
+func TestStateTables(t *testing.T) {
+	fuel := strings.NewReplacer("Not", "not", "Gasoline", "petrol", "gasoline", "petrol", "LPG", "liquefied petroleum gas", "CNG", "compressed natural gas",
+		"Bifuel running electric and", "two fuels, electric and", "Bifuel running ", "two fuels, on ", "Hybrid running electric", "hybrid, electric", "Hybrid Electric", "hybrid, electric",
+		"Hybrid Regenerative", "hybrid, regenerating", "Hybrid ", "hybrid with ", " engine", "")
+	n := 0
+	for line := range strings.Lines(testdata.OBDStates) {
+		f := strings.Split(strings.TrimRight(line, "\n"), "\t")
+		if len(f) < 3 || f[0] == "pid" {
+			continue
+		}
+		n++
+		b, err := hex.DecodeString("41" + f[0] + f[1])
+		if err != nil {
+			t.Fatal(err)
+		}
+		m, err := obd.DecodeCurrent(b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := m[0].Readings[0].Text
+		switch {
+		case f[2] == "Reserved":
+			if got != "not described ("+f[1]+")" {
+				t.Errorf("%s %s is %q, but reserved", f[0], f[1], got)
+			}
+		case f[0] == "51":
+			if want := strings.ToLower(fuel.Replace(f[2])); got != want {
+				t.Errorf("%s %s is %q, want %q", f[0], f[1], got, want)
+			}
+		case f[0]+f[1] == "1C05" || f[0]+f[1] == "1C21":
+		default:
+			theirs := strings.ReplaceAll(f[2], "OBD-I", "OBD I")
+			for word := range strings.FieldsFuncSeq(strings.ReplaceAll(got, "OBD-I", "OBD I"), func(r rune) bool { return strings.ContainsRune(" ,()", r) }) {
+				if word[0] >= 'A' && word[0] <= 'Z' && word != "California" && word != "US" && !strings.Contains(theirs, word) {
+					t.Errorf("%s %s is %q, but %q is not in %q", f[0], f[1], got, word, f[2])
+				}
+			}
+		}
+	}
+	if n != 60 {
+		t.Errorf("%d values", n)
+	}
+}
+
 // Every parameter from 00 to 94 is described, and those up to C8 that public tables have. Each decodes any bytes of its
 // length, in an answer and by itself, and keeps them.
 func TestEveryParameter(t *testing.T) {

@@ -11,24 +11,29 @@ import (
 
 // Whatever is asked, a module answers with its own service or a refusal of it, or not at all.
 func FuzzRequest(f *testing.F) {
-	for _, s := range []string{"", "00", "10 03", "14 FF FF FF", "19 02 FF", "19 04 1D 5A 13 FF", "19", "22 F1 90 F1", "3E 80", "01 00 20 40 60 80 A0", "02 02 00 42", "09 02", "7F 14 78"} {
+	for _, s := range []string{"", "00", "10 03", "14 FF FF FF", "19 02 FF", "19 04 1D 5A 13 FF", "19", "22 F1 90 F1", "3E 80", "01 00 20 40 60 80 A0", "02 02 00 42", "09 02", "7F 14 78", "06 00 20", "06 01", "22 F4 05 F6 01 F8 08"} {
 		f.Add(unhex(s), false)
 	}
 	f.Fuzz(func(t *testing.T, req []byte, functional bool) {
-		c := load(t, "")
-		for _, m := range c.modules {
-			for _, r := range c.handle(m, req, functional) {
-				switch {
-				case len(r.data) == 0:
-					t.Fatalf("%s: % X: an empty answer", m.name, req)
-				case r.data[0] == 0x7F && (len(r.data) != 3 || r.data[1] != req[0]):
-					t.Fatalf("%s: % X: refusal % X", m.name, req, r.data)
-				case r.data[0] != 0x7F && r.data[0] != req[0]|0x40:
-					t.Fatalf("%s: % X: answer % X", m.name, req, r.data)
-				}
-			}
+		for _, name := range []string{Default, "runner", "runner-uds"} {
+			askEverybody(t, load(t, name), req, functional)
 		}
 	})
+}
+
+func askEverybody(t *testing.T, c *Car, req []byte, functional bool) {
+	for _, m := range c.modules {
+		for _, r := range c.handle(m, req, functional) {
+			switch {
+			case len(r.data) == 0:
+				t.Fatalf("%s: % X: an empty answer", m.name, req)
+			case r.data[0] == 0x7F && (len(r.data) != 3 || r.data[1] != req[0]):
+				t.Fatalf("%s: % X: refusal % X", m.name, req, r.data)
+			case r.data[0] != 0x7F && r.data[0] != req[0]|0x40:
+				t.Fatalf("%s: % X: answer % X", m.name, req, r.data)
+			}
+		}
+	}
 }
 
 // Whatever frames come, a module goes on and answers the next request. The input is cut into frames: a byte with the
