@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"iter"
+	"math"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -63,28 +65,62 @@ func (v *Visit) reading(ctx context.Context, work func(context.Context, func(Pro
 
 func (v *Visit) look(ctx context.Context, carName string, tell func(Progress)) error {
 	rec := v.newRecord(garage.KindLook)
+	_, from := v.record.Since(math.MaxUint64)
+	w := phases{begun: time.Now()}
 	if err := v.listen(ctx, tell); err != nil {
 		return err
 	}
-	found, number, err := v.ask(ctx, tell)
+	w.listened = time.Now()
+	found, number, rounds, err := v.ask(ctx, tell)
 	if err != nil {
 		return err
 	}
+	w.asked, w.rounds = time.Now(), rounds
 	known, err := v.recall(ctx, carName, number)
 	if err != nil {
 		return err
 	}
-	if len(known) == 0 {
-		found, err = v.sweep(ctx, found, tell)
-		if err != nil {
+	if w.swept = len(known) == 0; w.swept {
+		if found, err = v.sweep(ctx, found, tell); err != nil {
 			return err
 		}
-		for _, a := range found {
+	}
+	w.searched = time.Now()
+	rec.Modules = together(known, found)
+	if err := v.finish(ctx, &rec, carName, tell); err != nil {
+		return err
+	}
+	v.timed(from, w, rec)
+	return nil
+}
+
+// together are the modules known from earlier visits, and those that answered now and are new.
+func together(known []garage.Module, found []link.Address) []garage.Module {
+	for _, a := range found {
+		if !slices.ContainsFunc(known, func(m garage.Module) bool { return m.Request == a.Request }) {
 			known = append(known, garage.Module{Address: a, Request: a.Request, Answer: a.Answer})
 		}
 	}
-	rec.Modules = known
-	return v.finish(ctx, &rec, carName, tell)
+	return known
+}
+
+// timed works out how long the look had to take.
+func (v *Visit) timed(from uint64, w phases, rec garage.Visit) {
+	a := v.conn.Abilities()
+	rate, assumed := bitRate(a)
+	t := Timing{BitRate: rate}
+	if a.Raw {
+		entries, _ := v.record.Since(from)
+		var addresses []link.Address
+		for _, m := range rec.Modules {
+			addresses = append(addresses, m.Address)
+		}
+		t = limit(entries, w, addresses, rate)
+	}
+	t.Assumed, t.Elapsed = assumed, time.Since(w.begun)
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	v.timing = t
 }
 
 // newRecord begins a record; the adapter and the place are part of it.
@@ -142,10 +178,8 @@ func (v *Visit) listen(ctx context.Context, tell func(Progress)) error {
 	if !v.conn.Abilities().Raw {
 		return nil
 	}
-	select {
-	case <-time.After(listenFor):
-	case <-ctx.Done():
-		return ctx.Err()
+	if err := sleep(ctx, listenFor); err != nil {
+		return err
 	}
 	for _, e := range v.record.Entries() {
 		if e.Direction == bus.In && len(e.Frames) > 0 {
@@ -263,33 +297,33 @@ func defaultName(number string, practice bool) string {
 // numberOf is the identification number that most modules tell.
 func numberOf(modules []garage.Module) string {
 	votes := map[string]int{}
-	best := ""
 	for _, m := range modules {
 		n := m.Identification["F190"]
-		if _, err := vin.Parse(n); err != nil {
-			continue
-		}
-		votes[n]++
-		if best == "" || votes[n] > votes[best] {
-			best = n
+		if _, err := vin.Parse(n); err == nil {
+			votes[n]++
 		}
 	}
-	return best
+	return mostSaid(votes)
 }
 
-// readModules reads all modules, as many at once as the adapter allows, each of them into its place in the slice.
+// readModules reads all modules, side by side or one after another as the adapter allows, each of them into its place
+// in the slice.
 func (v *Visit) readModules(ctx context.Context, modules []garage.Module, tell func(Progress)) error {
 	ctx, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
 	for i := range modules {
 		modules[i].Answered, modules[i].CodesRead = garage.NotAsked, garage.NotAsked
 	}
+	side := 1
+	if v.parallel() {
+		side = len(modules) // the bus's load sets the pace
+	}
 	var (
 		wg    sync.WaitGroup
 		mu    sync.Mutex
 		ended int
 		ok    int
-		slots = make(chan struct{}, max(1, v.conn.Abilities().Parallel))
+		slots = make(chan struct{}, max(1, side))
 	)
 	for i := range modules {
 		select {

@@ -16,7 +16,7 @@ func (v *Visit) Meet(ctx context.Context, carName string) (known bool, err error
 	if err := v.listen(ctx, quiet); err != nil {
 		return false, err
 	}
-	_, number, err := v.ask(ctx, quiet)
+	_, number, _, err := v.ask(ctx, quiet)
 	if err != nil {
 		return false, err
 	}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"readback/diag/adapter"
+	"readback/diag/bus"
 	"readback/diag/explain"
 	"readback/diag/garage"
 	"readback/diag/gate"
@@ -36,6 +37,7 @@ type Visit struct {
 	words   string
 	result  *Result
 	offered map[byte]bool // OBD parameters of service 01 that some module offers; nil when not asked yet
+	timing  Timing        // of the last look
 }
 
 // Open opens the adapter at o.Place and puts the rooms together. The error is an [*adapter.OpenError] where a rung
@@ -67,13 +69,16 @@ func wire(conn adapter.Connection, r *trace.Recorder) (*gate.Gate, error) {
 	var l link.Link
 	switch c := conn.(type) {
 	case adapter.Frames:
-		l = isotp.New(trace.WrapBus(c.Bus(), r), isotp.Options{})
+		rate, _ := bitRate(conn.Abilities())
+		budget := bus.NewBudget(rate, share)
+		l = isotp.New(&countedBus{trace.WrapBus(c.Bus(), r), budget}, isotp.Options{})
+		l = newPacedLink(trace.WrapLink(l, r), budget)
 	case adapter.Messages:
-		l = c.Link()
+		l = trace.WrapLink(c.Link(), r)
 	default:
 		return nil, fmt.Errorf("diag: adapter %q carries neither frames nor messages", conn.Abilities().Name)
 	}
-	return gate.New(trace.WrapLink(l, r), gate.Options{}), nil
+	return gate.New(l, gate.Options{}), nil
 }
 
 // client and parameters are the only places that build a client; both stand on the gate.
@@ -145,6 +150,13 @@ func (v *Visit) Result() *Result {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	return v.result
+}
+
+// Timing tells how long the last complete Look took, and how long it had to take. It is zero before the first.
+func (v *Visit) Timing() Timing {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	return v.timing
 }
 
 // OpenQuestions are the changes of this store that were sent and whose answer nobody knows.

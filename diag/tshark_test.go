@@ -30,7 +30,7 @@ const (
 	complete  = "iso15765.message_type==0 || iso15765.reassembled.length"
 )
 
-// recorded is the conversation of one practice visit: a look, an erase and its read-back.
+// recorded is the conversation of one practice visit: a look, an erase and its read-back, a question to all modules.
 func recorded(t *testing.T) (entries []trace.Entry) {
 	synctest.Test(t, func(t *testing.T) {
 		s := openStore(t)
@@ -40,6 +40,11 @@ func recorded(t *testing.T) (entries []trace.Entry) {
 		look(t, v)
 		if r := prepare(t, v, ""); !r.Sent {
 			t.Fatalf("the erase was not sent: %s", r.Reason)
+		}
+		for _, err := range v.Send(t.Context(), v.Explain("7DF 02 09 02 55 55 55 55 55", "")) {
+			if err != nil {
+				t.Fatal(err)
+			}
 		}
 		entries = v.Conversation()
 	})
@@ -70,7 +75,8 @@ func dissect(t *testing.T, path, filter string, as []string, fields ...string) [
 		args = append(args, "-e", f)
 	}
 	var rows [][]string
-	for _, line := range strings.Split(strings.TrimSuffix(run(t, "tshark", args...), "\n"), "\n") {
+	for line := range strings.Lines(run(t, "tshark", args...)) {
+		line = strings.TrimSuffix(line, "\n")
 		row := strings.Split(line, "\t")
 		if len(row) != len(fields) {
 			t.Fatalf("tshark: %d fields in %q, want %d", len(row), line, len(fields))
@@ -287,7 +293,11 @@ func sameNumber(t *testing.T, path string) {
 		}},
 		{"obd-ii.VIN", asOBD, "obd-ii.VIN", func(s string) string { return s }},
 	} {
-		for _, r := range dissect(t, path, c.filter, []string{asISOTP, c.as}, c.field) {
+		rows := dissect(t, path, c.filter, []string{asISOTP, c.as}, c.field)
+		if len(rows) == 0 {
+			t.Errorf("tshark finds no %s", c.field)
+		}
+		for _, r := range rows {
 			if got := c.text(r[0]); got != number {
 				t.Errorf("%s is %q for tshark, %q in the car", c.field, got, number)
 			}

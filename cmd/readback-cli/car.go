@@ -44,9 +44,34 @@ type lookDoc struct {
 	Supply   *float64       `json:"supplyVolts"`
 	Modules  []moduleDoc    `json:"modules"`
 	Patterns []diag.Pattern `json:"patterns"`
-	Elapsed  int64          `json:"elapsedMs"`
+	Elapsed  float64        `json:"elapsedMs"`
+	Limit    *float64       `json:"limitMs"` // null where it can't be told
+	Timing   timingDoc      `json:"timing"`
 	Visit    int64          `json:"visit"`
 	Sent     diag.Tally     `json:"sent"`
+}
+
+// timingDoc is what the limit is made of: the parts that add up to it, and the bus time that they rest on.
+type timingDoc struct {
+	ListenMs       float64 `json:"listenMs"`
+	AskMs          float64 `json:"askMs"`
+	SearchMs       float64 `json:"searchMs"`
+	ReadMs         float64 `json:"readMs"`
+	Frames         int     `json:"frames"`
+	Bits           int     `json:"bits"`
+	BitRate        int     `json:"bitRate"`
+	BitRateAssumed bool    `json:"bitRateAssumed"`
+	LoadPercent    float64 `json:"loadPercent"`
+}
+
+func timing(t diag.Timing) timingDoc {
+	return timingDoc{ListenMs: milliseconds(t.Listen), AskMs: milliseconds(t.Ask), SearchMs: milliseconds(t.Search), ReadMs: milliseconds(t.Read),
+		Frames: t.Frames, Bits: t.Bits, BitRate: t.BitRate, BitRateAssumed: t.Assumed, LoadPercent: 100 * t.Share}
+}
+
+// milliseconds is a duration in milliseconds with one digit behind the point.
+func milliseconds(d time.Duration) float64 {
+	return float64(d.Round(100*time.Microsecond).Microseconds()) / 1000
 }
 
 type moduleDoc struct {
@@ -69,20 +94,23 @@ func (c *lookCmd) Run(e *env) error {
 		return err
 	}
 	defer done()
-	begun := time.Now()
 	for p, err := range v.Look(e.ctx, c.Car) {
 		if err != nil {
 			return errors.Join(err, e.keepFrames(v, c.Frames))
 		}
 		e.progress(p)
 	}
-	elapsed := time.Since(begun)
 	if err := e.keepFrames(v, c.Frames); err != nil {
 		return err
 	}
 	r, _ := v.Record()
+	t := v.Timing()
 	doc := lookDoc{Car: v.Car(), Adapter: r.Adapter, Practice: r.Practice, Complete: r.Complete, Modules: moduleDocs(v.Modules()),
-		Patterns: v.Patterns(), Elapsed: elapsed.Milliseconds(), Visit: r.ID, Sent: v.Tally()}
+		Patterns: v.Patterns(), Elapsed: milliseconds(t.Elapsed), Timing: timing(t), Visit: r.ID, Sent: v.Tally()}
+	if t.Limit > 0 {
+		limit := milliseconds(t.Limit)
+		doc.Limit = &limit
+	}
 	if r.Supply != 0 {
 		doc.Supply = &r.Supply
 	}
@@ -172,7 +200,20 @@ func (e *env) printLook(d lookDoc) {
 	for _, p := range d.Patterns {
 		fmt.Fprintf(e.out, "\n%s\n", p.Text)
 	}
-	fmt.Fprintf(e.out, "\nSent: %s\n", tallyLine(d.Sent))
+	fmt.Fprintf(e.out, "\nSent: %s. %s\n", tallyLine(d.Sent), timeLine(d))
+}
+
+// timeLine says how long the look took, and at which bit rate its load was kept low.
+func timeLine(d lookDoc) string {
+	line := fmt.Sprintf("It took %.1f s", d.Elapsed/1000)
+	if d.Limit == nil {
+		return line + "."
+	}
+	how := "known"
+	if d.Timing.BitRateAssumed {
+		how = "assumed"
+	}
+	return line + fmt.Sprintf("; the least at %g %% of %d kbit/s (%s) is %.1f s.", d.Timing.LoadPercent, d.Timing.BitRate/1000, how, *d.Limit/1000)
 }
 
 func tallyLine(t diag.Tally) string {
