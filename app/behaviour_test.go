@@ -521,7 +521,7 @@ func TestShortcutsFromAField(t *testing.T) {
 	b.read()
 	b.write(clearText)
 	b.win.Canvas().Focus(b.w.req.field)
-	b.w.req.field.TypedShortcut(&desktop.CustomShortcut{KeyName: fyne.Key2, Modifier: fyne.KeyModifierControl})
+	b.w.req.field.TypedShortcut(&desktop.CustomShortcut{KeyName: fyne.Key3, Modifier: fyne.KeyModifierControl})
 	if b.w.Page() != PageCodes {
 		t.Errorf("the page is %s", b.w.Page())
 	}

@@ -44,6 +44,8 @@ type Logbook interface {
 	Cards(ctx context.Context, carID int64) ([]garage.Card, error)
 	PutCard(ctx context.Context, carID int64, c garage.Card) (garage.Card, error)
 	RemoveCard(ctx context.Context, id int64) error
+	Meter(ctx context.Context, carID int64) ([]garage.MeterReading, error)
+	PutMeter(ctx context.Context, carID int64, readings []garage.MeterReading) error
 	Notes(ctx context.Context, carID int64) ([]garage.Note, error)
 	PutNote(ctx context.Context, carID int64, code string, n garage.Note) (garage.Note, error)
 }

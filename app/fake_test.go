@@ -156,6 +156,20 @@ type fakeLog struct {
 	cars  map[int64]garage.Car
 	cards []garage.Card
 	notes []garage.Note
+	meter []garage.MeterReading
+}
+
+func (l *fakeLog) Meter(context.Context, int64) ([]garage.MeterReading, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return append([]garage.MeterReading{}, l.meter...), nil
+}
+
+func (l *fakeLog) PutMeter(_ context.Context, _ int64, r []garage.MeterReading) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.meter = append(l.meter, r...)
+	return nil
 }
 
 func (l *fakeLog) Cards(context.Context, int64) ([]garage.Card, error) {

@@ -64,6 +64,7 @@ func (h *held) close() error {
 func (w *Window) makeFields() {
 	w.link.address = look.NewField("address", T("link.address.hint"), true, nil)
 	w.link.address.OnSubmitted = func(string) { w.connectAddress() }
+	w.makeCableFields()
 	w.makeCodeParts()
 	w.makeRequestFields()
 	w.makeCardFields()

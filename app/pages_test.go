@@ -20,6 +20,29 @@ var scenes = []struct {
 	setup setup
 	reach func(b *bench)
 }{
+	{"cable", setup{}, func(b *bench) { b.w.Show(PageCable) }},
+	{"cable-measured", setup{}, func(b *bench) {
+		b.w.Show(PageCable)
+		b.tap("cautions-read")
+		b.measure(map[string]string{"cable:6-7": "0.3", "cable:14-2": "0,4 ohm", "cable:6-14": "open", "car:6-14": "60.4"})
+	}},
+	{"cable-trouble", setup{}, func(b *bench) {
+		b.w.Show(PageCable)
+		b.tap("cautions-read")
+		b.tap("wired-b")
+		b.measure(map[string]string{"cable:6-7": "OL", "cable:14-2": "OL", "cable:16-6": "0.2", "car:6-14": "12O"})
+	}},
+	{"cable-own", setup{}, func(b *bench) {
+		b.w.Show(PageCable)
+		b.tap("wired-own")
+		for _, pin := range []struct {
+			socket bool
+			pin    int
+		}{{true, 6}, {false, 2}, {true, 14}, {false, 7}, {true, 16}, {false, 3}, {true, 5}} {
+			b.w.pickPin(pin.socket, pin.pin)
+		}
+		b.tap("cable-more")
+	}},
 	{"link", setup{}, func(b *bench) { b.until("found", func() bool { return len(b.w.link.found) > 0 }) }},
 	{"link-failed", setup{openErr: &adapter.OpenError{Place: "serial:/dev/ttyUSB0", Step: adapter.StepAdapter, Cause: errNothing}}, func(b *bench) {
 		b.until("found", func() bool { return len(b.w.link.found) > 0 })

@@ -66,6 +66,8 @@ func (w *Window) car() garage.Car {
 // standing is the line under a step, and whether the step is done.
 func (w *Window) standing(p Page) (string, look.Progress) {
 	switch p {
+	case PageCable:
+		return w.cableStanding()
 	case PageLink:
 		return w.linkStanding()
 	case PageCodes:

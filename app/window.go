@@ -20,6 +20,7 @@ type Page string
 // The pages, in the order of a visit.
 const (
 	PageCar      Page = "car"
+	PageCable    Page = "cable"
 	PageLink     Page = "link"
 	PageCodes    Page = "codes"
 	PageRequest  Page = "request"
@@ -28,7 +29,7 @@ const (
 )
 
 // steps are the pages that are steps of a visit.
-var steps = []Page{PageLink, PageCodes, PageRequest, PageGate, PageReadBack}
+var steps = []Page{PageCable, PageLink, PageCodes, PageRequest, PageGate, PageReadBack}
 
 // Taste is what the owner has chosen for the window itself.
 type Taste struct {
@@ -62,15 +63,16 @@ type Window struct {
 	held   held
 	now    func() time.Time
 
-	page Page
-	link linkState
-	code codeState
-	req  requestState
-	card cardState
-	note noteState
-	pass gateState
-	back backState
-	cars carState
+	page  Page
+	cable cableState
+	link  linkState
+	code  codeState
+	req   requestState
+	card  cardState
+	note  noteState
+	pass  gateState
+	back  backState
+	cars  carState
 
 	rail, main, side *look.Scroller
 	strip            *fyne.Container
@@ -126,6 +128,8 @@ func (w *Window) Show(p Page) {
 	switch p {
 	case PageCar:
 		w.enterCar()
+	case PageCable:
+		w.enterCable()
 	case PageRequest:
 		w.enterRequest()
 	}
@@ -174,14 +178,14 @@ func (w *Window) tick() {
 	}
 }
 
-// keys binds the keys that work everywhere: Escape keeps or cancels, Ctrl+1 to Ctrl+5 turn to a step.
+// keys binds the keys that work everywhere: Escape keeps or cancels, Ctrl+1 to Ctrl+6 turn to a step.
 func (w *Window) keys(c fyne.Canvas) {
 	c.SetOnTypedKey(func(e *fyne.KeyEvent) {
 		if e.Name == fyne.KeyEscape {
 			w.escape()
 		}
 	})
-	numbers := []fyne.KeyName{fyne.Key1, fyne.Key2, fyne.Key3, fyne.Key4, fyne.Key5}
+	numbers := []fyne.KeyName{fyne.Key1, fyne.Key2, fyne.Key3, fyne.Key4, fyne.Key5, fyne.Key6}
 	for i, p := range steps {
 		c.AddShortcut(&desktop.CustomShortcut{KeyName: numbers[i], Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(p) })
 	}
@@ -233,6 +237,8 @@ func (w *Window) pageContent() (body, margin fyne.CanvasObject) {
 	switch w.page {
 	case PageCar:
 		body, margin = w.carPage()
+	case PageCable:
+		body, margin = w.cablePage()
 	case PageCodes:
 		body, margin = w.codesPage()
 	case PageRequest:

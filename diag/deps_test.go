@@ -24,7 +24,7 @@ type room struct {
 }
 
 // plainValues are the packages whose values a front end shows. None of them can reach a car.
-const plainValues = "diag/adapter diag/dtc diag/explain diag/garage diag/gate diag/link diag/trace diag/vin"
+const plainValues = "diag/adapter diag/cable diag/dtc diag/explain diag/garage diag/gate diag/link diag/trace diag/vin"
 
 // rooms is the plan of the house. Dependencies point down. A new package needs a row here, with its reason.
 var rooms = map[string]room{
@@ -71,7 +71,7 @@ var rooms = map[string]room{
 	"app/look": {"", "drawn parts: they show what they are given"},
 
 	"cmd/readback":     {"app app/look assets diag diag/adapter/all " + plainValues, "starts the window, which has an icon, and does nothing else"},
-	"cmd/readback-cli": {"assets diag diag/adapter/all diag/cable diag/quantity diag/report diag/simcar " + plainValues, "the same engine; simcar to serve the practice car"},
+	"cmd/readback-cli": {"assets diag diag/adapter/all diag/quantity diag/report diag/simcar " + plainValues, "the same engine; simcar to serve the practice car"},
 	"cmd/dev":          {"", "must run before anything is installed or fetched: standard library only"},
 }
 

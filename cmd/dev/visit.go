@@ -53,7 +53,7 @@ func wholeVisit(ctx context.Context, d *desk) error {
 		func() error {
 			return d.Until(ctx, "visit-3-codes", time.Minute, func(p image.Image) bool { return count(p, alert) > 150 })
 		},
-		func() error { return d.Key(ctx, "ctrl+3") },
+		func() error { return d.Key(ctx, "ctrl+4") },
 		func() error { return click(at(500, 120)) },
 		func() error { return d.Type(ctx, request) },
 		func() error {
@@ -62,7 +62,7 @@ func wholeVisit(ctx context.Context, d *desk) error {
 				return p.At(left+275, top+240) == color.RGBA{0x18, 0x24, 0x2C, 0xFF}
 			})
 		},
-		func() error { return d.Key(ctx, "ctrl+4") },
+		func() error { return d.Key(ctx, "ctrl+5") },
 		func() error {
 			return d.Until(ctx, "visit-5-gate-closed", 20*time.Second, func(p image.Image) bool { return count(p, accent) > 4*30*80 })
 		},
@@ -129,7 +129,7 @@ func everyPage(ctx context.Context, d *desk) error {
 	if err := d.Until(ctx, "opens", 20*time.Second, drawn); err != nil {
 		return err
 	}
-	for i, name := range []string{"car", "link", "codes", "request", "gate", "read-back"} {
+	for i, name := range []string{"car", "cable", "link", "codes", "request", "gate", "read-back"} {
 		if err := d.Key(ctx, fmt.Sprintf("ctrl+%d", i)); err != nil {
 			return err
 		}

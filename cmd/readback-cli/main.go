@@ -36,6 +36,7 @@ type commands struct {
 	Compare  compareCmd  `cmd:"" help:"Put two frames side by side."`
 	Code     codeCmd     `cmd:"" help:"Say what trouble codes mean."`
 	Vin      vinCmd      `cmd:"" help:"Check a vehicle identification number."`
+	Cable    cableCmd    `cmd:"" help:"Say what meter readings on a cable, an adapter or a socket mean."`
 	Adapters adaptersCmd `cmd:"" help:"List what is plugged in."`
 	Look     lookCmd     `cmd:"" help:"Read a car and save the visit."`
 	Send     sendCmd     `cmd:"" help:"Send one request through the gate, once, and read back."`
