@@ -54,7 +54,7 @@ func (i *ID) UnmarshalText(b []byte) error {
 	return err
 }
 
-// Mode is the addressing format of ISO 15765-2.
+// Mode is the addressing format of ISO 15765-2, or [Header] for a bus that is not CAN.
 type Mode uint8
 
 const (
@@ -62,6 +62,7 @@ const (
 	NormalFixed             // 29-bit 18DAttss / 18DBttss with target and source in the identifier
 	Extended                // the first data byte is the target address
 	Mixed                   // the first data byte is the address extension
+	Header                  // a serial bus whose messages begin with header bytes: see AtHeader
 )
 
 // Address is one end of a diagnostic conversation as the tester sees it: the identifier it asks on and the one it is answered on.
@@ -70,8 +71,8 @@ type Address struct {
 	Request    ID
 	Answer     ID    // zero for a functional address, and while not yet known
 	Functional bool  // reaches every module that follows the standard
-	Target     uint8 // first data byte of a request: N_TA (Extended) or N_AE (Mixed)
-	Source     uint8 // first data byte of an answer: N_TA of the tester (Extended) or N_AE (Mixed)
+	Target     uint8 // first data byte of a request: N_TA (Extended) or N_AE (Mixed); target byte of its header (Header)
+	Source     uint8 // first data byte of an answer: N_TA of the tester (Extended) or N_AE (Mixed); source byte of a request's header (Header)
 }
 
 // Physical is the address of one module with normal addressing, of either width.
