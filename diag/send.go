@@ -303,6 +303,30 @@ func (v *Visit) readBack(ctx context.Context, asked link.Address, before garage.
 	if err := v.opt.Store.LinkReadBack(ctx, r.Entry, after.ID); err != nil {
 		return err
 	}
+	if err := v.planProof(ctx, r, before, after); err != nil {
+		return err
+	}
 	tell(SendStep{Stage: SendDone})
+	return nil
+}
+
+// planProof writes the readings that follow an erase that was agreed to. The first of them is the reading that has
+// just been taken.
+func (v *Visit) planProof(ctx context.Context, r *Result, before, after garage.Visit) error {
+	if r.Outcome != garage.Accepted || r.Request.Service != "14" && r.Request.Service != "04" {
+		return nil
+	}
+	if err := v.opt.Store.PlanProof(ctx, r.Entry, ProofPlan(before.Modules, r.SentAt)); err != nil {
+		return err
+	}
+	steps, err := v.opt.Store.Proof(ctx, r.Entry)
+	if err != nil {
+		return err
+	}
+	for _, p := range steps {
+		if p.Step == ProofNow {
+			return v.opt.Store.ProofDone(ctx, p.ID, after.ID, after.Ended)
+		}
+	}
 	return nil
 }

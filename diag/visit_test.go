@@ -177,6 +177,10 @@ func TestSendClear(t *testing.T) {
 			t.Errorf("unchanged: %v, new: %v", codes(r.ReadBack.Unchanged), codes(r.ReadBack.New))
 		}
 		j, err := s.Journal(t.Context(), v.Car().ID)
+		proof, perr := s.Proof(t.Context(), r.Entry)
+		if perr != nil || len(proof) < 6 || proof[0].Step != diag.ProofNow || proof[0].Visit != r.Visit || !proof[1].Open() {
+			t.Errorf("the proof that follows: %+v, %v", proof, perr)
+		}
 		if err != nil || len(j) != 1 || j[0].Outcome != garage.Accepted || j[0].ReadBack == 0 {
 			t.Errorf("journal: %+v, %v", j, err)
 		}
