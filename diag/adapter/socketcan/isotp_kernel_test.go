@@ -24,10 +24,12 @@ const (
 	solISOTP      = 106 // SOL_CAN_BASE + CAN_ISOTP
 	optOptions    = 1
 	optFlow       = 2
+	flagTxAddress = 0x002
 	flagTxPad     = 0x004
 	flagRxPad     = 0x008
 	flagCheckLen  = 0x010
 	flagCheckData = 0x020
+	flagRxAddress = 0x200
 	flagWaitDone  = 0x400
 	noFrameTime   = 0xFFFFFFFF
 	filler        = 0x55
@@ -63,6 +65,10 @@ func newKernelPeer(t *testing.T, a link.Address, o kernelOptions, f kernelFlow) 
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { unix.Close(fd) })
+	if a.Mode == link.Extended || a.Mode == link.Mixed {
+		o.flags |= flagTxAddress | flagRxAddress
+		o.extAddr, o.rxEA = a.Source, a.Target
+	}
 	setStruct(t, fd, optOptions, o)
 	setStruct(t, fd, optFlow, f)
 	if err := unix.SetsockoptTimeval(fd, unix.SOL_SOCKET, unix.SO_RCVTIMEO, &unix.Timeval{Sec: kernelTimeout}); err != nil {
@@ -122,11 +128,13 @@ func TestTransportKernel(t *testing.T) {
 	for _, a := range []link.Address{
 		link.Physical(link.ID11(0x7E5), link.ID11(0x7ED)),
 		link.Physical(link.ID29(0x18DA58F1), link.ID29(0x18DAF158)),
+		{Mode: link.Extended, Request: link.ID11(0x6F1), Answer: link.ID11(0x612), Target: 0x12, Source: 0xF1},
+		{Mode: link.Mixed, Request: link.ID29(0x18CE58F1), Answer: link.ID29(0x18CEF158), Target: 0x5A, Source: 0x5A},
 	} {
 		for _, padded := range []bool{false, true} {
 			for _, block := range []byte{0, 1, 8} {
-				for _, separation := range []byte{0, 2} {
-					t.Run(fmt.Sprintf("%s padded %t block %d separation %d ms", a.Request, padded, block, separation), func(t *testing.T) {
+				for _, separation := range []byte{0, 2, 0xF3} {
+					t.Run(fmt.Sprintf("%s padded %t block %d separation %02X", a.Request, padded, block, separation), func(t *testing.T) {
 						o := kernelOptions{frameTime: noFrameTime}
 						if padded {
 							o = kernelOptions{flags: flagTxPad | flagRxPad | flagCheckLen | flagCheckData, frameTime: noFrameTime, txPad: filler, rxPad: filler}
@@ -138,6 +146,7 @@ func TestTransportKernel(t *testing.T) {
 						if separation > 0 || block == 1 {
 							sample = shortLengths()
 						}
+						l.Pair(a)
 						for _, n := range sample {
 							there(t, l, peer, a, n)
 							back(t, l, peer, a, n)

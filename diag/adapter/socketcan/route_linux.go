@@ -31,8 +31,10 @@ type linkInfo struct {
 	up         bool
 	kind       string // "can", "vcan", "slcan", ...
 	bitRate    int    // bit/s; 0 when not known
+	sample     uint32 // sample point in tenths of a percent
 	state      bus.State
 	listenOnly bool
+	busErrors  bool // reports each broken frame
 }
 
 // route asks the kernel about interfaces (rtnetlink).
@@ -130,14 +132,15 @@ func (l *linkInfo) parseKind(d *netlink.AttributeDecoder) error {
 	for c.Next() {
 		v := c.Bytes()
 		switch {
-		case c.Type() == attrBitTiming && len(v) >= 4:
-			l.bitRate = int(binary.NativeEndian.Uint32(v))
+		case c.Type() == attrBitTiming && len(v) >= 8:
+			l.bitRate, l.sample = int(binary.NativeEndian.Uint32(v)), binary.NativeEndian.Uint32(v[4:])
 		case c.Type() == attrState && len(v) == 4:
 			if s := binary.NativeEndian.Uint32(v); s < uint32(len(states)) {
 				l.state = states[s]
 			}
 		case c.Type() == attrCtrlMode && len(v) >= 8:
-			l.listenOnly = binary.NativeEndian.Uint32(v[4:8])&flagListenOnly != 0
+			modes := binary.NativeEndian.Uint32(v[4:8])
+			l.listenOnly, l.busErrors = modes&flagListenOnly != 0, modes&flagBusErrors != 0
 		}
 	}
 	return c.Err()
