@@ -19,9 +19,10 @@ import (
 // archive; the ordinary 6.1 kernel has no can327.
 const kernelPackage = "linux-image-6.12-amd64"
 
-// labModules are the kernel's CAN parts that the lab loads, in this order.
+// labModules are the kernel's CAN parts that the lab loads, in this order. The last two drive the machine's two CAN
+// controllers.
 func labModules() []string {
-	return []string{"can", "can-raw", "can-isotp", "can-dev", "vcan", "slcan", "can327"}
+	return []string{"can", "can-raw", "can-isotp", "can-dev", "vcan", "slcan", "can327", "sja1000", "kvaser_pci"}
 }
 
 // kernel is an unpacked kernel with the modules of the lab.

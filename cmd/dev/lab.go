@@ -187,6 +187,7 @@ func (j *job) boot(ctx context.Context, k kernel, disk string, said io.Writer) e
 		"-nodefaults", "-no-user-config", "-display", "none", "-no-reboot",
 		"-kernel", k.image(), "-initrd", disk, "-serial", "stdio",
 		"-device", "isa-debug-exit,iobase=0xf4,iosize=1",
+		"-object", "can-bus,id=wire", "-device", "kvaser_pci,canbus=wire", "-device", "kvaser_pci,canbus=wire",
 		"-append", "console=ttyS0 quiet loglevel=1 panic=-1 mitigations=off")
 	c.Stdout, c.Stderr = said, said
 	err := c.Run()

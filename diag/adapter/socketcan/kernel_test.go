@@ -312,13 +312,18 @@ func TestFindKernel(t *testing.T) {
 	virtualCAN(t, "vcan0", true)
 	virtualCAN(t, "vcan1", false)
 	found, err := Driver().Find(t.Context())
-	if err != nil || len(found) != 2 {
+	if err != nil || len(found) != 4 {
 		t.Fatalf("%+v, %v", found, err)
 	}
-	if f := found[0]; f.Place != "can:vcan0" || !f.Ready || f.Name != "Virtual CAN interface vcan0" {
+	for i, name := range []string{"can0", "can1"} { // the machine's own controllers
+		if f := found[i]; f.Place != adapter.Place("can:"+name) || f.Ready || !strings.HasSuffix(f.Note, "sudo ip link set "+name+" up type can bitrate 500000") {
+			t.Errorf("%+v", f)
+		}
+	}
+	if f := found[2]; f.Place != "can:vcan0" || !f.Ready || f.Name != "Virtual CAN interface vcan0" {
 		t.Errorf("%+v", f)
 	}
-	if f := found[1]; f.Place != "can:vcan1" || f.Ready || !strings.HasSuffix(f.Note, "sudo ip link set vcan1 up") {
+	if f := found[3]; f.Place != "can:vcan1" || f.Ready || !strings.HasSuffix(f.Note, "sudo ip link set vcan1 up") {
 		t.Errorf("%+v", f)
 	}
 	c, err := Driver().Open(t.Context(), "can:vcan0", adapter.Options{})
