@@ -41,8 +41,9 @@ var rooms = map[string]room{
 	"diag/cable":    {"", "pure: meter readings to verdicts"},
 	"diag/trend":    {"", "pure: numbers to numbers"},
 	"diag/dtc":      {"assets", "pure: bytes to codes, with the tables of meanings"},
-	"diag/explain": {"assets diag/dtc diag/link diag/quantity",
-		"pure: it explains what must not be sent, so it can't send; of link it uses plain identifiers"},
+	"diag/explain": {"assets diag/dtc diag/kwp diag/link diag/obd diag/uds",
+		"pure: it explains what must not be sent, so it can't send; of link it uses plain identifiers, of the clients their " +
+			"names and decoders, so that no meaning stands in two tables; a client sends nothing without a Link, and this room is never given one"},
 
 	"diag/isotp": {"diag/bus diag/link", "the transport joins the two seams and knows no service"},
 	"diag/uds":   {"diag/dtc diag/link", "a client on the message seam; which adapter or transport carries it does not matter"},

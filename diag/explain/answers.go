@@ -3,255 +3,392 @@ package explain
 import (
 	"fmt"
 	"strings"
+
+	"readback/diag/obd"
+	"readback/diag/uds"
 )
 
-// answerPieces splits the payload of an answer. more tells that it goes on in later frames.
-func answerPieces(p []byte, more bool) (source string, pieces []piece) {
+// answerPieces splits the payload of an answer. more tells that it goes on in later frames, older that the module
+// speaks ISO 14230-3.
+func answerPieces(p []byte, older, more bool) (source string, pieces []piece) {
+	if p[0] == 0x7F {
+		return refusalPieces(p, older)
+	}
 	open := "What these bytes mean is not known."
 	if more {
 		open = "The message goes on in the next pages."
 	}
-	if p[0] == 0x7F {
-		return refusalPieces(p)
-	}
-	s := serviceOf(p[0] &^ 0x40)
-	if s == nil || !isAnswer(p[0]) {
+	s := answeredService(p[0], older)
+	if s == nil {
 		return srcFrame, cover(p, []piece{{1, "What it says", fmt.Sprintf("No standard has an answer %02X.", p[0])}}, "Not understood", open)
 	}
 	said := fmt.Sprintf("Agreed: it answers %02X (%02X + 40). %s.", s.id, s.id, s.verb)
 	if s.id == 0x14 || s.id == 0x04 {
 		said = fmt.Sprintf("Agreed: it was asked to forget codes (%02X). That is no proof yet: read again.", s.id)
 	}
-	c := cursor{b: p[1:], out: []piece{{1, "What it says", said}}}
-	c.body(s, more)
-	pieces = c.out
-	return s.source(), cover(p, pieces, "Not understood", open)
-}
-
-func refusalPieces(p []byte) (string, []piece) {
-	source := "ISO 14229-1, annex A"
-	pieces := []piece{{1, "What it says", "No, or not yet."}}
-	if len(p) > 1 {
-		text := fmt.Sprintf("To the request %02X.", p[1])
-		if s := serviceOf(p[1]); s != nil {
-			text = fmt.Sprintf("To the request %02X: %s.", p[1], strings.ToLower(s.verb[:1])+s.verb[1:])
+	c := cursor{b: p[1:], out: []piece{{1, "What it says", said}}, more: more}
+	var sub byte
+	if s.sub {
+		if x := c.take(1, "How exactly", func(x []byte) string { return answeredTo(s, x[0]) }); x != nil {
+			sub = x[0] & 0x7F
+		} else if len(c.b) == 0 {
+			return s.source(), c.out
 		}
-		pieces = append(pieces, piece{1, "To what", text})
 	}
-	if len(p) > 2 {
-		pieces = append(pieces, piece{1, "Why", upperFirst(strings.TrimSpace(refusalText(p[2])))})
+	bodies := answerBodies
+	if s.family == ofKWP {
+		bodies = olderAnswers
 	}
-	return source, cover(p, pieces, "Not understood", "What these bytes mean is not known.")
+	if body := bodies[s.id]; body != nil {
+		body(&c, sub)
+	}
+	return s.source(), cover(p, c.out, "Not understood", open)
 }
 
-// cursor takes pieces off the front of b.
-type cursor struct {
-	b   []byte
-	out []piece
-}
-
-// take makes the next n bytes one piece; nil when there are not that many.
-func (c *cursor) take(n int, name string, text func([]byte) string) []byte {
-	if n <= 0 || len(c.b) < n {
+// answeredService is the service that an answer belongs to; nil when no standard has it.
+func answeredService(first byte, older bool) *service {
+	if !isAnswer(first) {
 		return nil
 	}
-	x := c.b[:n]
-	c.b = c.b[n:]
-	c.out = append(c.out, piece{n, name, text(x)})
-	return x
-}
-
-// each takes records of n bytes as long as there are whole ones.
-func (c *cursor) each(n int, name string, text func([]byte) string) {
-	for c.take(n, name, text) != nil {
+	if s := olderServiceOf(first &^ 0x40); older && s != nil {
+		return s
 	}
-}
-
-// body reads what follows the first byte; whatever is not understood is left over.
-func (c *cursor) body(s *service, more bool) {
-	var sub []byte
-	if s.sub {
-		sub = c.take(1, "How exactly", func(x []byte) string { return answeredTo(s, x[0]) })
-	}
-	switch s.id {
-	case 0x10:
-		c.take(2, "How fast", func(x []byte) string { return fmt.Sprintf("It answers within %d ms.", be16(x)) })
-		c.take(2, "How slow", func(x []byte) string { return fmt.Sprintf("After \"wait\" it answers within %d ms.", int(be16(x))*10) })
-	case 0x19:
-		if sub != nil {
-			c.codes(sub[0])
-		}
-	case 0x22, 0x24, 0x2E, 0x2F:
-		if id := c.take(2, "Which value", did.text); id != nil {
-			c.take(len(c.b), "The value", func(x []byte) string { return valueText(be16(id), x, more) })
-		}
-	case 0x31:
-		c.take(2, "Which job", routine.text)
-		c.take(len(c.b), "Result", raw.text)
-	case 0x01, 0x02:
-		c.parameters(s.id)
-	case 0x03, 0x07, 0x0A:
-		c.take(1, "How many", func(x []byte) string { return count(int(x[0]), "code.", "codes.") })
-		c.each(2, "A code", oldCodeText)
-	case 0x09:
-		if n := c.take(1, "What about", func(x []byte) string { return infoText(x[0]) }); n != nil && n[0]&0x1F != 0 {
-			c.take(1, "How many", func(x []byte) string { return fmt.Sprintf("%d of them.", x[0]) })
-			c.take(len(c.b), "The value", func(x []byte) string { return plainText(x, more) })
-		}
-	case 0x18, 0x13:
-		c.take(1, "How many", func(x []byte) string { return count(int(x[0]), "code.", "codes.") })
-		n := 3
-		if s.id == 0x13 {
-			n = 2
-		}
-		c.each(n, "A code", oldCodeText)
-	case 0x14:
-		c.take(2, "Which ones", oldGroupText)
-	case 0x1A, 0x21:
-		c.take(1, "Which value", hexText)
-		c.take(len(c.b), "The value", func(x []byte) string { return plainText(x, more) })
-	}
+	return serviceOf(first &^ 0x40)
 }
 
 func answeredTo(s *service, sub byte) string {
 	for _, l := range layouts[s.id] {
-		if l.sub == int(sub) {
+		if l.sub == int(sub&0x7F) || l.sub == anySub && l.valid([]byte{s.id, sub}) {
 			return "It was asked to " + l.verb + "."
 		}
 	}
-	return fmt.Sprintf("Variant %02X.", sub)
+	return fmt.Sprintf("Variant %02X.", sub&0x7F)
 }
 
-// codes reads the answers of service 19, ISO 14229-1:2020 clause 12.3.
-func (c *cursor) codes(sub byte) {
-	avail := byte(0xFF)
-	mask := func() {
-		if x := c.take(1, "What it can tell", func(x []byte) string {
-			return "It can tell whether a code is " + joinOr(bitNames(x[0])) + "."
-		}); x != nil {
-			avail = x[0]
+func howMany(x []byte) string { return count(bigEndian(x), "code.", "codes.") }
+
+// answerBodies take what follows the first byte and the sub-function of answers; whatever they leave over was not
+// understood. ISO 14229-1:2020 and SAE J1979, the clause of each service.
+var answerBodies = map[byte]func(c *cursor, sub byte){
+	0x01: func(c *cursor, _ byte) { c.parameters(0x01) },
+	0x02: func(c *cursor, _ byte) { c.parameters(0x02) },
+	0x03: (*cursor).oldCodes,
+	0x05: func(c *cursor, _ byte) { c.sensorTest() },
+	0x06: func(c *cursor, _ byte) { c.selfTests() },
+	0x07: (*cursor).oldCodes,
+	0x08: func(c *cursor, _ byte) {
+		c.take(1, "Which system", func(x []byte) string { return fmt.Sprintf("Test number %02X.", x[0]) })
+		c.rest("Result", hexText)
+	},
+	0x09: func(c *cursor, _ byte) { c.information() },
+	0x0A: (*cursor).oldCodes,
+	0x10: func(c *cursor, _ byte) {
+		c.take(2, "How fast", func(x []byte) string { return fmt.Sprintf("It answers within %d ms.", be16(x)) })
+		c.take(2, "How slow", func(x []byte) string {
+			return fmt.Sprintf("After \"wait\" it answers within %d ms.", int(be16(x))*10)
+		})
+	},
+	0x11: func(c *cursor, sub byte) {
+		if sub == 4 {
+			c.take(1, "How long", func(x []byte) string {
+				if x[0] == 0xFF {
+					return "How long it stays off is not told."
+				}
+				return fmt.Sprintf("It stays off for at least %d s.", x[0])
+			})
 		}
+	},
+	0x14: func(c *cursor, _ byte) { c.take(2, "Which ones", oldGroupText) }, // the older form of the answer
+	0x19: func(c *cursor, sub byte) { c.codes(sub) },
+	0x22: func(c *cursor, _ byte) { c.values() },
+	0x23: func(c *cursor, _ byte) { c.rest("Content", raw.text) },
+	0x24: func(c *cursor, _ byte) {
+		if c.part(did) != nil {
+			c.scaling()
+		}
+	},
+	0x27: func(c *cursor, sub byte) {
+		if sub&1 == 1 {
+			c.rest("Question", func(x []byte) string {
+				if allZero(x) {
+					return "All zeros: it is not locked."
+				}
+				return "A question that the key has to answer: " + hexOf(x) + "."
+			})
+		}
+	},
+	0x29: func(c *cursor, sub byte) { c.proved(sub) },
+	0x2C: func(c *cursor, _ byte) { c.part(did) },
+	0x2E: func(c *cursor, _ byte) { c.part(did) },
+	0x2F: func(c *cursor, _ byte) {
+		if c.part(did) != nil {
+			c.take(1, "How", ioText)
+			c.rest("State", hexText)
+		}
+	},
+	0x31: func(c *cursor, _ byte) {
+		c.part(routine)
+		c.rest("Result", raw.text)
+	},
+	0x34: func(c *cursor, _ byte) { c.blockLength() },
+	0x35: func(c *cursor, _ byte) { c.blockLength() },
+	0x36: func(c *cursor, _ byte) { c.block() },
+	0x37: func(c *cursor, _ byte) { c.rest("Details", raw.text) },
+	0x38: func(c *cursor, _ byte) { c.fileAnswer() },
+	0x3D: func(c *cursor, _ byte) { c.memory() },
+	0x83: func(c *cursor, _ byte) { c.rest("Which timing", hexText) },
+	0x84: func(c *cursor, _ byte) { c.envelope() },
+	0x86: func(c *cursor, _ byte) {
+		c.take(1, "How many", func(x []byte) string { return count(int(x[0]), "report.", "reports.") })
+		c.take(1, "How long", windowText)
+		c.rest("When and what", hexText)
+	},
+}
+
+func (c *cursor) oldCodes(byte) {
+	c.take(1, "How many", howMany)
+	c.each(2, "A code", oldCodeText)
+}
+
+func (c *cursor) blockLength() {
+	if l := c.take(1, "How long each", func(x []byte) string { return "The length has " + counts(int(x[0]>>4)) + "." }); l != nil {
+		c.take(int(l[0]>>4), "How much", func(x []byte) string { return "At most " + counts(bigEndian(x)) + " in one message." })
 	}
-	status := func(x []byte) string {
-		return fmt.Sprintf("%s: %s (status %02X).", codeName(x[:3]), statusText(x[3], avail), x[3])
+}
+
+// fileAnswer reads 78: deed, block length, packing, and what the deed tells.
+func (c *cursor) fileAnswer() {
+	m := c.take(1, "What to do with it", fileDeed)
+	if m == nil || m[0] == 2 || !c.counted(1, "How much", func(x []byte) string { return "At most " + counts(bigEndian(x)) + " in one message." }) {
+		return
 	}
-	format := func() {
-		c.take(1, "Which form", func(x []byte) string { return "Form of the codes: " + formatText(x[0]) + "." })
+	c.take(1, "How packed", packingText)
+	switch m[0] {
+	case 4, 5:
+		l := c.take(2, "How long each", func(x []byte) string { return "Each size has " + counts(int(be16(x))) + "." })
+		if l == nil {
+			return
+		}
+		c.take(int(be16(l)), "How much", func(x []byte) string { return "Unpacked " + sizeText(x) })
+		c.take(int(be16(l)), "How much", func(x []byte) string { return "Packed " + sizeText(x) })
+	case 6:
+		c.take(8, "From where", func(x []byte) string { return "Go on from byte " + fmt.Sprint(bigEndian(x)) + "." })
 	}
-	number := func(name string) { c.take(1, name, hexText) }
-	rest := func() { c.take(len(c.b), "Kept values", func(x []byte) string { return "Bytes " + hexOf(x) + "." }) }
+}
+
+// proved reads the answers of service 29.
+func (c *cursor) proved(sub byte) {
+	c.take(1, "What came of it", func(x []byte) string {
+		names := map[byte]string{0x00: "The request is accepted.", 0x01: "It refuses without a reason.", 0x02: "It proves identity with certificates.",
+			0x03: "It proves identity with a question and a pair of keys.", 0x04: "It proves identity with a question and a shared key.",
+			0x10: "The proof of identity has ended.", 0x11: "The certificate is good. Ownership is still to be proved.",
+			0x12: "Ownership is proved. The module is open.", 0x13: "The certificate is good."}
+		if t := names[x[0]]; t != "" {
+			return t
+		}
+		return hexText(x)
+	})
+	blob := func(name string) bool { return c.counted(2, name, hexText) }
+	method := func() bool { return c.take(16, "Which method", hexText) != nil }
 	switch sub {
-	case 0x01, 0x07, 0x11, 0x12:
-		mask()
-		format()
-		c.take(2, "How many", func(x []byte) string { return count(int(be16(x)), "code.", "codes.") })
-	case 0x02, 0x0A, 0x0B, 0x0C, 0x0D, 0x0E, 0x0F, 0x13, 0x15:
-		mask()
-		c.each(4, "A code", status)
-	case 0x17:
-		number("Which memory")
-		mask()
-		c.each(4, "A code", status)
-	case 0x1A:
-		mask()
-		number("Which record")
-		c.each(4, "A code", status)
-	case 0x08, 0x09:
-		mask()
-		c.each(6, "A code", func(x []byte) string { return status(x[2:]) + fmt.Sprintf(" Severity byte %02X.", x[0]) })
-	case 0x03:
-		c.each(4, "A snapshot", func(x []byte) string { return fmt.Sprintf("%s has record %02X.", codeName(x[:3]), x[3]) })
-	case 0x14:
-		c.each(4, "A code", func(x []byte) string { return fmt.Sprintf("%s: counter at %d of 127.", codeName(x[:3]), int8(x[3])) })
-	case 0x05, 0x16:
-		number("Which record")
-		c.take(4, "A code", status)
-		rest()
-	case 0x04, 0x06, 0x10:
-		c.take(4, "A code", status)
-		if len(c.b) > 0 {
-			number("Which record")
-		}
-		rest()
-	case 0x18, 0x19:
-		number("Which memory")
-		c.take(4, "A code", status)
-		rest()
-	case 0x42:
-		number("Which area")
-		mask()
-		number("Which severities")
-		format()
-		c.each(5, "A code", func(x []byte) string { return status(x[1:]) + fmt.Sprintf(" Severity byte %02X.", x[0]) })
-	case 0x55, 0x56:
-		number("Which area")
-		mask()
-		format()
-		if sub == 0x56 {
-			number("Which group")
-		}
-		c.each(4, "A code", status)
+	case 1:
+		_ = blob("Question") && blob("Key")
+	case 2:
+		_ = blob("Question") && blob("Certificate") && blob("Proof") && blob("Key")
+	case 3:
+		blob("Key")
+	case 5:
+		_ = method() && blob("Question") && blob("More")
+	case 6:
+		_ = method() && blob("Key")
+	case 7:
+		_ = method() && blob("Proof") && blob("Key")
 	}
-}
-
-// formatText: DTCFormatIdentifier, ISO 14229-1 clause 12.3.
-func formatText(b byte) string {
-	names := [...]string{"SAE J2012-DA, form 00", "ISO 14229-1", "SAE J1939-73", "ISO 11992-4", "SAE J2012-DA, form 04"}
-	if int(b) < len(names) {
-		return names[b]
-	}
-	return fmt.Sprintf("number %02X", b)
-}
-
-// statusText names the bits of a status that the module keeps; avail is its availability mask.
-func statusText(b, avail byte) string {
-	if names := bitNames(b & avail); len(names) > 0 {
-		return join(names, "and")
-	}
-	return "nothing noted"
-}
-
-func oldCodeText(b []byte) string {
-	switch {
-	case be16(b) == 0:
-		return "Empty place."
-	case len(b) > 2:
-		return fmt.Sprintf("%s (status %02X).", codeName(b[:2]), b[2])
-	}
-	return codeName(b) + "."
 }
 
 // parameters reads the values of services 01 and 02 as long as their lengths are known.
 func (c *cursor) parameters(id byte) {
-	for len(c.b) > 0 {
-		n := c.take(1, "Which value", func(x []byte) string { return pidText(x[0]) })
-		if id == 0x02 {
-			c.take(1, "Which frame", func(x []byte) string { return fmt.Sprintf("Kept in frame %d.", x[0]) })
+	type value struct {
+		frame int
+		obd.Measured
+	}
+	var list []value
+	answer := append([]byte{id | 0x40}, c.b...)
+	if id == 0x02 {
+		kept, _ := obd.DecodeFrozen(answer)
+		for _, k := range kept {
+			list = append(list, value{int(k.Frame), k.Measured})
 		}
-		p, ok := pids[n[0]]
-		if !ok {
-			c.take(len(c.b), "The value", hexText)
-			return
-		}
-		if c.take(p.n, "The value", func(x []byte) string {
-			if p.text == nil {
-				return hexText(x)
-			}
-			return upperFirst(p.text(x)) + "."
-		}) == nil {
-			return
+	} else {
+		now, _ := obd.DecodeCurrent(answer)
+		for _, m := range now {
+			list = append(list, value{-1, m})
 		}
 	}
+	for _, v := range list {
+		c.take(1, "Which value", func(x []byte) string { return pidText(x[0]) })
+		if v.frame >= 0 {
+			c.take(1, "Which frame", func(x []byte) string { return fmt.Sprintf("Kept in frame %d.", x[0]) })
+		}
+		c.take(len(v.Raw), "The value", func(x []byte) string { return readingsText(v.Readings, x) })
+	}
+	if len(list) == 0 {
+		c.take(1, "Which value", func(x []byte) string { return pidText(x[0]) })
+		c.rest("The value", hexText)
+	}
+}
+
+// readingsText is what a parameter tells; raw where nobody knows its meaning.
+func readingsText(list []obd.Reading, raw []byte) string {
+	if len(list) == 0 {
+		return hexText(raw)
+	}
+	told := make([]string, len(list))
+	for i, r := range list {
+		told[i] = r.String()
+	}
+	return upperFirst(strings.Join(told, ", ")) + "."
+}
+
+func (c *cursor) sensorTest() {
+	t, err := obd.DecodeSensorTest(append([]byte{0x45}, c.b...))
+	c.take(1, "Which test", func(x []byte) string {
+		if t.Name != "" {
+			return fmt.Sprintf("%s (test %02X).", upperFirst(t.Name), x[0])
+		}
+		return fmt.Sprintf("Test number %02X.", x[0])
+	})
+	c.take(1, "Which sensor", func(x []byte) string {
+		if t.Fitting != "" {
+			return upperFirst(t.Fitting) + "."
+		}
+		return fmt.Sprintf("Sensor pattern %02X.", x[0])
+	})
+	if err != nil || t.Name == "" {
+		c.rest("Result", hexText)
+		return
+	}
+	c.take(1, "Result", func([]byte) string { return upperFirst(t.Value.String()) + "." })
+	for i, l := range t.Limits {
+		c.take(1, [...]string{"Lower limit", "Upper limit"}[i], func([]byte) string { return l.String() + "." })
+	}
+}
+
+// selfTests reads the records of service 06, or the list of monitors that are there.
+func (c *cursor) selfTests() {
+	list, err := obd.DecodeSelfTests(append([]byte{0x46}, c.b...))
+	if len(c.b) > 0 && c.b[0]&0x1F == 0 || err != nil {
+		c.take(1, "Which test", func(x []byte) string { return monitorText(x[0]) })
+		c.rest("Which there are", hexText)
+		return
+	}
+	for _, t := range list {
+		c.take(1, "Which monitor", func(x []byte) string { return monitorText(x[0]) })
+		c.selfTest(t)
+	}
+}
+
+func (c *cursor) selfTest(t obd.SelfTest) {
+	c.take(1, "Which test", func(x []byte) string {
+		if t.TestName != "" {
+			return fmt.Sprintf("%s (test %02X).", upperFirst(t.TestName), x[0])
+		}
+		return fmt.Sprintf("Test number %02X of the maker's own.", x[0])
+	})
+	c.take(1, "Which unit", func(x []byte) string { return fmt.Sprintf("Unit number %02X.", x[0]) })
+	value := func(r obd.Reading, name, text string) {
+		c.take(2, name, func(x []byte) string {
+			if !t.Described {
+				return hexText(x)
+			}
+			return upperFirst(r.String()) + text + "."
+		})
+	}
+	value(t.Value, "Result", ": "+t.Verdict.String())
+	value(t.Low, "Lower limit", "")
+	value(t.High, "Upper limit", "")
+}
+
+// information reads service 09: what about, how many, and the items.
+func (c *cursor) information() {
+	kind := c.take(1, "What about", func(x []byte) string { return infoText(x[0]) })
+	if kind == nil {
+		return
+	}
+	if kind[0]&0x1F == 0 {
+		c.rest("Which there are", hexText)
+		return
+	}
+	c.take(1, "How many", func(x []byte) string { return fmt.Sprintf("%d of them.", x[0]) })
+	more := c.more
+	c.rest("The value", func(x []byte) string {
+		if i, err := obd.DecodeInfoData(kind[0], x); err == nil && len(i.Items) > 0 {
+			return strings.Join(i.Items, ", ") + "."
+		}
+		return plainText(x, more)
+	})
+}
+
+// values takes identifiers and their values. Only some lengths are known; a value of unknown length takes the rest.
+func (c *cursor) values() {
+	for len(c.b) > 1 {
+		id := be16(c.part(did))
+		n := valueSize(id, len(c.b))
+		more := c.more
+		if n == 0 {
+			c.rest("The value", func(x []byte) string { return valueText(id, x, more) })
+			return
+		}
+		c.take(n, "The value", func(x []byte) string { return valueText(id, x, more && len(c.b) == 0) })
+	}
+}
+
+// valueSize is how many of n bytes belong to the value of an identifier; 0 when that is not known. What is left over has
+// room for another identifier with a value.
+func valueSize(id uint16, n int) int {
+	size := 0
+	switch {
+	case id == 0xF190:
+		size = 17
+	case id>>8 == 0xF4:
+		for k := 1; k <= n && size == 0; k++ {
+			if m, err := obd.DecodeParameter(byte(id), make([]byte, k)); err == nil && len(m.Readings) > 0 {
+				size = k
+			}
+		}
+	}
+	if size == n || size > 0 && n-size >= 3 {
+		return size
+	}
+	return 0
 }
 
 // valueText shows the value of an identifier of service 22.
 func valueText(id uint16, b []byte, more bool) string {
-	if id>>8 == 0xF4 {
-		if p := pids[byte(id)]; p.text != nil && len(b) == p.n {
-			return upperFirst(p.text(b)) + "."
+	if i, err := obd.DecodeIdentifier(id, b); err == nil {
+		switch {
+		case i.Parameter != nil && len(i.Parameter.Readings) > 0:
+			return readingsText(i.Parameter.Readings, b)
+		case i.Info != nil && len(i.Info.Items) > 0:
+			return strings.Join(i.Info.Items, ", ") + "."
+		case len(i.Tests) > 0:
+			told := make([]string, len(i.Tests))
+			for k, t := range i.Tests {
+				told[k] = fmt.Sprintf("test %02X: %s", t.Test, t.Verdict)
+				if t.Described {
+					told[k] += fmt.Sprintf(" (%s, limits %s and %s)", t.Value, t.Low, t.High)
+				}
+			}
+			return upperFirst(strings.Join(told, ", ")) + "."
 		}
 	}
-	if _, plate := plates[id]; plate {
+	if _, _, plate := uds.PlateName(id); plate && !more && len(b) > 0 {
+		if t := uds.PlateText(id, b); t != "" && t != fmt.Sprintf("%X", b) {
+			return fmt.Sprintf("%q.", t)
+		}
+		return hexText(b)
+	}
+	if didName(id) != "" {
 		return plainText(b, more)
 	}
 	return hexText(b)
@@ -274,75 +411,111 @@ func plainText(b []byte, more bool) string {
 	return fmt.Sprintf("%q.", t)
 }
 
-// ExplainAnswer is one sentence about a message that came back. request may be nil when it is not known.
-func ExplainAnswer(request, answer []byte) string {
-	switch {
-	case len(answer) == 0:
-		return "empty message"
-	case answer[0] == 0x7F && len(answer) < 3:
-		return fmt.Sprintf("a refusal cut short (%s)", hexOf(answer))
-	case answer[0] == 0x7F && len(request) > 0 && answer[1] != request[0]:
-		return fmt.Sprintf("about another request (%02X): %s", answer[1], refusalText(answer[2]))
-	case answer[0] == 0x7F:
-		return refusalText(answer[2])
-	case !isAnswer(answer[0]):
-		return fmt.Sprintf("not an answer: it begins with %02X", answer[0])
-	case len(request) > 0 && answer[0] != request[0]|0x40:
-		return fmt.Sprintf("the answer to another request (%02X)", answer[0]&^0x40)
-	}
-	s := serviceOf(answer[0] &^ 0x40)
-	if s == nil {
-		return fmt.Sprintf("agreed, in a form that no standard has (%s)", hexOf(answer))
-	}
-	switch s.id {
-	case 0x14, 0x04:
-		return "done, codes are forgotten. This is no proof: read again"
-	case 0x3E:
-		return "here, and listening"
-	case 0x20:
-		return "done, back to normal"
-	case 0x10:
-		if len(answer) > 1 && answer[1] == 0x01 {
-			return "done, back to normal"
+func allZero(b []byte) bool {
+	for _, x := range b {
+		if x != 0 {
+			return false
 		}
-		if len(answer) > 1 && answer[1] == 0x03 {
-			return "done, the workshop mode is open for a few seconds"
-		}
-		return "done, the mode has changed"
-	case 0x28:
-		return "done, the module's messages are set as asked"
-	case 0x85:
-		return "done, the storing of codes is set as asked"
 	}
-	return answerSummary(s, answer)
+	return true
 }
 
-// answerSummary puts the pieces of a reading into one line.
-func answerSummary(s *service, answer []byte) string {
-	_, pieces := answerPieces(answer, false)
-	var told []string
-	codes := 0
-	for _, p := range pieces[1:] {
-		switch p.name {
-		case "A code":
-			codes++
-			if p.text != "Empty place." && codes <= 8 {
-				told = append(told, strings.TrimSuffix(p.text, "."))
+// olderAnswers are the same for the services of ISO 14230-3.
+var olderAnswers = map[byte]func(c *cursor, sub byte){
+	0x10: func(c *cursor, _ byte) {
+		c.take(1, "How exactly", func(x []byte) string {
+			if f := readOlder([]byte{0x10, x[0]}); f.complete {
+				return "It was asked to " + f.layout.verb + "."
 			}
-		case "The value", "How many":
-			told = append(told, strings.TrimSuffix(p.text, "."))
-		case "Which value", "What about":
-			told = append(told, strings.TrimSuffix(p.text, "."))
+			return fmt.Sprintf("Mode number %02X.", x[0])
+		})
+	},
+	0x12: func(c *cursor, _ byte) {
+		c.take(1, "Which record", func(x []byte) string { return fmt.Sprintf("Record number %d.", x[0]) })
+		c.rest("Kept values", hexText)
+	},
+	0x13: (*cursor).oldCodes,
+	0x14: func(c *cursor, _ byte) { c.take(2, "Which ones", oldGroupText) },
+	0x17: (*cursor).statedCodes,
+	0x18: (*cursor).statedCodes,
+	0x1A: func(c *cursor, _ byte) {
+		if c.take(1, "Which value", oldPlateText) != nil {
+			more := c.more
+			c.rest("The value", func(x []byte) string { return plainText(x, more) })
 		}
+	},
+	0x21: func(c *cursor, _ byte) { c.local("The value") },
+	0x22: func(c *cursor, _ byte) { c.values() },
+	0x23: func(c *cursor, _ byte) { c.rest("Content", raw.text) },
+	0x26: func(c *cursor, _ byte) { c.rest("Details", raw.text) },
+	0x27: func(c *cursor, _ byte) {
+		c.part(levelOld)
+		c.rest("Question", hexText)
+	},
+	0x2C: func(c *cursor, _ byte) { c.part(localOld) },
+	0x2E: func(c *cursor, _ byte) { c.part(did) },
+	0x2F: func(c *cursor, _ byte) {
+		if c.part(did) != nil {
+			c.take(1, "How", ioOldText)
+			c.rest("State", hexText)
+		}
+	},
+	0x30: func(c *cursor, _ byte) {
+		if c.part(localOld) != nil {
+			c.take(1, "How", ioOldText)
+			c.rest("State", hexText)
+		}
+	},
+	0x31: func(c *cursor, _ byte) { c.job() },
+	0x32: func(c *cursor, _ byte) { c.job() },
+	0x33: func(c *cursor, _ byte) { c.job() },
+	0x34: func(c *cursor, _ byte) {
+		c.rest("How much", func(x []byte) string { return "At most " + counts(bigEndian(x)) + " in one message." })
+	},
+	0x35: func(c *cursor, _ byte) {
+		c.rest("How much", func(x []byte) string { return "At most " + counts(bigEndian(x)) + " in one message." })
+	},
+	0x36: func(c *cursor, _ byte) { c.rest("Content", raw.text) },
+	0x37: func(c *cursor, _ byte) { c.rest("Details", raw.text) },
+	0x38: (*cursor).jobAt,
+	0x39: (*cursor).jobAt,
+	0x3A: (*cursor).jobAt,
+	0x3B: func(c *cursor, _ byte) { c.part(localOld) },
+	0x3D: func(c *cursor, _ byte) { c.part(address3) },
+	0x81: func(c *cursor, _ byte) {
+		c.take(2, "How it talks", func(x []byte) string { return "Key bytes " + hexOf(x) + ": which headers and timing it uses." })
+	},
+	0x83: func(c *cursor, _ byte) {
+		c.part(timingOld)
+		c.rest("Which timing", hexText)
+	},
+	0x84: func(c *cursor, _ byte) { c.rest("Details", raw.text) },
+	0x86: func(c *cursor, _ byte) {
+		c.take(1, "How many", func(x []byte) string { return count(int(x[0]), "report.", "reports.") })
+		c.take(1, "How long", windowOldText)
+		c.take(1, "When", eventOldText)
+		c.rest("Details", raw.text)
+	},
+}
+
+func (c *cursor) statedCodes(byte) {
+	c.take(1, "How many", howMany)
+	c.each(3, "A code", oldCodeText)
+}
+
+func (c *cursor) local(name string) {
+	if c.part(localOld) != nil {
+		more := c.more
+		c.rest(name, func(x []byte) string { return plainText(x, more) })
 	}
-	if codes > 8 {
-		told = append(told, fmt.Sprintf("and %d more", codes-8))
-	}
-	if s.id == 0x19 && codes == 0 && len(answer) > 1 && answer[1] == 0x02 {
-		told = append(told, "no codes of this kind")
-	}
-	if len(told) == 0 {
-		return fmt.Sprintf("answered (%s)", hexOf(answer[:min(len(answer), 16)]))
-	}
-	return strings.Join(told, "; ")
+}
+
+func (c *cursor) job() {
+	c.part(jobOld)
+	c.rest("Result", raw.text)
+}
+
+func (c *cursor) jobAt(byte) {
+	c.part(address3)
+	c.rest("Result", raw.text)
 }

@@ -15,9 +15,9 @@ func TestExplainAnswer(t *testing.T) {
 		{[]byte{0x14, 0xFF, 0xFF, 0xFF}, []byte{0x7F, 0x14, 0x78}, "understood, needs a moment (78)"},
 		{[]byte{0x14, 0xFF, 0xFF, 0xFF}, []byte{0x54}, "done, codes are forgotten"},
 		{[]byte{0x04}, []byte{0x44}, "done, codes are forgotten"},
-		{[]byte{0x14, 0xFF, 0xFF, 0xFF}, []byte{0x7F, 0x14, 0x22}, "refused: the conditions are not right (22)"},
-		{[]byte{0x14, 0xFF, 0xFF, 0xFF}, []byte{0x7F, 0x14, 0x72}, "Do not repeat it"},
-		{[]byte{0x14, 0xFF, 0xFF, 0xFF}, []byte{0x7F, 0x14, 0x93}, "Charge the 12 V battery"},
+		{[]byte{0x14, 0xFF, 0xFF, 0xFF}, []byte{0x7F, 0x14, 0x22}, "refused: the car is not in the state it needs (22). Ignition on, drive off"},
+		{[]byte{0x14, 0xFF, 0xFF, 0xFF}, []byte{0x7F, 0x14, 0x72}, "Do not send it again"},
+		{[]byte{0x14, 0xFF, 0xFF, 0xFF}, []byte{0x7F, 0x14, 0x93}, "Measure the 12 V battery first"},
 		{[]byte{0x14, 0xFF, 0xFF, 0xFF}, []byte{0x7F, 0x19, 0x11}, "about another request (19)"},
 		{[]byte{0x14, 0xFF, 0xFF, 0xFF}, []byte{0x59, 0x02, 0xFF}, "the answer to another request (19)"},
 		{[]byte{0x3E, 0x00}, []byte{0x7E, 0x00}, "here, and listening"},
@@ -33,13 +33,13 @@ func TestExplainAnswer(t *testing.T) {
 		{[]byte{0x19, 0x02, 0xFF}, []byte{0x59, 0x02, 0xFF}, "no codes of this kind"},
 		{[]byte{0x19, 0x02, 0xFF}, []byte{0x59, 0x02, 0xFF, 0xC1, 0x40, 0x87, 0x09}, "U0140-87: failing now and confirmed (status 09)"},
 		// 41 0C 0B 30 is 716 rpm (published example).
-		{[]byte{0x01, 0x0C}, []byte{0x41, 0x0C, 0x0B, 0x30}, "716 rpm"},
+		{[]byte{0x01, 0x0C}, []byte{0x41, 0x0C, 0x0B, 0x30}, "716 1/min"},
 		// 41 05 46 00: 0x46 - 40 = 30 degrees (SAE J1979 scaling; bytes from the ELM327 data sheet).
 		{[]byte{0x01, 0x05}, []byte{0x41, 0x05, 0x46}, "30 °C"},
 		// 41 10 03 B8: 9.52 g/s by the scaling of SAE J1979 (the forum that published the bytes says 7.68, which is wrong).
 		{[]byte{0x01, 0x10}, []byte{0x41, 0x10, 0x03, 0xB8}, "9.52 g/s"},
 		// 41 01 81 07 65 04: lamp on, one code (ELM327 data sheet).
-		{[]byte{0x01, 0x01}, []byte{0x41, 0x01, 0x81, 0x07, 0x65, 0x04}, "1 code, the lamp is on"},
+		{[]byte{0x01, 0x01}, []byte{0x41, 0x01, 0x81, 0x07, 0x65, 0x04}, "Lamp: on, stored codes: 1"},
 		// VIN of the ELM327 data sheet, page 42.
 		{[]byte{0x09, 0x02}, append([]byte{0x49, 0x02, 0x01}, "1D4GP00R55B123456"...), "1D4GP00R55B123456"},
 		{[]byte{0x22, 0xF1, 0x90}, append([]byte{0x62, 0xF1, 0x90}, "0TNCE23E3P0004217"...), "0TNCE23E3P0004217"},
@@ -72,18 +72,18 @@ func TestCodeAnswerLayouts(t *testing.T) {
 		{"5901FF010003", []string{"ISO 14229-1", "3 codes."}},
 		{"5902FF0143002F0A8013080000", []string{"P0143-00", "P0A80-13", "P0A80-13: confirmed (status 08)"}},
 		{"590209014300FF", []string{"failing now or confirmed", "P0143-00: failing now and confirmed (status FF)"}},
-		{"5906014300080105", []string{"P0143-00", "Bytes 01", "Bytes 05"}},
-		{"5904014300080101F40C0B30", []string{"P0143-00", "Bytes 01"}},
+		{"5906014300080105", []string{"P0143-00", "Record number 1.", "Bytes 05"}},
+		{"5904014300080101F40C0B30", []string{"P0143-00", "Record number 1.", "1 value.", "number F40C", "716 1/min"}},
 		{"591401430081", []string{"counter at -127"}},
 		{"5909FF2010014300AF", []string{"P0143-00", "Severity byte 20"}},
-		{"594233FFFE042001430008", []string{"Bytes 33", "form 04", "P0143-00", "Severity byte 20"}},
-		{"595533FF0401430008", []string{"form 04", "P0143-00"}},
+		{"594233FFFE042001430008", []string{"The emission systems.", "format 04", "P0143-00", "Severity byte 20"}},
+		{"595533FF0401430008", []string{"format 04", "P0143-00"}},
 		{"595633FF04FE01430008", []string{"Bytes FE", "P0143-00"}},
 		{"5903014300010143000256", []string{"record 01", "record 02"}},
 		{"591AFF900143000A", []string{"Bytes 90", "P0143-00"}},
 	} {
 		p := unhex(c.answer)
-		_, pieces := answerPieces(p, false)
+		_, pieces := answerPieces(p, false, false)
 		var texts []string
 		n := 0
 		for _, x := range pieces {

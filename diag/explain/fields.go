@@ -43,7 +43,7 @@ func fieldsOf(id link.ID, data []byte, w who, t transport, d Direction) []Field 
 		}
 	}
 	if t.skip > 0 {
-		add(t.skip, "Which module", fmt.Sprintf("The address %02X, for modules that share %s.", data[0], id), srcFrame)
+		add(t.skip, "Which module", addressByteText(id, data[0], w, d), srcFrame)
 	}
 	switch t.kind {
 	case single:
@@ -51,14 +51,14 @@ func fieldsOf(id link.ID, data []byte, w who, t transport, d Direction) []Field 
 		if len(t.rest) == 0 {
 			fields[len(fields)-1].Text = fmt.Sprintf("One short message: the next %s.", counted(t.count))
 		}
-		source, pieces := payloadPieces(t.payload, d, false)
+		source, pieces := payloadPieces(t.payload, d, w.tongue(), false)
 		for _, p := range pieces {
 			add(p.n, p.name, p.text, source)
 		}
 		add(len(t.rest), "Filling", fillingText(t.rest, len(data)), srcSingle)
 	case first:
 		add(t.pci, "How long", fmt.Sprintf("The first page of a long message of %d bytes.", t.count), srcFirst)
-		source, pieces := payloadPieces(t.payload, d, true)
+		source, pieces := payloadPieces(t.payload, d, w.tongue(), true)
 		for _, p := range pieces {
 			add(p.n, p.name, p.text, source)
 		}
@@ -74,6 +74,17 @@ func fieldsOf(id link.ID, data []byte, w who, t transport, d Direction) []Field 
 		add(len(data)-at, "Not understood", t.why, srcCAN)
 	}
 	return fields
+}
+
+// addressByteText: N_TA of extended addressing, N_AE of mixed addressing.
+func addressByteText(id link.ID, b byte, w who, d Direction) string {
+	switch {
+	case w.module == nil:
+		return fmt.Sprintf("The address %02X, for modules that share %s. None of this car is known to have it.", b, id)
+	case d == Answer && w.module.Address.Mode == link.Extended:
+		return fmt.Sprintf("The address %02X is that of the tester, who is meant.", b)
+	}
+	return fmt.Sprintf("The address %02X, for modules that share %s.", b, id)
 }
 
 func counted(n int) string {
@@ -110,10 +121,12 @@ func flowFields(d []byte, t transport, add func(int, string, string, string)) {
 // separationText: the separation time, 00 to 7F in ms, F1 to F9 in steps of 100 microseconds; the rest is reserved.
 func separationText(b byte) string {
 	switch {
+	case b == 0:
+		return "At least 0 ms between pages: as fast as the sender can."
 	case b <= 0x7F:
 		return fmt.Sprintf("At least %d ms between pages.", b)
 	case b >= 0xF1 && b <= 0xF9:
-		return fmt.Sprintf("At least %d µs between pages.", int(b-0xF0)*100)
+		return fmt.Sprintf("At least %d µs between pages: %s ms.", int(b-0xF0)*100, "0."+string('0'+rune(b-0xF0)))
 	}
 	return "A pause that the standard keeps free. The longest one, 127 ms, is used instead."
 }
@@ -163,19 +176,38 @@ func whoText(id link.ID, w who, d Direction) string {
 	return b.String()
 }
 
+// tongue is what is known of the standard that a module speaks.
+type tongue uint8
+
+const (
+	unknown tongue = iota // taken for the newer one; what it would mean in the older one is said too
+	newer                 // ISO 14229-1 or SAE J1979
+	older                 // ISO 14230-3
+)
+
+func (w who) tongue() tongue {
+	switch {
+	case w.module == nil || w.module.Protocol == "":
+		return unknown
+	case w.older():
+		return older
+	}
+	return newer
+}
+
 // payloadPieces splits a payload; more tells that it goes on in later frames.
-func payloadPieces(p []byte, d Direction, more bool) (source string, pieces []piece) {
+func payloadPieces(p []byte, d Direction, t tongue, more bool) (source string, pieces []piece) {
 	if len(p) == 0 {
 		return srcFrame, nil
 	}
 	if d == Answer {
-		return answerPieces(p, more)
+		return answerPieces(p, t == older, more)
 	}
-	return requestPieces(p, more)
+	return requestPieces(p, t, more)
 }
 
-func requestPieces(p []byte, more bool) (string, []piece) {
-	f := readForm(p)
+func requestPieces(p []byte, t tongue, more bool) (string, []piece) {
+	f := readFor(p, t == older)
 	if f.service == nil {
 		text := f.problem
 		if isAnswer(p[0]) {
@@ -184,46 +216,42 @@ func requestPieces(p []byte, more bool) (string, []piece) {
 		return srcFrame, cover(p, []piece{{1, "What to do", text}}, "Not understood", "What these bytes mean is not known.")
 	}
 	s := f.service
-	agrees := fmt.Sprintf(" If it agrees, the answer begins with %02X (%02X + 40).", s.id|0x40, s.id)
-	verb := s.verb + "."
-	if p[0] == 0x14 || p[0] == 0x04 {
-		verb = s.verb + ". There is no undo."
+	said := fmt.Sprintf("%s. If it agrees, the answer begins with %02X (%02X + 40).", s.verb, s.id|0x40, s.id)
+	if s.id == 0x04 {
+		said = fmt.Sprintf("%s. There is no undo. If it agrees, the answer begins with 44 (04 + 40).", s.verb)
 	}
-	pieces := []piece{{1, "What to do", verb + agrees}}
-	if s.id == 0x14 {
-		pieces[0].text = s.verb + "." + agrees
+	if note, differs := otherwise(p); differs && t == unknown {
+		said += " " + note
 	}
-	if !f.complete {
-		text := f.problem
-		if more {
-			text = "The message goes on in the next pages."
-		}
+	c := cursor{b: p[1:], more: more, out: []piece{{1, "What to do", said}}}
+	if s.sub {
+		c.take(1, "How exactly", func([]byte) string { return subText(f, p) })
+	}
+	open := "The message goes on in the next pages."
+	if !more {
+		open = f.problem
+	}
+	if body := bodies[s.id]; body != nil && s.family == ofUDS {
+		var sub byte
 		if s.sub && len(p) > 1 {
-			pieces = append(pieces, piece{1, "How exactly", subText(f, p)})
+			sub = p[1] & 0x7F
 		}
-		return s.source(), cover(p, pieces, "Not understood", text)
-	}
-	l := f.layout
-	if l.sub != none {
-		pieces = append(pieces, piece{1, "How exactly", subText(f, p)})
-	}
-	rest := p[l.head():]
-	for i, part := range l.parts {
-		n := part.n
-		if n <= 0 {
-			n = len(rest)
+		body(&c, sub)
+		if open == "" {
+			open = "These bytes do not fit the form that the standard has."
 		}
-		for {
-			if n > 0 {
-				pieces = append(pieces, piece{n, part.name, part.text(rest[:n])})
-				rest = rest[n:]
-			}
-			if i < len(l.parts)-1 || l.repeat <= 1 || len(rest) == 0 {
-				break
+		return s.source(), cover(p, c.out, "Not understood", open)
+	}
+	if f.complete {
+		l := f.layout
+		for i, part := range l.parts {
+			c.part(part)
+			for i == len(l.parts)-1 && l.repeat > 1 && len(c.b) > 0 {
+				c.part(part)
 			}
 		}
 	}
-	return s.source(), pieces
+	return s.source(), cover(p, c.out, "Not understood", open)
 }
 
 func subText(f form, p []byte) string {

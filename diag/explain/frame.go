@@ -29,7 +29,10 @@ func explainFrame(id link.ID, data []byte, o Options) Explanation {
 	words := Words(id, data)
 	e.Words = &words
 	e.Direction = directionOf(id, w, t)
-	e.Class, e.Reason = Classify(id, data, o)
+	if e.Class, e.Reason = Never, w.why; w.class != Never {
+		j := judgeFrame(w, t, &o)
+		e.Class, e.Reason = j.class, j.reason()
+	}
 	if len(t.payload) > 0 && (t.kind == single || t.kind == first) {
 		e.Service = serviceText(t.payload, e.Direction)
 	}
@@ -96,11 +99,16 @@ func summaryOf(id link.ID, w who, t transport, e Explanation) string {
 		if t.kind == first {
 			return fmt.Sprintf("%s: the first page of a long answer of %d bytes to %s.", from, t.count, e.Service)
 		}
-		return from + ": " + strings.TrimSuffix(ExplainAnswer(nil, t.payload), ".") + "."
+		return from + ": " + strings.TrimSuffix(said(nil, t.payload, w.older()), ".") + "."
 	}
 	if t.kind == first {
 		return "The first page of a long request. It must not go out."
 	}
+	return asking(id, w, t.payload)
+}
+
+// asking says a whole request in a sentence or two.
+func asking(id link.ID, w who, p []byte) string {
 	target := "the module at " + id.String()
 	switch {
 	case w.functional:
@@ -108,19 +116,21 @@ func summaryOf(id link.ID, w who, t transport, e Explanation) string {
 	case w.module != nil:
 		target = "the " + w.module.Name + " module"
 	}
-	return "Ask " + target + " to " + phrase(t.payload) + "." + coming(w, t.payload)
+	return "Ask " + target + " to " + phraseFor(p, w.older()) + "." + coming(w, p)
 }
 
 // phrase is what a request asks for, after "Ask it to".
-func phrase(p []byte) string {
-	f := readForm(p)
+func phrase(p []byte) string { return phraseFor(p, false) }
+
+func phraseFor(p []byte, older bool) string {
+	f := readFor(p, older)
 	switch {
 	case f.service == nil:
 		return fmt.Sprintf("do something unknown (%02X)", p[0])
-	case !f.complete && makersOwn(p, int(p[len(p)-1]&0x7F)):
+	case !f.complete && !older && makersOwn(p, int(p[len(p)-1]&0x7F)):
 		return fmt.Sprintf("open a mode of the maker's own (%02X)", p[1])
 	case !f.complete:
-		return fmt.Sprintf("%s, in a form that can't be read", strings.ToLower(f.service.verb[:1])+f.service.verb[1:])
+		return fmt.Sprintf("%s, in a form that can't be read", lowerFirst(f.service.verb))
 	}
 	switch p[0] {
 	case 0x14:
@@ -144,7 +154,7 @@ func phrase(p []byte) string {
 	case 0x01:
 		names := make([]string, 0, 6)
 		for _, b := range p[1:] {
-			names = append(names, strings.TrimSuffix(strings.ToLower(pidText(b)[:1])+pidText(b)[1:], "."))
+			names = append(names, strings.TrimSuffix(lowerFirst(pidText(b)), "."))
 		}
 		return "tell: " + join(names, "and")
 	}

@@ -1,6 +1,10 @@
 package explain
 
-import "fmt"
+import (
+	"fmt"
+
+	"readback/diag/kwp"
+)
 
 // layout is one form of a request: what follows the service identifier.
 type layout struct {
@@ -67,7 +71,7 @@ var layouts = map[byte][]layout{
 		{1, "Which test", func(b []byte) string { return fmt.Sprintf("Test number %02X.", b[0]) }},
 		{1, "Which sensor", func(b []byte) string { return fmt.Sprintf("Sensor pattern %02X.", b[0]) }}}}},
 	0x06: {{sub: none, verb: "tell results of its own tests", repeat: 6, valid: supportOrOne, parts: []part{
-		{1, "Which test", func(b []byte) string { return numberText("monitor", b[0]) }}}}},
+		{1, "Which test", func(b []byte) string { return monitorText(b[0]) }}}}},
 	0x07: {{sub: none, verb: "tell its pending trouble codes"}},
 	0x08: {{sub: none, verb: "operate a system of the car", parts: []part{content}}},
 	0x09: {{sub: none, verb: "tell what car this is", repeat: 6, valid: supportOrOne, parts: []part{
@@ -91,7 +95,10 @@ var layouts = map[byte][]layout{
 	0x22: {{sub: none, verb: "tell a value", parts: []part{did}, repeat: 3}},
 	0x23: {{sub: none, verb: "show raw memory", parts: []part{content}, valid: sizedMemory}},
 	0x24: {{sub: none, verb: "tell how a value is scaled", parts: []part{did}}},
-	0x27: {{sub: anySub, verb: "hand out, or take, the key to protected functions", parts: []part{raw}}},
+	0x27: {
+		{sub: anySub, verb: "hand out the question that the key has to answer", parts: []part{raw}, valid: asksSeed},
+		{sub: anySub, verb: "take the key to protected functions", parts: []part{content}, valid: bringsKey},
+	},
 	0x28: {
 		{sub: 0, verb: "send and receive ordinary messages again", parts: []part{kindOfMessages}, valid: plainMessages},
 		{sub: 1, verb: "stop sending ordinary messages", parts: []part{kindOfMessages}},
@@ -100,7 +107,7 @@ var layouts = map[byte][]layout{
 		{sub: 4, verb: "stop sending ordinary messages of a part of the network", parts: []part{kindOfMessages, {2, "Which part", hexText}}},
 		{sub: 5, verb: "use a part of the network again", parts: []part{kindOfMessages, {2, "Which part", hexText}}},
 	},
-	0x29: {{sub: anySub, verb: "check who is asking", parts: []part{raw}}},
+	0x29: authentications,
 	0x2A: {
 		{sub: none, verb: "repeat values by itself", valid: func(p []byte) bool { return p[1] >= 1 && p[1] <= 3 },
 			parts: []part{{1, "How fast", say("From now on, again and again, until it is stopped.")}, {some, "Which values", hexText}}},
@@ -127,22 +134,31 @@ var layouts = map[byte][]layout{
 	0x38: {{sub: none, verb: "move a file", parts: []part{content}}},
 	0x3D: {{sub: none, verb: "write raw memory", parts: []part{content}}},
 	0x3E: {{sub: 0, verb: "stay awake and keep the conversation open"}},
-	0x83: {{sub: anySub, verb: "change its timing", parts: []part{raw}}},
+	0x83: {
+		{sub: 1, verb: "tell the timing it can do"},
+		{sub: 2, verb: "go back to its usual timing"},
+		{sub: 3, verb: "tell its timing now"},
+		{sub: 4, verb: "take another timing", parts: []part{content}},
+	},
 	0x84: {{sub: none, verb: "open a locked envelope", parts: []part{content}}},
 	0x85: {
 		{sub: 1, verb: "store codes again"},
 		{sub: 1, verb: "store codes again", parts: []part{{3, "Which ones", groupText}}, valid: everyGroup},
 		{sub: 2, verb: "stop storing codes", parts: []part{raw}},
 	},
-	0x86: {{sub: anySub, verb: "report by itself when something happens", parts: []part{raw}}},
-	0x87: {{sub: anySub, verb: "change the speed of the line", parts: []part{raw}}},
+	0x86: events,
+	0x87: {
+		{sub: 1, verb: "check whether it can change to a usual speed of the line", parts: []part{content}},
+		{sub: 2, verb: "check whether it can change to any speed of the line", parts: []part{{3, "Which speed", speedText}}},
+		{sub: 3, verb: "change the speed of the line now"},
+	},
 
 	0x12: {{sub: none, verb: "tell the values kept with a code", parts: []part{{1, "Which record", hexText}, {1, "Chosen by", hexText}, {tail, "Which one", hexText}},
 		valid: func(p []byte) bool { return len(p) <= 5 }}},
 	0x13: {{sub: none, verb: "tell its trouble codes"}, {sub: none, verb: "tell its trouble codes", parts: []part{{2, "Which ones", oldGroupText}}}},
 	0x17: {{sub: none, verb: "tell the state of a code", parts: []part{{2, "Which one", oldGroupText}}}},
 	0x18: {{sub: none, verb: "tell its trouble codes by their state", parts: []part{{1, "Which state", hexText}, {2, "Which ones", oldGroupText}}}},
-	0x1A: {{sub: none, verb: "tell what module it is", parts: []part{{1, "What about", hexText}}}},
+	0x1A: {{sub: none, verb: "tell what module it is", parts: []part{{1, "What about", oldPlateText}}}},
 	0x20: {{sub: none, verb: "go back to normal"}},
 	0x21: {{sub: none, verb: "tell a value", parts: []part{{1, "Which value", func(b []byte) string {
 		return fmt.Sprintf("The maker's own number %02X.", b[0])
@@ -151,6 +167,9 @@ var layouts = map[byte][]layout{
 	0x32: {{sub: none, verb: "stop a built-in job", parts: []part{content}}},
 	0x33: {{sub: none, verb: "tell the result of a built-in job", parts: []part{content}}},
 	0x3B: {{sub: none, verb: "write a value", parts: []part{content}}},
+	0x26: {{sub: none, verb: "repeat values at another pace", parts: []part{{1, "Slow", hexText}, {1, "Middle", hexText}, {1, "Fast", hexText}}}}, // from memory
+	0x39: {{sub: none, verb: "stop a built-in job", parts: []part{content}}},
+	0x3A: {{sub: none, verb: "tell the result of a built-in job", parts: []part{content}}},
 	0x81: {{sub: none, verb: "begin the conversation"}},
 	0x82: {{sub: none, verb: "end the conversation"}},
 }
@@ -162,6 +181,32 @@ var sessions = []layout{
 	{sub: 3, verb: "open the workshop mode"},
 	{sub: 4, verb: "open the mode of the safety systems"},
 }
+
+// authentications are the tasks of service 29, ISO 14229-1:2020 clause 10.6.
+var authentications = []layout{
+	{sub: 0, verb: "end the proof of identity"},
+	{sub: 1, verb: "check a certificate", parts: []part{content}},
+	{sub: 2, verb: "check a certificate and show its own", parts: []part{content}},
+	{sub: 3, verb: "check a proof of ownership", parts: []part{content}},
+	{sub: 4, verb: "take a certificate in", parts: []part{content}},
+	{sub: 5, verb: "hand out a question for a proof of identity", parts: []part{content}},
+	{sub: 6, verb: "check the answer to its question", parts: []part{content}},
+	{sub: 7, verb: "check the answer to its question and prove itself too", parts: []part{content}},
+	{sub: 8, verb: "tell how identity is proved"},
+}
+
+// events are the events of service 86, ISO 14229-1:2020 clause 10.9; 02 is of the edition of 2013. Bit 0x40 stores them.
+var events = func() []layout {
+	verbs := [...]string{"stop reporting by itself", "report by itself when the state of a code changes", "report by itself at intervals",
+		"report by itself when a value changes", "tell which reports are set up", "begin to report by itself", "drop every report that is set up",
+		"report by itself when a value passes a limit", "report by itself the code that changed last", "report by itself what a changed code has stored"}
+	var out []layout
+	for i, v := range verbs {
+		out = append(out, layout{sub: i, verb: v, parts: []part{content}},
+			layout{sub: i | 0x40, verb: v + ", and keep that when it is switched off", parts: []part{content}})
+	}
+	return out
+}()
 
 // reports are the report types of service 19, ISO 14229-1:2020 table 317; 0F to 13 of the edition of 2013.
 var reports = []layout{
@@ -207,3 +252,22 @@ var kindOfMessages = part{1, "Which messages", func(b []byte) string {
 	}
 	return "A kind of message that the standard does not have."
 }}
+
+// asksSeed and bringsKey tell the two halves of service 27 apart: an odd level asks for the seed, the even one after it
+// brings the key. 00, 43 to 5E and 7F are kept free (ISO 14229-1 table 43).
+func asksSeed(p []byte) bool {
+	l := p[1] & 0x7F
+	return l&1 == 1 && l != 0x7F && (l < 0x43 || l > 0x5E)
+}
+func bringsKey(p []byte) bool { l := p[1] & 0x7F; return l&1 == 0 && l != 0 && (l < 0x43 || l > 0x5E) }
+
+// speedText: linkRecord, the rate in bit/s.
+func speedText(b []byte) string { return fmt.Sprintf("%d bit/s.", be24(b)) }
+
+// oldPlateText: identificationOption of ISO 14230-3.
+func oldPlateText(b []byte) string {
+	if _, n, ok := kwp.PlateName(b[0]); ok {
+		return fmt.Sprintf("%s (number %02X).", upperFirst(n), b[0])
+	}
+	return fmt.Sprintf("The maker's own number %02X.", b[0])
+}

@@ -87,29 +87,80 @@ var rules = []rule{
 	{0x30, 0, none, Never, whyOperate},
 	{0x32, 0, none, Never, whyJob}, {0x33, 0, none, Never, whyJob},
 	{0x3B, 0, none, Never, whyWrite},
+	{0x26, 0, none, Never, whyRepeat}, {0x39, 0, none, Never, whyJob}, {0x3A, 0, none, Never, whyJob},
 	{0x81, 0, none, Never, "It begins a conversation on an old line."}, {0x82, 0, none, Never, "It ends a conversation on an old line."},
 }
 
+// rulesOf finds the rows of a service.
+var rulesOf = func() (out [256][]rule) {
+	for _, r := range rules {
+		out[r.id] = append(out[r.id], r)
+	}
+	return out
+}()
+
 // notToAll are the services that are refused when they would reach all modules at once.
 var notToAll = []byte{0x11, 0x28, 0x31, 0x85}
+
+// olderRules hold besides, for modules that are known to speak ISO 14230-3: sub-functions are whole bytes there. What has
+// no row is judged by rules alone. To know the standard of a module never makes a request safer.
+var olderRules = []rule{
+	{0x10, 0x81, 0x81, Look, "It goes back to normal. Nothing is lost by it."},
+	{0x10, 0x82, 0x82, Never, "In the older standard this mode may mean programming."},
+	{0x10, 0x85, 0x86, Never, "In the older standard it stops the module's job to wait for new software."},
+	{0x10, 0x87, 0xFF, Workshop, whyMaker},
+	{0x10, 0x00, 0x80, Never, "The older standard has no such mode."},
+	{0x11, 0x01, 0x01, Workshop, whyRestart},
+	{0x11, 0x00, 0xFF, Never, "In the older standard it empties the memory of what the module has learnt."},
+}
+
+// judgement is a class and what its reason is made of. It is put into words only when somebody reads them: a recording
+// has a million frames.
+type judgement struct {
+	class Class
+	why   string
+	more  string // added behind why
+	digit int    // of the number in why, 0 when there is none
+	value uint16
+}
+
+func (j judgement) reason() string {
+	why := j.why
+	if j.digit > 0 {
+		why = fmt.Sprintf(why, j.digit, j.value)
+	}
+	if j.more != "" {
+		why += " " + j.more
+	}
+	return why
+}
 
 // ClassifyPayload is the class of a request payload sent to an address, with the reason. It is the worst of what the
 // service, the sub-function without bit 0x80, the identifiers asked for, the length and the address make of it; what
 // can't be read completely is [Never].
 func ClassifyPayload(a link.Address, payload []byte) (Class, string) {
-	o := Options{}
-	w := whoIs(a.Request, nil, o)
+	w := whoIs(a.Request, nil, Options{})
 	if w.class == Never {
 		return Never, w.why
 	}
-	room := 7
+	w.functional = w.functional || a.Functional
+	j := judgePayload(w, payload, room(a), &Options{})
+	return j.class, j.reason()
+}
+
+// room is how many bytes of payload a single frame to an address has room for.
+func room(a link.Address) int {
 	if a.Mode == link.Extended || a.Mode == link.Mixed {
-		room = 6
+		return 6
 	}
+	return 7
+}
+
+func judgePayload(w who, payload []byte, room int, o *Options) judgement {
 	if len(payload) > room {
-		return Never, whyLong
+		return judgement{class: Never, why: whyLong, more: wholeWouldBe(payload)}
 	}
-	return risk(payload, a.Functional || w.functional, o)
+	return judge(payload, w, o)
 }
 
 // Classify is the class of one CAN frame, with the reason: that of its payload, and [Never] for an identifier that is
@@ -119,45 +170,85 @@ func Classify(id link.ID, data []byte, o Options) (Class, string) {
 	if w.class == Never {
 		return Never, w.why
 	}
-	t := split(data, w.skip)
-	if t.kind != single {
-		return Never, t.why
-	}
-	return risk(t.payload, w.functional, o)
+	j := judgeFrame(w, split(data, w.skip), &o)
+	return j.class, j.reason()
 }
 
-func risk(p []byte, functional bool, o Options) (Class, string) {
+func judgeFrame(w who, t transport, o *Options) judgement {
+	switch t.kind {
+	case single:
+		return judge(t.payload, w, o)
+	case first:
+		return judgement{class: Never, why: t.why, more: wholeWouldBe(t.payload)}
+	}
+	return judgement{class: Never, why: t.why}
+}
+
+// wholeWouldBe says what a message that is too long for one frame would be if it could go out: one that only looks has
+// nothing to be said of it, one that changes something has.
+func wholeWouldBe(p []byte) string {
+	if len(p) == 0 || isAnswer(p[0]) {
+		return ""
+	}
+	sub := -1
+	if s := serviceOf(p[0]); s != nil && s.sub && len(p) > 1 {
+		sub = int(p[1] & 0x7F)
+	}
+	class, why := rated(p[0], sub)
+	switch class {
+	case Look:
+		return ""
+	case Change:
+		return "As a whole it would be a change. " + why
+	}
+	return "As a whole it would be refused too. " + why
+}
+
+// judge is the class of a payload that one frame holds.
+func judge(p []byte, w who, o *Options) judgement {
 	if len(p) == 0 {
-		return Never, "There is nothing in it."
+		return judgement{class: Never, why: "There is nothing in it."}
 	}
 	if isAnswer(p[0]) {
-		return Never, whyAnswer
+		return judgement{class: Never, why: whyAnswer}
 	}
 	f := readForm(p)
 	if f.service == nil {
-		return Never, whyUnknown
+		return judgement{class: Never, why: whyUnknown}
 	}
 	sub := -1
 	if b, ok := f.sub(p); ok {
 		sub = int(b)
 	}
-	class, why := rated(p[0], sub)
+	var j judgement
+	j.class, j.why = rated(p[0], sub)
 	switch {
-	case class == Never:
-		return Never, why
+	case j.class == Never:
+		return j
 	case !f.complete && !makersOwn(p, sub):
-		return Never, "It can't be read completely. " + f.problem
+		return judgement{class: Never, why: "It can't be read completely.", more: f.problem}
 	}
 	if p[0] == 0x22 || p[0] == 0x21 {
-		class, why = ofValues(p, o)
+		j = ofValues(p, o)
+	}
+	if w.older() {
+		j = j.worse(ratedOlder(p))
 	}
 	switch {
-	case class == Change && f.silent(p):
-		return Never, whySilent
-	case functional && slices.Contains(notToAll, p[0]):
-		return Never, whyAll + " " + why
+	case j.class == Change && f.silent(p):
+		return judgement{class: Never, why: whySilent}
+	case w.functional && slices.Contains(notToAll, p[0]):
+		return judgement{class: Never, why: whyAll, more: j.why}
 	}
-	return class, why
+	return j
+}
+
+// worse is the stricter of two judgements, the first of two that are alike.
+func (j judgement) worse(k judgement) judgement {
+	if danger(k.class) > danger(j.class) {
+		return k
+	}
+	return j
 }
 
 // makersOwn: a mode of the maker's own has no layout in the standard, but it is one byte and no more.
@@ -166,26 +257,37 @@ func makersOwn(p []byte, sub int) bool {
 }
 
 func rated(id byte, sub int) (Class, string) {
-	for _, r := range rules {
-		if r.id == id && (r.to == none || sub >= r.from && sub <= r.to) {
+	for _, r := range rulesOf[id] {
+		if r.to == none || sub >= r.from && sub <= r.to {
 			return r.class, r.why
 		}
 	}
 	return Never, whyUnknown
 }
 
+// ratedOlder is what olderRules say of a payload; nothing against it where they have no row.
+func ratedOlder(p []byte) judgement {
+	for _, r := range olderRules {
+		if r.id == p[0] && len(p) > 1 && int(p[1]) >= r.from && int(p[1]) <= r.to {
+			return judgement{class: r.class, why: r.why}
+		}
+	}
+	return judgement{class: Look}
+}
+
 // ofValues: a value from a known list may be read; an unknown one is a change, because a module may log it or be slow.
-func ofValues(p []byte, o Options) (Class, string) {
+func ofValues(p []byte, o *Options) judgement {
+	const unlisted = "The number %0*X is in no list of known values."
 	if p[0] == 0x21 {
 		if slices.Contains(o.Local, p[1]) {
-			return Look, whyRead
+			return judgement{class: Look, why: whyRead}
 		}
-		return Change, fmt.Sprintf("The number %02X is in no list of known values.", p[1])
+		return judgement{class: Change, why: unlisted, digit: 2, value: uint16(p[1])}
 	}
 	for i := 1; i+1 < len(p); i += 2 {
 		if id := be16(p[i:]); !listed(id) && !slices.Contains(o.Identifiers, id) {
-			return Change, fmt.Sprintf("The number %04X is in no list of known values.", id)
+			return judgement{class: Change, why: unlisted, digit: 4, value: id}
 		}
 	}
-	return Look, whyRead
+	return judgement{class: Look, why: whyRead}
 }

@@ -233,8 +233,8 @@ func (x *typed) meaning(explained bool) {
 	}
 	x.clear(p, first)
 	if p[0] == 0x22 {
-		if c, why := ofValues(p, x.o); c == Change {
-			x.found("value-unknown", Note, x.place(first+1), why, "")
+		if j := ofValues(p, &x.o); j.class == Change {
+			x.found("value-unknown", Note, x.place(first+1), j.reason(), "")
 		}
 	}
 }

@@ -2,8 +2,6 @@ package explain
 
 import (
 	"fmt"
-	"math"
-	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -19,10 +17,7 @@ func upperFirst(s string) string {
 	return string(unicode.ToUpper(r)) + s[n:]
 }
 
-// trim writes a number without trailing zeros, at most three decimals.
-func trim(v float64) string {
-	return strconv.FormatFloat(math.Round(v*1000)/1000, 'f', -1, 64)
-}
+func lowerFirst(s string) string { return strings.ToLower(s[:min(1, len(s))]) + s[min(1, len(s)):] }
 
 func count(n int, one, many string) string {
 	if n == 1 {

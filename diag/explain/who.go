@@ -9,8 +9,9 @@ import (
 
 // who is what an identifier says about sender and receiver.
 type who struct {
-	class      Class // Never, or Look: nothing against it
-	why        string
+	class      Class  // Never, or Look: nothing against it
+	refused    string // why not, with a place for the identifier; "" when nothing is against it
+	why        string // the same in words
 	functional bool
 	answer     bool // modules answer on it
 	standard   bool // ISO 15765-4 names it
@@ -20,25 +21,47 @@ type who struct {
 	skip       int     // address bytes before the transport byte (extended and mixed addressing)
 }
 
+// older reports a module that is known to speak ISO 14230-3.
+func (w who) older() bool { return w.module != nil && w.module.Protocol == "KWP" }
+
 // whoIs judges an identifier. data is the frame's data field, which tells modules that share an identifier apart.
 func whoIs(id link.ID, data []byte, o Options) who {
+	w := identify(id, data, &o)
+	if w.refused != "" {
+		w.why = fmt.Sprintf(w.refused, id)
+	}
+	return w
+}
+
+// identify is whoIs without the words of its reason: it is asked about every frame of a recording.
+func identify(id link.ID, data []byte, o *Options) who {
 	w := who{class: Look}
+	shared := false // modules share the identifier, and none of them is meant
 	for i := range o.Modules {
 		m := &o.Modules[i]
 		a := m.Address
 		extra := a.Mode == link.Extended || a.Mode == link.Mixed
 		switch {
-		case a.Request == id && !id.IsZero() && (!extra || len(data) > 0 && data[0] == a.Target):
+		case id.IsZero():
+		case a.Request == id && (!extra || len(data) == 0 || data[0] == a.Target):
 			w.known, w.module, w.reply, w.functional = true, m, a.Answer, a.Functional
 			if extra {
 				w.skip = 1
 			}
-		case a.Answer == id && !id.IsZero() && w.module == nil:
-			w.answer, w.module = true, m
+		case a.Request == id:
+			shared = true
+		case a.Answer == id:
+			w.answer = true
 			if extra {
 				w.skip = 1
 			}
+			if w.module == nil && (!extra || len(data) == 0 || data[0] == a.Source) {
+				w.module = m
+			}
 		}
+	}
+	if shared && !w.known {
+		w.skip = 1
 	}
 	if w.reply.IsZero() {
 		w.reply, _ = link.DefaultAnswer(id)
@@ -49,21 +72,24 @@ func whoIs(id link.ID, data []byte, o Options) who {
 	}
 	switch {
 	case heard:
-		w.refuse("The car itself sends on %s. Two senders on one identifier disturb the car.", id)
+		w.refuse("The car itself sends on %s. Two senders on one identifier disturb the car.")
 	case w.answer:
-		w.refuse("%s is an identifier that modules answer on. Two senders on one identifier disturb the car.", id)
+		w.refuse("%s is an identifier that modules answer on. Two senders on one identifier disturb the car.")
 	case id.Extended:
 		w.wide(id)
 	default:
 		w.narrow(id)
 	}
+	if w.class != Never && shared && !w.known {
+		w.refuse("No module of this car is known at %s with this address byte.")
+	}
 	if w.class != Never && !w.known && !w.standard && len(o.Modules) > 0 {
-		w.refuse("No module of this car is known to listen at %s.", id)
+		w.refuse("No module of this car is known to listen at %s.")
 	}
 	return w
 }
 
-func (w *who) refuse(format string, id link.ID) { w.class, w.why = Never, fmt.Sprintf(format, id) }
+func (w *who) refuse(format string) { w.class, w.refused = Never, format }
 
 func (w *who) narrow(id link.ID) {
 	switch v := id.Value; {
@@ -72,9 +98,9 @@ func (w *who) narrow(id link.ID) {
 	case v >= 0x7E0 && v <= 0x7E7:
 		w.standard = true
 	case v > 0x7FF:
-		w.refuse("%s does not fit in 11 bits.", id)
+		w.refuse("%s does not fit in 11 bits.")
 	case v < 0x700:
-		w.refuse("%s is an identifier of the running car. Sending on it pretends to be a module.", id)
+		w.refuse("%s is an identifier of the running car. Sending on it pretends to be a module.")
 	}
 }
 
@@ -88,8 +114,8 @@ func (w *who) wide(id link.ID) {
 	case id.Value&^0xFF00 == 0x18DB00F1:
 		w.functional, w.standard, w.known = true, true, true
 	case id.Value>>16 == 0x18DA, id.Value>>16 == 0x18DB:
-		w.refuse("%s is not for a tester: its last two digits are not F1.", id)
+		w.refuse("%s is not for a tester: its last two digits are not F1.")
 	default:
-		w.refuse("%s is not an identifier for requests (18DA..F1 or 18DB33F1).", id)
+		w.refuse("%s is not an identifier for requests (18DA..F1 or 18DB33F1).")
 	}
 }
