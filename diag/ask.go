@@ -37,7 +37,6 @@ func (v *Visit) ask(ctx context.Context, tell func(Progress)) (found []link.Addr
 		}
 		if pair, ok := pairOf(m.Address); ok && !slices.Contains(found, pair) {
 			found = append(found, pair)
-			v.hear(pair.Answer)
 			tell(Progress{Stage: StageAsk, Answered: len(found)})
 		}
 	}
@@ -67,11 +66,11 @@ func (v *Visit) askAll(ctx context.Context, all *link.Peer, request []byte, take
 		}
 		switch {
 		case !v.parallel():
-			if err := gather(ctx, all, a.Request, begun, time.Now().Add(adapterWithin), 2*answerWithin, take); err != nil {
+			if err := v.gather(ctx, all, a.Request, begun, time.Now().Add(adapterWithin), 2*answerWithin, take); err != nil {
 				return err
 			}
 		case i == len(targets)-1:
-			if err := gather(ctx, all, link.ID{}, begun, time.Now().Add(answerWithin), 0, take); err != nil {
+			if err := v.gather(ctx, all, link.ID{}, begun, time.Now().Add(answerWithin), 0, take); err != nil {
 				return err
 			}
 		}
@@ -177,7 +176,7 @@ func collect(ctx context.Context, p *link.Peer, asked link.ID, since, until time
 // gather is collect for the answers of many modules: whoever has begun a long answer or has said "working, wait" is
 // waited for beyond until. With quiet above 0 the first answer is waited for until then, and further ones for as long
 // as they follow one another within quiet.
-func gather(ctx context.Context, p *link.Peer, asked link.ID, since, until time.Time, quiet time.Duration, take func(link.Message)) error {
+func (v *Visit) gather(ctx context.Context, p *link.Peer, asked link.ID, since, until time.Time, quiet time.Duration, take func(link.Message)) error {
 	unfinished := map[link.ID]time.Time{}
 	for {
 		end := until
@@ -189,6 +188,9 @@ func gather(ctx context.Context, p *link.Peer, asked link.ID, since, until time.
 		m, more, err := next(ctx, p, asked, end)
 		if err != nil || !more {
 			return err
+		}
+		if !m.Address.Answer.IsZero() {
+			v.hear(m.Address.Answer)
 		}
 		if quiet > 0 && !m.At.Before(since) {
 			until = time.Now().Add(quiet)

@@ -71,7 +71,7 @@ func wire(conn adapter.Connection, r *trace.Recorder) (*gate.Gate, error) {
 	case adapter.Frames:
 		rate, _ := bitRate(conn.Abilities())
 		budget := bus.NewBudget(rate, share)
-		l = isotp.New(&countedBus{trace.WrapBus(c.Bus(), r), budget}, isotp.Options{})
+		l = isotp.New(&countedBus{trace.WrapBus(c.Bus(), r), budget}, isotp.Options{Pad: isotp.PadLearnt, TellBegun: true})
 		l = newPacedLink(trace.WrapLink(l, r), budget)
 	case adapter.Messages:
 		l = trace.WrapLink(c.Link(), r)
@@ -81,19 +81,23 @@ func wire(conn adapter.Connection, r *trace.Recorder) (*gate.Gate, error) {
 	return gate.New(l, gate.Options{}), nil
 }
 
+// told is what a client adds to its waits for the further frames of a long answer where the transport tells that it has
+// begun: nothing but a turn of the scheduler.
+const told = time.Millisecond
+
 // client and parameters are the only places that build a client; both stand on the gate.
 func (v *Visit) client(l link.Link, a link.Address) *uds.Client {
-	o := uds.Options{}
+	o := uds.Options{Transfer: told}
 	if !v.conn.Abilities().Raw {
-		o.Slack = adapterWithin
+		o = uds.Options{Slack: adapterWithin}
 	}
 	return uds.New(l, a, o)
 }
 
 func (v *Visit) parameters(p link.Link, a link.Address) *obd.Client {
-	o := obd.Options{}
+	o := obd.Options{Transfer: told}
 	if !v.conn.Abilities().Raw {
-		o.Slack = adapterWithin
+		o = obd.Options{Slack: adapterWithin}
 	}
 	return obd.New(p, a, o)
 }

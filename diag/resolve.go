@@ -29,7 +29,7 @@ func patience(n int) (window time.Duration, ok bool) {
 type mystery struct {
 	answer   link.ID
 	round    int
-	suspects []link.ID // those that the last answer has left; nil: all
+	suspects []link.ID // those that the last answer has left; nil: all. The last one is asked alone before it counts
 }
 
 // resolve finds the request of every identifier that has answered and is not in found. A request that more than one
@@ -54,7 +54,7 @@ func (s *search) resolve(ctx context.Context, found []link.Address, tell func(an
 				return !again || slices.ContainsFunc(solved, func(a link.Address) bool { return a.Answer == m.answer })
 			})
 		}
-		bad, err := s.reachingMore(ctx, mine)
+		bad, err := s.reachingMore(ctx, found, mine)
 		if err != nil || len(bad) == 0 {
 			return mine, err
 		}
@@ -70,6 +70,7 @@ func (s *search) round(ctx context.Context, open []*mystery, mine []link.Address
 	var (
 		ask  []link.ID
 		list = map[link.ID][]link.ID{} // answer -> its suspects
+		last = map[link.ID]bool{}      // suspects that alone are left
 		wait time.Duration
 	)
 	for _, m := range open {
@@ -80,6 +81,9 @@ func (s *search) round(ctx context.Context, open []*mystery, mine []link.Address
 			suspects = slices.DeleteFunc(s.suspects(m.answer, window, mine), func(id link.ID) bool { return shared[id] })
 		}
 		list[m.answer] = suspects
+		if len(suspects) == 1 {
+			last[suspects[0]] = true
+		}
 		if m.round == 0 && len(suspects) > 1 {
 			suspects = suspects[:1]
 		}
@@ -93,6 +97,9 @@ func (s *search) round(ctx context.Context, open []*mystery, mine []link.Address
 	mark := s.mark()
 	for i, id := range ask {
 		request := labels[(i+open[0].round)%len(labels)]
+		if last[id] {
+			request = labels[0] // every module answers that
+		}
 		label[id] = request[0]
 		if err := s.ask(ctx, id, request); err != nil {
 			return nil, err
@@ -109,11 +116,12 @@ func (s *search) round(ctx context.Context, open []*mystery, mine []link.Address
 			m.suspects = nil
 			continue
 		}
+		before := len(list[m.answer])
 		left := slices.DeleteFunc(list[m.answer], func(id link.ID) bool { return label[id] != service })
-		switch len(left) {
-		case 0:
+		switch {
+		case len(left) == 0:
 			m.suspects = nil
-		case 1:
+		case len(left) == 1 && (before == 1 || m.round == 1): // it was asked for this answer alone
 			solved = append(solved, link.Physical(left[0], m.answer))
 		default:
 			m.suspects = left
@@ -155,21 +163,22 @@ func (s *search) await(ctx context.Context, open []*mystery, mark int, within ti
 	}
 }
 
-// suspects are the requests that left within this time before an answer was first heard, the likeliest first: the
-// standard's pair, the distances that this car has shown, those seen in the trade (+8, +20, -20 hex; risk table 3d), then
-// the others, and last those that have their module already.
+// suspects are the requests that left within this time before any of an identifier's answers to the sweep, or before its
+// very first answer when that came too late. The likeliest come first: the standard's pair, the distances that this car
+// has shown, those seen in the trade (+8, +20, -20 hex; risk table 3d), then the others, and last those that have their
+// module already.
 func (s *search) suspects(answer link.ID, within time.Duration, mine []link.Address) []link.ID {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	first := slices.IndexFunc(s.answers, func(a response) bool { return a.id == answer })
-	if first < 0 {
-		return nil
-	}
-	at := s.answers[first].at
 	var list []link.ID
-	for _, q := range s.asked {
-		if q.id.Extended == answer.Extended && !q.from.After(at) && at.Sub(q.to) <= within && !slices.Contains(list, q.id) {
-			list = append(list, q.id)
+	for i, r := range s.answers {
+		if r.id != answer || i >= s.swept && list != nil {
+			continue
+		}
+		for _, q := range s.asked {
+			if q.id.Extended == answer.Extended && !q.from.After(r.at) && r.at.Sub(q.to) <= within && !slices.Contains(list, q.id) {
+				list = append(list, q.id)
+			}
 		}
 	}
 	distance := func(request, answer link.ID) int { return int(answer.Value) - int(request.Value) }
@@ -195,46 +204,55 @@ func (s *search) suspects(answer link.ID, within time.Duration, mine []link.Addr
 	return list
 }
 
-// reachingMore are the requests of mine that reach more than their own module: those that two modules answer, and those
-// that prove so when they are asked with nothing else in the air. Only those are asked near which an answer was heard that
-// no other request explains.
-func (s *search) reachingMore(ctx context.Context, mine []link.Address) (bad []link.ID, err error) {
-	if len(mine) == 0 {
-		return nil, nil
-	}
-	if err := sleep(ctx, answerWithin); err != nil {
-		return nil, err
+// reachingMore are the requests of mine that reach another module than theirs. When a request reaches two, either one of
+// them has another address too and has answered the sweep twice, or both are put down to that request. So where nobody
+// answered twice, the pairs are right; else each is asked once more with nothing else in the air.
+func (s *search) reachingMore(ctx context.Context, found, mine []link.Address) (bad []link.ID, err error) {
+	crowded := s.crowded(found)
+	if crowded {
+		if err := sleep(ctx, answerWithin); err != nil {
+			return nil, err
+		}
 	}
 	for i, a := range mine {
-		twice := slices.ContainsFunc(mine[:i], func(b link.Address) bool { return b.Request == a.Request })
-		if !twice && s.doubtful(a, mine) {
-			answers, err := s.visit.prove(ctx, a.Request)
+		several := slices.ContainsFunc(mine[:i], func(b link.Address) bool { return b.Request == a.Request })
+		if !several && crowded {
+			alone, err := s.alone(ctx, a)
 			if err != nil {
 				return nil, err
 			}
-			twice = len(answers) > 1
+			several = !alone
 		}
-		if twice {
+		if several {
 			bad = append(bad, a.Request)
 		}
 	}
 	return bad, nil
 }
 
-// doubtful: another identifier answered the same service shortly after a's request, and not because it was asked itself.
-func (s *search) doubtful(a link.Address, mine []link.Address) bool {
+// alone tells whether a's own module answers a's request, and nobody else. One lost answer is forgiven.
+func (s *search) alone(ctx context.Context, a link.Address) (bool, error) {
+	answers, err := s.visit.prove(ctx, a.Request)
+	if err == nil && len(answers) == 0 {
+		answers, err = s.visit.prove(ctx, a.Request)
+	}
+	return slices.Equal(answers, []link.ID{a.Answer}), err
+}
+
+// crowded: somebody has answered the sweep more than once, or has answered although it was not asked, because it had
+// been found before.
+func (s *search) crowded(found []link.Address) bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	asks := func(request link.ID, r response) bool {
-		return slices.ContainsFunc(s.asked, func(q question) bool {
-			return q.id == request && q.service == r.service && !q.from.After(r.at) && r.at.Sub(q.to) <= answerWithin
-		})
+	times := map[link.ID]int{}
+	for _, a := range found {
+		times[a.Answer] = 1
 	}
-	for _, r := range s.answers {
-		if r.id == a.Answer || r.id.Extended != a.Answer.Extended || !asks(a.Request, r) {
-			continue
+	for _, r := range s.answers[:s.swept] {
+		if r.final {
+			times[r.id]++
 		}
-		if !slices.ContainsFunc(mine, func(b link.Address) bool { return b.Answer == r.id && asks(b.Request, r) }) {
+		if times[r.id] > 1 {
 			return true
 		}
 	}

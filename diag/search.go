@@ -24,6 +24,7 @@ type search struct {
 	mu      sync.Mutex
 	asked   []question
 	answers []response
+	swept   int // how many answers the sweep itself has brought
 }
 
 // labels are harmless requests of different services (ISO 14229-1, SAE J1979). A module that does not know a service says
@@ -42,6 +43,7 @@ type response struct {
 	id      link.ID
 	service byte
 	at      time.Time
+	final   bool // not "working, wait"
 }
 
 // search asks all of todo and returns found with the pairs that it has proven.
@@ -69,6 +71,9 @@ func (v *Visit) search(ctx context.Context, found []link.Address, todo []link.ID
 	if err := sleep(ctx, answerWithin); err != nil {
 		return nil, cause(ctx, err)
 	}
+	s.mu.Lock()
+	s.swept = len(s.answers)
+	s.mu.Unlock()
 	mine, err := s.resolve(ctx, found, func(n int) {
 		tell(Progress{Stage: StageSweep, Done: len(todo), Total: len(todo), Answered: n})
 	})
@@ -115,7 +120,7 @@ func (s *search) receive(ctx context.Context) error {
 		}
 		s.visit.hear(m.Address.Answer)
 		s.mu.Lock()
-		s.answers = append(s.answers, response{m.Address.Answer, service, m.At})
+		s.answers = append(s.answers, response{m.Address.Answer, service, m.At, !isPending(m.Data)})
 		s.mu.Unlock()
 		select {
 		case s.came <- struct{}{}:
