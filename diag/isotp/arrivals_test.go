@@ -1,8 +1,10 @@
 package isotp
 
 import (
+	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -170,6 +172,40 @@ func TestASlowModuleHoldsNobodyUp(t *testing.T) {
 		if n := slices.IndexFunc(l.bus.Entries(), func(e bustest.Entry) bool { return e.Frame.ID == 0x7E0 && e.Frame.Data[0] == 0x2C }); n < 0 {
 			l.Error("the last frame of the slow request is missing")
 		}
+	})
+}
+
+// TestTimersAreNamed: the reader of an error learns which of the standard's timers ran out (clause 9.8.2).
+func TestTimersAreNamed(t *testing.T) {
+	for name, err := range map[string]error{"N_As": ErrTimeoutAs, "N_Ar": ErrTimeoutAr, "N_Bs": ErrTimeoutBs, "N_Cr": ErrTimeoutCr} {
+		for other := range map[string]bool{"N_As": true, "N_Ar": true, "N_Bs": true, "N_Cr": true} {
+			if strings.Contains(err.Error(), other) != (name == other) {
+				t.Errorf("%q is to name %s alone", err, name)
+			}
+		}
+	}
+	if !errors.Is(ErrTimeoutAs, ErrTimeoutA) || !errors.Is(ErrTimeoutAr, ErrTimeoutA) || errors.Is(ErrTimeoutAr, ErrTimeoutAs) {
+		t.Error("N_As and N_Ar are two timers with one result, N_TIMEOUT_A (clause 8.3.7)")
+	}
+}
+
+// TestOneAnswerIdentifierForTwo: two long requests whose flow control would come on the same identifier take turns.
+func TestOneAnswerIdentifierForTwo(t *testing.T) {
+	inLab(t, Options{Short: true}, func(l *lab) {
+		twin := engine
+		twin.Request = link.ID11(0x7D0)
+		first, second := l.sends(engine, numbered(8)), l.sends(twin, numbered(8))
+		l.wrote("0 7E0#1008010203040506")
+		l.says("7E8#300000")
+		if err := <-first; err != nil {
+			l.Error(err)
+		}
+		synctest.Wait()
+		l.says("7E8#300000")
+		if err := <-second; err != nil {
+			l.Error(err)
+		}
+		l.wrote("0 7E0#1008010203040506", "0 7E0#210708", "0 7D0#1008010203040506", "0 7D0#210708")
 	})
 }
 

@@ -31,9 +31,9 @@ var (
 	ErrTooManyWaits  = errors.New("isotp: too many wait frames (N_WFT_OVRN)")
 	ErrOverflow      = errors.New("isotp: the message is too long for the receiver (N_BUFFER_OVFLW)")
 	// ErrTimeoutA is what [ErrTimeoutAs] and [ErrTimeoutAr] wrap.
-	ErrTimeoutA  = errors.New("isotp: a frame could not be handed to the bus in time (N_TIMEOUT_A)")
-	ErrTimeoutAs = fmt.Errorf("%w: N_As, sending a message", ErrTimeoutA)
-	ErrTimeoutAr = fmt.Errorf("%w: N_Ar, sending flow control", ErrTimeoutA)
+	ErrTimeoutA  = errors.New("isotp: the bus did not take a frame in time (N_TIMEOUT_A)")
+	ErrTimeoutAs = fmt.Errorf("%w: N_As ran out while sending a message", ErrTimeoutA)
+	ErrTimeoutAr = fmt.Errorf("%w: N_Ar ran out while sending flow control", ErrTimeoutA)
 
 	ErrNoPair = errors.New("isotp: no request identifier is known for this answer, so no flow control can be sent")
 )

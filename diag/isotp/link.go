@@ -46,9 +46,9 @@ func (o Options) withDefaults() Options {
 // Link is a [link.Link] over a [bus.Bus] that serves many addresses at once.
 //
 // Frames count as diagnostic answers when their identifier is the answer of a known pair, lies in 700-7FF, or is
-// 18DAF1xx or, with an address extension, 18CEF1xx. On an identifier that this Link asks on, without it being the answer of a pair, only what can't be a
-// question counts: a search asks on identifiers before it knows that they are somebody's answers. Everything else on
-// the bus is ignored.
+// 18DAF1xx or, with an address extension, 18CEF1xx. On an identifier that this Link asks on, without it being the
+// answer of a pair, only what can't be a question counts: a search asks on identifiers before it knows that they are
+// somebody's answers. Everything else on the bus is ignored.
 //
 // Pairs are learnt from each Send, from [Link.Pair], and from the standard ([link.DefaultRequest]). Of an identifier
 // without a pair messages of one frame are delivered, with a zero Request; a longer one can't be let through and is
@@ -71,7 +71,7 @@ type Link struct {
 	headed   map[link.ID]bool // identifiers of answers that begin with an address byte
 	sending  map[answerKey]transfer
 	fillings map[answerKey]*tally
-	turns    map[requestKey]chan struct{} // one request at a time to each address
+	turns    map[any]chan struct{} // of a requestKey or answerKey: one request at a time
 }
 
 // answerKey names a sender on the bus: its identifier and, with extended or mixed addressing, its address byte.
@@ -121,7 +121,7 @@ func New(b bus.Bus, o Options) *Link {
 	l := &Link{
 		bus: b, o: o.withDefaults(), cancel: cancel, done: make(chan struct{}), out: make(chan result, outDepth),
 		asked: map[link.ID]bool{}, pairs: map[answerKey]link.Address{}, headed: map[link.ID]bool{},
-		sending: map[answerKey]transfer{}, fillings: map[answerKey]*tally{}, turns: map[requestKey]chan struct{}{},
+		sending: map[answerKey]transfer{}, fillings: map[answerKey]*tally{}, turns: map[any]chan struct{}{},
 	}
 	arrivals := make(chan arrival, outDepth)
 	var wg sync.WaitGroup

@@ -267,7 +267,7 @@ func BenchmarkReassembleShort(b *testing.B) {
 	}
 }
 
-func BenchmarkSegmentShort(b *testing.B) {
+func BenchmarkSegment(b *testing.B) {
 	data := unhex(b, "14FFFFFF")
 	b.ReportAllocs()
 	for b.Loop() {

@@ -239,7 +239,7 @@ func TestFlowControlThatCannotBeSent(t *testing.T) {
 		start := time.Now()
 		car.Send(t.Context(), can.Frame{ID: 0x7E8, Length: 8, Data: can.Data{0x10, 0x14, 1, 2, 3, 4, 5, 6}})
 		_, err := l.Receive(t.Context())
-		torn(t, err, engine, 6, 20, ErrTimeoutA)
+		torn(t, err, engine, 6, 20, ErrTimeoutAr)
 		if at := time.Since(start); at != time.Second {
 			t.Errorf("after %v", at)
 		}

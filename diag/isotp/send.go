@@ -44,7 +44,7 @@ func (l *Link) Send(ctx context.Context, m link.Message) error {
 		return err
 	}
 	l.Pair(m.Address)
-	done, err := l.turn(ctx, m.Address)
+	done, err := l.turn(ctx, requestKeyOf(m.Address))
 	if err != nil {
 		return err
 	}
@@ -52,6 +52,10 @@ func (l *Link) Send(ctx context.Context, m link.Message) error {
 	if len(frames) == 1 {
 		return l.put(ctx, frameTo(m.Address, frames[0]))
 	}
+	if done, err = l.turn(ctx, answerKeyOf(m.Address)); err != nil { // two of them could not tell whose flow control it is
+		return err
+	}
+	defer done()
 	return l.segmented(ctx, m.Address, frames, len(m.Data))
 }
 
@@ -79,10 +83,9 @@ func (l *Link) lay(m link.Message) ([][]byte, error) {
 	return Segment(m.Data, layout)
 }
 
-// turn waits until nobody else sends to a, so that no request breaks into a longer one. The end of the Link ends the
+// turn waits until nobody else sends to k, so that no request breaks into a longer one. The end of the Link ends the
 // others' turns, and so this wait.
-func (l *Link) turn(ctx context.Context, a link.Address) (done func(), err error) {
-	k := requestKeyOf(a)
+func (l *Link) turn(ctx context.Context, k any) (done func(), err error) {
 	l.mu.Lock()
 	turn := l.turns[k]
 	if turn == nil {

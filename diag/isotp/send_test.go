@@ -360,9 +360,9 @@ func TestTheBusTakesNoFrame(t *testing.T) {
 		want  error
 		at    time.Duration
 	}{
-		{"N_As of a single frame", 0, nil, 2, false, ErrTimeoutA, time.Second},
-		{"N_As of a first frame", 0, nil, 20, false, ErrTimeoutA, time.Second},
-		{"N_As in the middle", 2, nil, 20, true, ErrTimeoutA, time.Second},
+		{"N_As of a single frame", 0, nil, 2, false, ErrTimeoutAs, time.Second},
+		{"N_As of a first frame", 0, nil, 20, false, ErrTimeoutAs, time.Second},
+		{"N_As in the middle", 2, nil, 20, true, ErrTimeoutAs, time.Second},
 		{"bus off", 0, bus.ErrOff, 2, false, bus.ErrOff, 0},
 		{"bus off in the middle", 1, bus.ErrOff, 20, true, bus.ErrOff, 0},
 		{"the adapter vanishes in the middle", 1, bus.ErrGone, 20, false, link.ErrGone, 0},
