@@ -10,8 +10,10 @@ import (
 	"testing"
 	"time"
 
+	"go.einride.tech/can"
 	"golang.org/x/sys/unix"
 
+	"readback/diag/bus"
 	"readback/diag/isotp"
 	"readback/diag/link"
 )
@@ -128,6 +130,71 @@ func TestLearntPaddingKernel(t *testing.T) {
 			}
 			if f := l.Fillings(); len(f) != 1 || f[0].Byte != pad || f[0].Address != module {
 				t.Errorf("learnt %+v", f)
+			}
+		})
+	}
+}
+
+// deaf is a Bus that does not hear, or says nothing of, the frames it is told to lose.
+type deaf struct {
+	bus.Bus
+	hears, says func(f can.Frame) bool
+}
+
+func (d deaf) Receive(ctx context.Context) (bus.Received, error) {
+	for {
+		r, err := d.Bus.Receive(ctx)
+		if err != nil || r.Fault != 0 || d.hears(r.Frame) {
+			return r, err
+		}
+	}
+}
+
+func (d deaf) Send(ctx context.Context, f can.Frame) error {
+	if !d.says(f) {
+		return nil
+	}
+	return d.Bus.Send(ctx, f)
+}
+
+// What we report of an answer that the kernel sends and that reaches us with a fault, and what the kernel says of a
+// flow control that does not come.
+func TestTornAnswersKernel(t *testing.T) {
+	needKernel(t)
+	virtualCAN(t, "vcan0", true)
+	all := func(can.Frame) bool { return true }
+	without := func(b byte) func(can.Frame) bool { return func(f can.Frame) bool { return f.Data[0] != b } }
+	for _, c := range []struct {
+		name        string
+		hears, says func(can.Frame) bool
+		got         int
+		want        error
+		written     error // what the kernel's sender says
+		after       time.Duration
+	}{
+		{"a frame in the middle is lost", without(0x22), all, 13, isotp.ErrWrongSequence, nil, 0},
+		{"the last frame is lost", without(0x25), all, 34, isotp.ErrTimeoutCr, nil, time.Second},
+		{"our flow control is lost", all, without(0x30), 6, isotp.ErrTimeoutCr, unix.ECOMM, time.Second},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			peer := newKernelPeer(t, module, kernelOptions{flags: flagWaitDone, frameTime: noFrameTime}, kernelFlow{})
+			l := isotp.New(deaf{openBus(t, "vcan0", Options{}), c.hears, c.says}, isotp.Options{})
+			defer l.Close()
+			begun := time.Now()
+			written := make(chan error, 1)
+			go func() { written <- peer.write(payload(40)) }()
+			ctx, cancel := context.WithTimeout(t.Context(), patience)
+			defer cancel()
+			_, err := l.Receive(ctx)
+			var torn *link.TornError
+			if !errors.As(err, &torn) || !errors.Is(err, c.want) || torn.Got != c.got || torn.Want != 40 {
+				t.Errorf("our report: %v, want %d of 40 bytes, %v", err, c.got, c.want)
+			}
+			if took := time.Since(begun); took < c.after || took > c.after+200*time.Millisecond {
+				t.Errorf("after %v, want %v", took, c.after)
+			}
+			if err := <-written; !errors.Is(err, c.written) {
+				t.Errorf("the kernel's sender: %v, want %v", err, c.written)
 			}
 		})
 	}

@@ -204,19 +204,27 @@ func TestFaultsNamedKernel(t *testing.T) {
 	for _, c := range []struct {
 		name  string
 		spoil func(*can.Frame) bool
-		pad   byte
+		pad   isotp.Padding
+		short bool
 		want  error
 	}{
-		{"a consecutive frame in the middle is lost", func(f *can.Frame) bool { return f.Data[0] == 0x22 }, filler, unix.EILSEQ},
-		{"the last consecutive frame is lost", func(f *can.Frame) bool { return f.Data[0] == 0x24 }, filler, unix.ETIMEDOUT},
-		{"a frame is padded otherwise than agreed", func(*can.Frame) bool { return false }, otherFiller, unix.EBADMSG},
+		{"a consecutive frame in the middle is lost", func(f *can.Frame) bool { return f.Data[0] == 0x22 }, filler, false, unix.EILSEQ},
+		{"the last consecutive frame is lost", func(f *can.Frame) bool { return f.Data[0] == 0x24 }, filler, false, unix.ETIMEDOUT},
+		{"a consecutive frame comes with another number", func(f *can.Frame) bool {
+			if f.Data[0] == 0x23 {
+				f.Data[0] = 0x25
+			}
+			return false
+		}, filler, false, unix.EILSEQ},
+		{"a frame is padded otherwise than agreed", func(*can.Frame) bool { return false }, otherFiller, false, unix.EBADMSG},
+		{"a frame is not padded", func(*can.Frame) bool { return false }, filler, true, unix.EBADMSG},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			peer := newKernelPeer(t, a, kernelOptions{flags: flagTxPad | flagRxPad | flagCheckLen | flagCheckData, frameTime: noFrameTime, txPad: filler, rxPad: filler}, kernelFlow{})
-			l := isotp.New(lossy{openBus(t, "vcan0", Options{}), c.spoil}, isotp.Options{Pad: isotp.Padding(c.pad)})
+			l := isotp.New(lossy{openBus(t, "vcan0", Options{}), c.spoil}, isotp.Options{Pad: c.pad, Short: c.short})
 			defer l.Close()
 			data := payload(30) // first frame, 21, 22, 23, 24 with padding
-			if c.pad == otherFiller {
+			if c.pad == otherFiller || c.short {
 				data = payload(3)
 			}
 			if err := l.Send(t.Context(), link.Message{Address: a, Data: data}); err != nil {
