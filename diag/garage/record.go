@@ -144,6 +144,8 @@ type Hex []byte
 
 func (h Hex) MarshalText() ([]byte, error) { return fmt.Appendf(nil, "%X", []byte(h)), nil }
 
+func (h Hex) String() string { return fmt.Sprintf("%X", []byte(h)) }
+
 func (h *Hex) UnmarshalText(b []byte) error {
 	v, err := hex.DecodeString(string(b))
 	if err == nil {
