@@ -29,6 +29,10 @@ type Explanation struct {
 	Cannot []string `json:"cannot,omitempty"` // what this request can't do
 	Sure   string   `json:"sure,omitempty"`   // how sure we are, and why
 	Source string   `json:"source,omitempty"` // the clauses that the explanation rests on
+
+	// A whole message instead of a frame: Frame is nil then, and the fields count bytes of Payload. See [ExplainMessage].
+	Payload     []byte `json:"-"`
+	PayloadText string `json:"payload,omitempty"` // upper-case hex without spaces
 }
 
 // Frame is one classical CAN frame as it would be sent.
@@ -50,8 +54,9 @@ const (
 	Other   Direction = "other"
 )
 
-// Field is a run of bytes that mean one thing together. From and To count bytes of the frame's data field, To
-// exclusive; the identifier has From -1 and To 0. The fields of a frame cover every byte exactly once.
+// Field is a run of bytes that mean one thing together. From and To count bytes of the frame's data field, or of the
+// payload where a whole message is explained; To is exclusive, and the identifier has From -1 and To 0. The fields of a
+// frame or message cover every byte exactly once.
 type Field struct {
 	From   int    `json:"from"`
 	To     int    `json:"to"`

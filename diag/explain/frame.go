@@ -89,28 +89,41 @@ func summaryOf(id link.ID, w who, t transport, e Explanation) string {
 		}
 		return fmt.Sprintf("A message of the running car at %s. It is no request.", id)
 	case Answer:
-		from := "An answer at " + id.String()
-		if w.module != nil {
-			from = "The " + w.module.Name + " module"
-		}
 		if t.kind == following {
-			return from + ": a later page of a long answer."
+			return answerer(id, w) + ": a later page of a long answer."
 		}
 		if t.kind == first {
-			return fmt.Sprintf("%s: the first page of a long answer of %d bytes to %s.", from, t.count, e.Service)
+			return fmt.Sprintf("%s: the first page of a long answer of %d bytes to %s.", answerer(id, w), t.count, e.Service)
 		}
-		return from + ": " + strings.TrimSuffix(said(nil, t.payload, w.older()), ".") + "."
+		return answering(id, w, t.payload)
 	}
 	if t.kind == first {
-		return "The first page of a long request. It must not go out."
+		return "The first page of a long request. Whole, it may " + phraseOfPart(t.payload, w.older()) + ". It must not go out."
 	}
 	return asking(id, w, t.payload)
+}
+
+func answerer(id link.ID, w who) string {
+	switch {
+	case w.module != nil:
+		return "The " + w.module.Name + " module"
+	case id.IsZero():
+		return "An answer"
+	}
+	return "An answer at " + id.String()
+}
+
+// answering says a whole answer in a line.
+func answering(id link.ID, w who, p []byte) string {
+	return answerer(id, w) + ": " + strings.TrimSuffix(said(nil, p, w.older()), ".") + "."
 }
 
 // asking says a whole request in a sentence or two.
 func asking(id link.ID, w who, p []byte) string {
 	target := "the module at " + id.String()
 	switch {
+	case id.IsZero():
+		target = "a module"
 	case w.functional:
 		target = "all modules at once"
 	case w.module != nil:
@@ -121,6 +134,15 @@ func asking(id link.ID, w who, p []byte) string {
 
 // phrase is what a request asks for, after "Ask it to".
 func phrase(p []byte) string { return phraseFor(p, false) }
+
+// phraseOfPart is what the beginning of a request asks for.
+func phraseOfPart(p []byte, older bool) string {
+	f := readFor(p, older)
+	if f.service == nil {
+		return "be something unknown"
+	}
+	return "ask to " + lowerFirst(f.service.verb)
+}
 
 func phraseFor(p []byte, older bool) string {
 	f := readFor(p, older)
