@@ -21,7 +21,7 @@ type Step struct {
 	Message []byte      // with Completed; the caller owns it
 	Want    int         // with Began and TooLong: the length announced
 	Control FlowControl // with Flow
-	Filling []byte      // with Completed and Flow: what stands behind the content, up to the end of the data field
+	Filling []byte      // with Completed: what stands behind the payload in its last frame
 	Cause   error       // why a message in progress was lost; it may come with any event
 	Got     int         // with Cause: how much of it had arrived, and of how much
 	Of      int
@@ -66,7 +66,7 @@ func (r *Reassembler) Frame(data []byte) Step {
 		return Step{}
 	}
 	if c, ok := ParseFlowControl(data, r.head > 0); ok {
-		return Step{Event: Flow, Control: c, Filling: data[r.head+flowLength:]}
+		return Step{Event: Flow, Control: c}
 	}
 	data = data[r.head:]
 	switch data[0] >> 4 {

@@ -89,6 +89,7 @@ func TestSendRefuses(t *testing.T) {
 		}{
 			{"a long request to all modules", link.Message{Address: link.Functional11(), Data: numbered(8)}, link.ErrTooLong},
 			{"seven bytes with an address byte, to all modules", link.Message{Address: link.Address{Mode: link.Extended, Functional: true, Request: link.ID11(0x6F1)}, Data: numbered(7)}, link.ErrTooLong},
+			{"the same with an answer identifier", link.Message{Address: link.Address{Functional: true, Request: link.ID11(0x7DF), Answer: link.ID11(0x7E8)}, Data: numbered(8)}, link.ErrTooLong},
 			{"a long request whose answer is not known", link.Message{Address: link.Address{Request: link.ID11(0x745)}, Data: numbered(8)}, link.ErrTooLong},
 			{"an empty message", link.Message{Address: engine}, errEmpty},
 		} {
@@ -144,6 +145,23 @@ func TestSendInBlocks(t *testing.T) {
 			l.Fatal(err)
 		}
 		l.wrote("0 7E0#1023010203040506", "0 7E0#210708090A0B0C0D", "5 7E0#220E0F1011121314", "105 7E0#2315161718191A1B", "205 7E0#241C1D1E1F202122", "205 7E0#2523")
+	})
+}
+
+// TestStrayFlowControlInABlock: what comes before a block has ended is not the answer to it (clause 9.8.3).
+func TestStrayFlowControlInABlock(t *testing.T) {
+	inLab(t, Options{Short: true}, func(l *lab) {
+		done := l.sends(engine, numbered(34)) // 6, and four times 7
+		l.says("7E8#300205")                  // two, 5 ms apart
+		l.after(2 * time.Millisecond)
+		l.says("7E8#320000", "7E8#300000") // overflow, and the rest in one go
+		l.after(8 * time.Millisecond)
+		l.wrote("0 7E0#1022010203040506", "0 7E0#210708090A0B0C0D", "5 7E0#220E0F1011121314")
+		l.says("7E8#300000")
+		if err := <-done; err != nil {
+			l.Fatal(err)
+		}
+		l.wrote("0 7E0#1022010203040506", "0 7E0#210708090A0B0C0D", "5 7E0#220E0F1011121314", "10 7E0#2315161718191A1B", "10 7E0#241C1D1E1F202122")
 	})
 }
 
