@@ -218,7 +218,7 @@ func TestKnownCarIsNotSearched(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := openStore(t)
 		defer s.Close()
-		known(t, s)
+		known(t, s, "")
 		v := openVisit(t, s, "practice:", practice.Driver())
 		defer v.Close()
 		var stages []diag.Stage

@@ -7,6 +7,8 @@ import (
 	"errors"
 	"io"
 	"net"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -21,60 +23,98 @@ import (
 	"readback/diag/simcar"
 )
 
-// device runs a practice car as a serial device on rw until the test ends.
-func device(t *testing.T, rw io.ReadWriteCloser) *simcar.Car {
+// small is the file of a practice car with two modules: for tests in real time.
+func small(t *testing.T) string {
 	t.Helper()
-	s, err := simcar.Load("")
+	path := filepath.Join(t.TempDir(), "small.json")
+	const doc = `{"version": 1, "base": "courier", "modules": {"gateway": null, "battery": null, "body": null, "brakes": null,
+		"steering": null, "airbag": null, "panel": null, "climate": null, "telematics": null}}`
+	if err := os.WriteFile(path, []byte(doc), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+// scenario reads a practice car from a file, or the embedded one for "".
+func scenario(t *testing.T, file string) *simcar.Scenario {
+	t.Helper()
+	read := simcar.LoadFile
+	if file == "" {
+		read = simcar.Load
+	}
+	s, err := read(file)
 	if err != nil {
 		t.Fatal(err)
 	}
-	car := simcar.New(s)
+	return s
+}
+
+// device runs a practice car as a serial device on rw until it is pulled or the test ends.
+func device(t *testing.T, rw io.ReadWriteCloser, s *simcar.Scenario) (pull func()) {
+	t.Helper()
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		_ = car.ServeSerial(ctx, rw, simcar.SerialOptions{}) // it ends with the port or with the test
+		_ = simcar.New(s).ServeSerial(ctx, rw, simcar.SerialOptions{}) // it ends with the port or with the test
 	}()
-	t.Cleanup(func() {
+	pull = func() {
 		cancel()
 		rw.Close()
 		<-done
-	})
-	return car
+	}
+	t.Cleanup(pull)
+	return pull
 }
 
-// known puts the practice car into the store, as an earlier visit over raw CAN would have.
-func known(t *testing.T, s *garage.Store) {
+// known puts a practice car into the store, as an earlier visit over raw CAN would have.
+func known(t *testing.T, s *garage.Store, file string) {
 	t.Helper()
-	v := openVisit(t, s, "practice:", practice.Driver())
+	v := openVisit(t, s, adapter.Place("practice:"+file), practice.Driver())
 	defer v.Close()
 	look(t, v)
 }
 
-// wholeVisit reads, sends the erase and reads back, and checks what a serial adapter must show of it.
-func wholeVisit(t *testing.T, s *garage.Store, place adapter.Place) {
+// storeThatKnows is a store with that car in it, made in fake time.
+func storeThatKnows(t *testing.T, file string) *garage.Store {
 	t.Helper()
-	v := openVisit(t, s, place, elm.Driver())
-	defer v.Close()
+	path := filepath.Join(t.TempDir(), "readback.db")
+	synctest.Test(t, func(t *testing.T) {
+		s, err := garage.Open(t.Context(), path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer s.Close()
+		known(t, s, file)
+	})
+	s, err := garage.Open(t.Context(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+// lookSerial reads a car through a serial adapter and checks what it must show.
+func lookSerial(t *testing.T, v *diag.Visit, modules, codes, now int) {
+	t.Helper()
 	look(t, v)
 	r, _ := v.Record()
-	if len(r.Modules) != 11 || !r.Complete || !r.Practice {
+	if len(r.Modules) != modules || !r.Complete || !r.Practice {
 		t.Fatalf("%d modules, complete %v, practice %v", len(r.Modules), r.Complete, r.Practice)
 	}
-	var codes, now, snapshots int
+	var gotCodes, gotNow, snapshots int
 	for _, m := range v.Modules() {
 		for _, c := range m.Views {
-			codes++
+			gotCodes++
 			snapshots += len(c.Record.Snapshots)
 			if c.Describe.ThereNow {
-				now++
+				gotNow++
 			}
 		}
 	}
-	if codes != 12 || now != 3 || snapshots == 0 {
-		t.Errorf("%d codes, %d there now, %d snapshots; want 12, 3, some", codes, now, snapshots)
+	if gotCodes != codes || gotNow != now || snapshots == 0 {
+		t.Errorf("%d codes, %d there now, %d snapshots; want %d, %d, some", gotCodes, gotNow, snapshots, codes, now)
 	}
-	sentOnce(t, v)
 }
 
 func sentOnce(t *testing.T, v *diag.Visit) {
@@ -91,90 +131,104 @@ func sentOnce(t *testing.T, v *diag.Visit) {
 	}
 }
 
-// TestWholeVisitSerial goes through a pseudo terminal, in real time.
+// TestWholeVisitSerial reads, sends the erase and reads back through a serial adapter, in fake time.
 func TestWholeVisitSerial(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := openStore(t)
+		defer s.Close()
+		known(t, s, "")
+		v := openVisit(t, s, "serial:pipe", pipeDriver{elm.Driver(), t, nil})
+		defer v.Close()
+		lookSerial(t, v, 11, 12, 3)
+		sentOnce(t, v)
+	})
+}
+
+// TestLookPTY goes through a pseudo terminal, in real time.
+func TestLookPTY(t *testing.T) {
 	t.Parallel()
-	s := openStore(t)
+	file := small(t)
+	s := storeThatKnows(t, file)
 	defer s.Close()
-	known(t, s)
 	master, path, err := simcar.OpenPTY()
 	if err != nil {
 		t.Fatal(err)
 	}
-	device(t, master)
-	wholeVisit(t, s, adapter.Place("serial:"+path))
+	device(t, master, scenario(t, file))
+	v := openVisit(t, s, adapter.Place("serial:"+path), elm.Driver())
+	defer v.Close()
+	lookSerial(t, v, 2, 5, 1)
 }
 
-// TestWholeVisitTCP goes through a network adapter on this computer, in real time.
-func TestWholeVisitTCP(t *testing.T) {
+// TestLookTCP goes through a network adapter on this computer, in real time.
+func TestLookTCP(t *testing.T) {
 	t.Parallel()
-	s := openStore(t)
+	file := small(t)
+	s := storeThatKnows(t, file)
 	defer s.Close()
-	known(t, s)
 	ln, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	sc, err := simcar.Load("")
 	if err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 1)
-	go func() { done <- simcar.ServeTCP(ctx, ln, simcar.New(sc), simcar.SerialOptions{}) }()
+	go func() { done <- simcar.ServeTCP(ctx, ln, simcar.New(scenario(t, file)), simcar.SerialOptions{}) }()
 	defer func() {
 		cancel()
 		<-done
 	}()
-	wholeVisit(t, s, adapter.Place("tcp:"+ln.Addr().String()))
+	v := openVisit(t, s, adapter.Place("tcp:"+ln.Addr().String()), elm.Driver())
+	defer v.Close()
+	lookSerial(t, v, 2, 5, 1)
 }
 
-// TestPortPulled closes the pseudo terminal while a change waits for its answer.
+// TestPortPulled pulls the adapter while a change waits for its answer, in fake time.
 func TestPortPulled(t *testing.T) {
-	t.Parallel()
-	s := openStore(t)
-	defer s.Close()
-	known(t, s)
-	master, path, err := simcar.OpenPTY()
-	if err != nil {
-		t.Fatal(err)
-	}
-	device(t, master)
-	v := openVisit(t, s, adapter.Place("serial:"+path), elm.Driver())
-	defer v.Close()
-	look(t, v)
-	e := v.Explain(clearCharging, "")
-	v.Say(gate.NotCharging)
-	v.Say(gate.SafetyRead)
-	v.SayBack(strings.Join(e.Words[:], " "))
-	var failed error
-	for step, err := range v.Send(t.Context(), e) {
-		failed = errors.Join(failed, err)
-		if step.Stage == diag.SendAnswer {
-			master.Close() // after "understood, wait", before the answer
+	synctest.Test(t, func(t *testing.T) {
+		s := openStore(t)
+		defer s.Close()
+		known(t, s, "")
+		var pull func()
+		v := openVisit(t, s, "serial:pipe", pipeDriver{elm.Driver(), t, &pull})
+		defer v.Close()
+		look(t, v)
+		e := v.Explain(clearCharging, "")
+		v.Say(gate.NotCharging)
+		v.Say(gate.SafetyRead)
+		v.SayBack(strings.Join(e.Words[:], " "))
+		var failed error
+		for step, err := range v.Send(t.Context(), e) {
+			failed = errors.Join(failed, err)
+			if step.Stage == diag.SendAnswer {
+				pull() // after "understood, wait", before the answer
+			}
 		}
-	}
-	if !errors.Is(failed, link.ErrGone) {
-		t.Fatalf("Send: %v, want ErrGone", failed)
-	}
-	if r := v.Result(); !r.Sent || r.Outcome != garage.Unknown {
-		t.Fatalf("sent %v, outcome %q", r.Sent, r.Outcome)
-	}
-	open, err := s.Unknown(t.Context())
-	if err != nil || len(open) != 1 || len(open[0].Answers) != 1 {
-		t.Errorf("open questions: %+v, %v", open, err)
-	}
+		if !errors.Is(failed, link.ErrGone) {
+			t.Fatalf("Send: %v, want ErrGone", failed)
+		}
+		if r := v.Result(); !r.Sent || r.Outcome != garage.Unknown {
+			t.Fatalf("sent %v, outcome %q", r.Sent, r.Outcome)
+		}
+		open, err := s.Unknown(t.Context())
+		if err != nil || len(open) != 1 || len(open[0].Answers) != 1 {
+			t.Errorf("open questions: %+v, %v", open, err)
+		}
+	})
 }
 
 // pipeDriver opens the serial adapter on a pipe with a practice car at its other end.
 type pipeDriver struct {
 	adapter.Driver
-	t *testing.T
+	t    *testing.T
+	pull *func() // set to what pulls the adapter; may be nil
 }
 
 func (d pipeDriver) Open(ctx context.Context, p adapter.Place, o adapter.Options) (adapter.Connection, error) {
 	mine, theirs := net.Pipe()
-	device(d.t, theirs)
+	pull := device(d.t, theirs, scenario(d.t, ""))
+	if d.pull != nil {
+		*d.pull = pull
+	}
 	return elm.Open(ctx, mine, elm.Options{Place: p, Name: "Pipe", Tap: o.Tap})
 }
 
@@ -184,7 +238,7 @@ func TestFirstLookSerial(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := openStore(t)
 		defer s.Close()
-		v := openVisit(t, s, "serial:pipe", pipeDriver{elm.Driver(), t})
+		v := openVisit(t, s, "serial:pipe", pipeDriver{elm.Driver(), t, nil})
 		defer v.Close()
 		look(t, v)
 		want := map[string]string{"701": "781", "7E0": "7E8", "7E4": "7EC", "7E5": "7ED", "726": "72E", "760": "768", "730": "738",

@@ -319,7 +319,7 @@ func TestPulledWhileLooking(t *testing.T) {
 		defer s.Close()
 		reads := 0
 		d := &cutDriver{Driver: practice.Driver(), pull: func(f can.Frame) bool {
-			if f.Data[1] == 0x19 {
+			if f.Data[1] == 0x19 && f.Data[2] == 0x02 {
 				reads++
 			}
 			return reads == 5
