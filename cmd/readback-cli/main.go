@@ -41,6 +41,7 @@ type commands struct {
 	Look     lookCmd     `cmd:"" help:"Read a car and save the visit."`
 	Send     sendCmd     `cmd:"" help:"Send one request through the gate, once, and read back."`
 	History  historyCmd  `cmd:"" help:"Show the logbook."`
+	Report   reportCmd   `cmd:"" help:"Write the report of a visit, for a workshop or to be shared."`
 	Practice practiceCmd `cmd:"" help:"Run the practice car as a device of its own."`
 }
 

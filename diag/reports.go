@@ -1,0 +1,199 @@
+package diag
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"readback/diag/dtc"
+	"readback/diag/garage"
+	"readback/diag/link"
+	"readback/diag/report"
+)
+
+// Version is the edition of the program, the same as in FyneApp.toml.
+const Version = "0.1.0"
+
+// ReportOptions say what a report is for.
+type ReportOptions struct {
+	Who     string // who writes it
+	Purpose string // what for
+	Shared  bool   // with what names the owner or the car taken out
+	Now     time.Time
+}
+
+// Report builds the report of a visit: on its own or, when it is the record before a change or the reading after one,
+// that of the change with both.
+func Report(ctx context.Context, s *garage.Store, visitID int64, o ReportOptions) (report.Document, error) {
+	in, err := reportInput(ctx, s, visitID, o)
+	if err != nil {
+		return report.Document{}, err
+	}
+	d := report.Build(in)
+	if o.Shared {
+		d = report.Share(d, report.SecretsOf(in))
+	}
+	return d, nil
+}
+
+func reportInput(ctx context.Context, s *garage.Store, visitID int64, o ReportOptions) (report.Input, error) {
+	v, err := s.Visit(ctx, visitID)
+	if err != nil {
+		return report.Input{}, err
+	}
+	in := report.Input{Program: "Readback " + Version, Made: o.Now, Who: o.Who, Purpose: o.Purpose, Before: v}
+	if in.Car, err = s.Car(ctx, v.CarID); err != nil {
+		return report.Input{}, err
+	}
+	journal, err := s.Journal(ctx, v.CarID)
+	if err != nil {
+		return report.Input{}, err
+	}
+	if err := addChange(ctx, s, &in, journal); err != nil {
+		return report.Input{}, err
+	}
+	history, err := s.CodeHistory(ctx, v.CarID)
+	if err != nil {
+		return report.Input{}, err
+	}
+	for _, r := range FindReturns(history, journal) {
+		if len(r.Seen) > 1 {
+			in.Returns = append(in.Returns, fmt.Sprintf("%s %s: %s", r.Module, r.Code, r.Text))
+		}
+	}
+	meter, err1 := s.Meter(ctx, v.CarID)
+	notes, err2 := s.Notes(ctx, v.CarID)
+	last, ok, err3 := s.LastReport(ctx, v.CarID)
+	recordings, err4 := s.Recordings(ctx, v.CarID)
+	if err := errors.Join(err1, err2, err3, err4); err != nil {
+		return report.Input{}, err
+	}
+	in.Meter, in.Notes = meter, notes
+	if ok {
+		in.Previous = last.Digest
+	}
+	for _, r := range recordings {
+		if r.Visit == in.Before.ID || in.After != nil && r.Visit == in.After.ID {
+			in.Frames = append(in.Frames, r)
+		}
+	}
+	return in, nil
+}
+
+// addChange joins the readings before and after a change, when the visit is one of them.
+func addChange(ctx context.Context, s *garage.Store, in *report.Input, journal []garage.Entry) error {
+	for _, e := range journal {
+		if e.Before == 0 || e.ReadBack == 0 || e.ReadBack != in.Before.ID && e.Before != in.Before.ID {
+			continue
+		}
+		before, err := s.Visit(ctx, e.Before)
+		if err != nil {
+			return err
+		}
+		after, err := s.Visit(ctx, e.ReadBack)
+		if err != nil {
+			return err
+		}
+		steps, err := s.Proof(ctx, e.ID)
+		if err != nil {
+			return err
+		}
+		in.Before, in.After, in.Change = before, &after, &e
+		in.Compare = comparison(before, after, e)
+		for _, p := range steps {
+			state := "open"
+			switch {
+			case p.Left:
+				state = "left out"
+			case !p.Open():
+				state = fmt.Sprintf("done, visit %d", p.Visit)
+			}
+			in.Proof = append(in.Proof, report.Step{Step: p.Step, Due: p.Due.In(in.Made.Location()).Format("2 January 2006"), Do: GuideOf(p.Step).Do, State: state})
+		}
+		return nil
+	}
+	return nil
+}
+
+// comparison is what became of every code, with its state before and after in words.
+func comparison(before, after garage.Visit, e garage.Entry) (out []report.Compared) {
+	id, _, _ := strings.Cut(e.Request, "#")
+	request, _ := link.ParseID(id) // the zero identifier reaches nobody
+	functional := request == link.Functional11().Request || request == link.Functional29().Request
+	rb := compare(before, after, func(a link.Address) bool { return functional || a.Request == request })
+	state := func(v garage.Visit, module, code string) string {
+		for _, m := range v.Modules {
+			if m.Name != module {
+				continue
+			}
+			if m.CodesRead != garage.Yes {
+				return "not read"
+			}
+			for _, c := range m.Codes {
+				if c.Code.String() == code {
+					return dtc.Describe(c.Code, c.Status, available(m), c.Lists).Short
+				}
+			}
+		}
+		return "not there"
+	}
+	for _, fates := range [][]Fate{rb.Back, rb.New, rb.Unchanged, rb.Unknown, rb.Gone} {
+		for _, f := range fates {
+			out = append(out, report.Compared{Module: f.Module, Code: f.Code, Before: state(before, f.Module, f.Code), After: state(after, f.Module, f.Code), Text: f.Text})
+		}
+	}
+	return out
+}
+
+// ReportFormError means that a report can't be written under this name.
+type ReportFormError struct{ Path string }
+
+func (e *ReportFormError) Error() string {
+	return fmt.Sprintf("diag: a report is written as .html or .pdf, not as %s", filepath.Base(e.Path))
+}
+
+// WriteReport writes the report of a visit to a file, .html or .pdf, and adds it to the car's chain of reports. A file
+// that is there is not written over: the error is [fs.ErrExist].
+func WriteReport(ctx context.Context, s *garage.Store, visitID int64, path string, o ReportOptions) (garage.Report, report.Document, error) {
+	form := strings.ToLower(strings.TrimPrefix(filepath.Ext(path), "."))
+	if form != "html" && form != "pdf" {
+		return garage.Report{}, report.Document{}, &ReportFormError{path}
+	}
+	in, err := reportInput(ctx, s, visitID, o)
+	if err != nil {
+		return garage.Report{}, report.Document{}, err
+	}
+	d := report.Build(in)
+	if o.Shared {
+		d = report.Share(d, report.SecretsOf(in))
+	}
+	var b bytes.Buffer
+	if form == "pdf" {
+		err = report.PDF(&b, d, o.Now)
+	} else {
+		err = report.HTML(&b, d)
+	}
+	if err != nil {
+		return garage.Report{}, report.Document{}, err
+	}
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return garage.Report{}, report.Document{}, fmt.Errorf("diag: writing a report: %w", err)
+	}
+	_, err = f.Write(b.Bytes())
+	if err = errors.Join(err, f.Close()); err != nil {
+		return garage.Report{}, report.Document{}, errors.Join(fmt.Errorf("diag: writing a report: %w", err), os.Remove(path))
+	}
+	digest := sha256.Sum256(b.Bytes())
+	kept, err := s.PutReport(ctx, garage.Report{CarID: in.Car.ID, Visit: visitID, Made: o.Now, Form: form, Shared: o.Shared, Digest: digest[:], Previous: in.Previous})
+	if err != nil {
+		return garage.Report{}, report.Document{}, errors.Join(err, os.Remove(path))
+	}
+	return kept, d, nil
+}
