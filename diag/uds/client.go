@@ -13,7 +13,6 @@ import (
 	"errors"
 	"fmt"
 	"iter"
-	"sync"
 	"time"
 
 	"readback/diag/link"
@@ -58,15 +57,15 @@ type Client struct {
 	o       Options
 	told    Timing // what the module said of its times in the session that is open
 
-	air   sync.Mutex // held while a request is in the air: one at a time
-	last  time.Time  // when the air became free
+	air   chan struct{} // full while a request is in the air: one at a time; guards what follows and told
+	last  time.Time     // when the air became free
 	owed  owed
 	tells bool // the Link tells when a long answer has begun
 }
 
 // New makes a Client on a Link that carries the messages of one address, such as a [link.Peer].
 func New(l link.Link, a link.Address, o Options) *Client {
-	return &Client{link: l, address: a, o: o.withDefaults()}
+	return &Client{link: l, address: a, o: o.withDefaults(), air: make(chan struct{}, 1)}
 }
 
 // Results of a request that has no answer. Neither is a yes or a no.
@@ -110,8 +109,11 @@ func (c *Client) Answers(ctx context.Context, request []byte) iter.Seq2[link.Mes
 			yield(link.Message{}, errors.New("uds: an empty request can't be sent"))
 			return
 		}
-		c.air.Lock()
-		defer c.air.Unlock()
+		if err := c.take(ctx); err != nil {
+			yield(link.Message{}, err)
+			return
+		}
+		defer c.give()
 		defer func() { c.last = time.Now() }()
 		if err := c.settle(ctx, request); err != nil {
 			yield(link.Message{}, err)
@@ -137,6 +139,18 @@ func (c *Client) Answers(ctx context.Context, request []byte) iter.Seq2[link.Mes
 		}
 	}
 }
+
+// take waits until no request is in the air.
+func (c *Client) take(ctx context.Context) error {
+	select {
+	case c.air <- struct{}{}:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+func (c *Client) give() { <-c.air }
 
 // times are those of the options, or what the module told where that is longer, P2 with the gateway's delay on top.
 func (c *Client) times() (p2, p2Star time.Duration) {

@@ -4,12 +4,13 @@ import (
 	"bufio"
 	"bytes"
 	"compress/gzip"
-	"encoding/hex"
+	"context"
 	"encoding/json"
 	"fmt"
 	"regexp"
 	"strings"
 	"testing"
+	"testing/synctest"
 
 	"readback/diag/dtc"
 	"readback/diag/uds"
@@ -42,15 +43,12 @@ func examples(t *testing.T) []example {
 	return out
 }
 
-// skipped are the payloads that this package has no decoder for, by service and report type, and why.
+// skipped are the payloads that no request of this program can be or be answered by, and why.
 var skipped = map[string]string{
-	"10": "a request; see TestSession", "14": "a request; see TestPending", "19": "a request; see TestRequests", "22": "a request; see TestRequests",
-	"3E": "a request; see TestSilence", "85": "a request that this program does not send", "C5": "the answer to it",
-	"54": "one byte, nothing to decode", "68": "the answer to a request that this program does not send", "7E": "nothing to decode",
-	"59 03": "snapshot identification: not read", "59 05": "snapshots by record number: not read",
-	"59 16": "extended data by record number: not read",
-	"59 17": "memory of the maker's own: not read", "59 18": "memory of the maker's own: not read", "59 19": "memory of the maker's own: not read",
-	"59 1A": "codes that have a certain extended record: not read",
+	"1082": "opens the programming session, without an answer: never sent", "3EFF": "a sub-function that the standard does not have",
+	"8582": "stops the storing of codes: never sent", "85C07D9DA89B158DAE102CBA0F": "a setting that the standard does not have",
+	"7E40": "answers a sub-function that the standard does not have", "7EA3": "answers a sub-function that the standard does not have",
+	"6879": "answers a control type that is never sent", "C502": "answers the stopping of codes", "C55A": "answers a setting that is never sent",
 }
 
 func kindOf(b []byte) string {
@@ -60,21 +58,25 @@ func kindOf(b []byte) string {
 	return fmt.Sprintf("%02X", b[0])
 }
 
-// Every example is decoded to what py-uds (MIT) says of it, or is skipped for a reason.
+// Every answer among the examples is decoded to what py-uds (MIT) says of it, every request is made from it; the few
+// others are skipped for a reason.
 func TestExamples(t *testing.T) {
-	decoded, left := map[string]int{}, map[string]int{}
+	decoded, made, left := map[string]int{}, 0, map[string]bool{}
 	for _, e := range examples(t) {
-		b, err := hex.DecodeString(e.Hex)
-		if err != nil {
-			t.Fatal(err)
-		}
-		k := kindOf(b)
-		if skipped[k] != "" {
-			left[k]++
+		b := unhex(t, e.Hex)
+		if skipped[strings.ToUpper(e.Hex)] != "" {
+			left[strings.ToUpper(e.Hex)] = true
 			continue
 		}
-		decoded[k]++
-		got, err := render(b)
+		if b[0]&0x40 == 0 {
+			made++
+			if got := request(t, e.Tree); !bytes.Equal(got, b) {
+				t.Errorf("%s: made %X", e.Hex, got)
+			}
+			continue
+		}
+		decoded[kindOf(b)]++
+		got, err := render(t, b)
 		if err != nil {
 			t.Errorf("%s: %v", e.Hex, err)
 			continue
@@ -83,22 +85,90 @@ func TestExamples(t *testing.T) {
 			t.Errorf("%s:\n got %s\nwant %s", e.Hex, got, want)
 		}
 	}
-	for k := range skipped {
-		if left[k] == 0 {
-			t.Errorf("%s is skipped and does not occur", k)
-		}
-	}
 	total := 0
 	for _, n := range decoded {
 		total += n
 	}
-	if total != 57 {
-		t.Errorf("%d examples were decoded: %v", total, decoded)
+	if len(left) != len(skipped) || made != 92 || total != 74 {
+		t.Errorf("%d requests were made, %d answers decoded %v, %d skipped", made, total, decoded, len(left))
 	}
 }
 
+// request makes a request of what a tree says of it.
+func request(t *testing.T, tree []byte) []byte {
+	t.Helper()
+	var x map[string]any
+	if err := json.Unmarshal(tree, &x); err != nil {
+		t.Fatal(err)
+	}
+	// number is a value that may stand alone, beside its meaning, or over its bits.
+	var number func(v any) int
+	number = func(v any) int {
+		switch v := v.(type) {
+		case float64:
+			return int(v)
+		case []any:
+			return number(v[0])
+		case map[string]any:
+			return number(v["raw"])
+		}
+		return 0
+	}
+	get := func(key string) byte { return byte(number(x[key])) }
+	record := get("DTCSnapshotRecordNumber") | get("DTCStoredDataRecordNumber") | get("DTCExtDataRecordNumber") // one of them
+	var out []byte
+	switch sub := get("SubFunction"); get("SID") {
+	case 0x10:
+		out = []byte{0x10, sub}
+	case 0x14:
+		out = uds.ClearRequest(uint32(number(x["groupOfDTC"])))
+		if _, has := x["MemorySelection"]; has {
+			out = uds.ClearMemoryRequest(uint32(number(x["groupOfDTC"])), get("MemorySelection"))
+		}
+	case 0x19:
+		code := number(x["DTC"])
+		b, err := uds.CodesRequest{Report: uds.Report(sub & 0x7F), Status: dtc.Status(get("DTCStatusMask")), Severity: get("DTCSeverityMask"),
+			Code: dtc.From3(byte(code>>16), byte(code>>8), byte(code)), Record: record, Memory: get("MemorySelection"),
+			Group: get("FunctionalGroupIdentifier"), Readiness: get("DTCReadinessGroupIdentifier")}.Bytes()
+		if err != nil {
+			t.Error(err)
+		}
+		out = b
+		if sub&0x80 != 0 {
+			out = uds.Suppressed(b)
+		}
+	case 0x22:
+		var ids []uint16
+		for _, id := range x["DID"].([]any) {
+			ids = append(ids, uint16(number(id)))
+		}
+		out = uds.DataRequest(ids...)
+	case 0x3E:
+		out = asking(t, func(ctx context.Context, c *uds.Client) { _ = c.TesterPresent(ctx) })
+	case 0x85:
+		var option []byte
+		if r, has := x["DTCSettingControlOptionRecord"]; has {
+			for _, v := range r.([]any) {
+				option = append(option, byte(number(v)))
+			}
+		}
+		out = uds.StoreAgainRequest(option...)
+	}
+	return out
+}
+
+// asking is what a client sends first.
+func asking(t *testing.T, ask func(ctx context.Context, c *uds.Client)) (sent []byte) {
+	synctest.Test(t, func(t *testing.T) {
+		m := answers(0x7F, 0x3E, 0x11)
+		ask(t.Context(), client(m))
+		sent = m.sent[0].Data
+	})
+	return sent
+}
+
 // render decodes a payload and writes what it holds in one line, in the order of the bytes.
-func render(b []byte) (string, error) {
+func render(t *testing.T, b []byte) (string, error) {
 	var out []string
 	add := func(values ...any) {
 		for _, v := range values {
@@ -122,6 +192,67 @@ func render(b []byte) (string, error) {
 	case "59 01", "59 07":
 		c, err := uds.DecodeCount(b)
 		add(byte(c.Availability), c.Format, c.Count)
+		return strings.Join(out, " "), err
+	case "54", "7E":
+		// One byte, or two: the client takes it for its answer, and that is all it says.
+		var err error
+		synctest.Test(t, func(t *testing.T) {
+			request := map[string][]byte{"54": uds.ClearRequest(uds.GroupAll), "7E": {0x3E, 0x80}}[k]
+			_, err = client(answers(b...)).Do(t.Context(), request)
+		})
+		return "", err
+	case "59 03":
+		list, err := uds.DecodeSnapshotRecords(b)
+		for _, r := range list {
+			add(r.Code, r.Record)
+		}
+		return strings.Join(out, " "), err
+	case "59 05":
+		list, err := uds.DecodeStored(b, func(uint16) (int, bool) { return len(b) - 10, true })
+		for _, r := range list {
+			add(r.Record, r.Code, byte(r.Status), len(r.Data))
+			for _, x := range r.Data {
+				add(x.Identifier, x.Data)
+			}
+		}
+		return strings.Join(out, " "), err
+	case "59 16":
+		list, err := uds.DecodeExtendedByNumber(b, func(byte) (int, bool) { return 0, false })
+		add(b[2])
+		for _, r := range list {
+			add(r.Code, byte(r.Status), r.Data)
+		}
+		return strings.Join(out, " "), err
+	case "59 17":
+		l, err := uds.DecodeMemoryCodes(b)
+		add(b[2], byte(l.Availability))
+		for _, r := range l.Records {
+			add(r.Code, byte(r.Status))
+		}
+		return strings.Join(out, " "), err
+	case "59 18":
+		snaps, err := uds.DecodeMemorySnapshots(b, func(uint16) (int, bool) { return len(b) - 11, true })
+		add(b[2], dtc.From3(b[3], b[4], b[5]), b[6])
+		for _, s := range snaps {
+			add(s.Record, len(s.Data))
+			for _, x := range s.Data {
+				add(x.Identifier, x.Data)
+			}
+		}
+		return strings.Join(out, " "), err
+	case "59 19":
+		records, err := uds.DecodeMemoryExtended(b, func(byte) (int, bool) { return 0, false })
+		add(b[2], dtc.From3(b[3], b[4], b[5]), b[6])
+		for _, r := range records {
+			add(r.Record, r.Data)
+		}
+		return strings.Join(out, " "), err
+	case "59 1A":
+		l, err := uds.DecodeSupporting(b)
+		add(byte(l.Availability), b[3])
+		for _, r := range l.Records {
+			add(r.Code, byte(r.Status))
+		}
 		return strings.Join(out, " "), err
 	case "59 02", "59 0A", "59 0B", "59 0C", "59 0D", "59 0E", "59 15":
 		l, err := uds.DecodeCodes(b)

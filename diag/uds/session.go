@@ -46,13 +46,15 @@ func (c *Client) Session(ctx context.Context, kind byte) (Timing, error) {
 	if err != nil {
 		return Timing{}, err
 	}
-	return c.opened(a)
+	return c.opened(ctx, a)
 }
 
-func (c *Client) opened(a []byte) (Timing, error) {
+func (c *Client) opened(ctx context.Context, a []byte) (Timing, error) {
 	t, err := DecodeSession(a)
-	c.air.Lock()
-	defer c.air.Unlock()
+	if err := c.take(ctx); err != nil {
+		return t, err
+	}
+	defer c.give()
 	c.told = t
 	return t, err
 }
@@ -79,9 +81,10 @@ func (c *Client) InSession(ctx context.Context, kind byte, do func(ctx context.C
 	}
 	lost(nil)
 	<-kept
-	a, leaving := c.read(context.WithoutCancel(ctx), sidSession, DefaultSession)
+	ctx = context.WithoutCancel(ctx)
+	a, leaving := c.read(ctx, sidSession, DefaultSession)
 	if leaving == nil {
-		_, leaving = c.opened(a)
+		_, leaving = c.opened(ctx, a)
 	}
 	if leaving != nil {
 		leaving = fmt.Errorf("uds: back to the default session: %w", leaving)
@@ -92,9 +95,11 @@ func (c *Client) InSession(ctx context.Context, kind byte, do func(ctx context.C
 // keep keeps a session open until ctx ends. The error is one that ends the Link.
 func (c *Client) keep(ctx context.Context) error {
 	for {
-		c.air.Lock()
+		if c.take(ctx) != nil {
+			return nil
+		}
 		left := time.Until(c.last.Add(keepEvery))
-		c.air.Unlock()
+		c.give()
 		if left > 0 {
 			if pause(ctx, left) != nil {
 				return nil
