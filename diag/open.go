@@ -2,7 +2,9 @@ package diag
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io"
 	"sync"
 	"time"
 
@@ -29,15 +31,16 @@ type Visit struct {
 
 	busy sync.Mutex // held by Look and Send
 
-	mu      sync.Mutex // guards what follows
-	car     garage.Car
-	last    *garage.Visit
-	heard   map[link.ID]bool
-	state   gate.State
-	words   string
-	result  *Result
-	offered map[byte]bool // OBD parameters of service 01 that some module offers; nil when not asked yet
-	timing  Timing        // of the last look
+	mu       sync.Mutex // guards what follows
+	car      garage.Car
+	last     *garage.Visit
+	heard    map[link.ID]bool
+	state    gate.State
+	words    string
+	result   *Result
+	offered  map[byte]bool // OBD parameters of service 01 that some module offers; nil when not asked yet
+	timing   Timing        // of the last look
+	recorded bool          // the conversation is kept beside the logbook
 }
 
 // Open opens the adapter at o.Place and puts the rooms together. The error is an [*adapter.OpenError] where a rung
@@ -102,14 +105,56 @@ func (v *Visit) parameters(p link.Link, a link.Address) *obd.Client {
 	return obd.New(p, a, o)
 }
 
-// Close ends the visit and closes the adapter. It may be called more than once.
+// Close ends the visit, closes the adapter, and keeps what was said beside the logbook. It may be called more than once.
 func (v *Visit) Close() error {
 	err := v.router.Close()
 	if e := v.conn.Close(); e != nil {
-		return e
+		err = e
 	}
+	return errors.Join(err, v.keepRecording())
+}
+
+// keepRecording writes the conversation of the visit beside the logbook, once, when it is known which car it was with.
+func (v *Visit) keepRecording() error {
+	v.mu.Lock()
+	car, last, result, kept := v.car.ID, v.last, v.result, v.recorded
+	v.recorded = true
+	v.mu.Unlock()
+	entries := v.record.Entries()
+	if kept || car == 0 || len(entries) == 0 || v.opt.Store == nil {
+		return nil
+	}
+	r := garage.Recording{CarID: car, Begun: entries[0].At, Ended: entries[len(entries)-1].At}
+	for _, e := range entries {
+		if e.Level == trace.Frame {
+			r.Frames++
+		}
+	}
+	if last != nil && !last.Begun.Before(r.Begun) { // a reading of this visit, not one from the logbook
+		r.Visit = last.ID
+	}
+	if result != nil {
+		r.Entry = result.Entry
+	}
+	ctx, stop := context.WithTimeout(context.Background(), keepWithin)
+	defer stop()
+	_, err := v.opt.Store.PutRecording(ctx, r, func(w io.Writer) error {
+		p, err := trace.NewWriter(w)
+		if err != nil {
+			return err
+		}
+		for _, e := range entries {
+			if err := p.Write(e); err != nil {
+				return err
+			}
+		}
+		return p.Close()
+	})
 	return err
 }
+
+// keepWithin is how long writing a recording may take at the end of a visit.
+const keepWithin = 30 * time.Second
 
 // Place is where the adapter is; Adapter is what it can do.
 func (v *Visit) Place() adapter.Place        { return v.opt.Place }
