@@ -3,6 +3,7 @@
 //	go run ./cmd/dev run  [-- ARGUMENTS]     build Readback and start it on the practice car
 //	go run ./cmd/dev test [--only STEP,...]  run every check there is
 //	go run ./cmd/dev lab  [PACKAGE...]       run the kernel tests in a virtual machine
+//	go run ./cmd/dev bench [--only TEXT]     measure, and compare with what is possible
 //
 // It needs Go and nothing else; whatever else is needed it installs or asks for. Nothing is written into the
 // checkout: programs, the kernel, logs and pictures go to the folder readback of the user's cache folder.
@@ -32,6 +33,7 @@ func chores() []chore {
 		{"run", "run [-- ARGUMENTS]", "build Readback and start it on the practice car", startReadback},
 		{"test", "test [--only STEP,...] [--fuzz DURATION]", "run every check there is", testAll},
 		{"lab", "lab [PACKAGE...]", "run the kernel tests in a virtual machine", labChore},
+		{"bench", "bench [--runs NUMBER] [--only TEXT]", "measure, and compare with what is possible", benchAll},
 	}
 }
 

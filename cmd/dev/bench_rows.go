@@ -1,0 +1,137 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+)
+
+// row is one thing that is measured.
+type row struct {
+	name string
+	// goal is the highest ratio of measured to limit that will do; 0 for what is only shown.
+	goal    float64
+	runs    int // 0 stands for the chore's own number
+	measure func(ctx context.Context, b *bench) (sample, error)
+}
+
+// sample is one run of a row. Limit, where there is one, is what the run is measured against: the least that is possible,
+// or the time of another program at the same work.
+type sample struct {
+	took, limit time.Duration
+}
+
+// rows is everything that is measured end to end. Benchmarks of the packages come after it by themselves.
+func rows() []row {
+	return []row{
+		{"look, 20 modules, raw CAN, first time", 1.3, 0, func(ctx context.Context, b *bench) (sample, error) {
+			return b.look(ctx, "practice:twenty", "")
+		}},
+		{"look, 20 modules, raw CAN, known car", 0, 0, func(ctx context.Context, b *bench) (sample, error) {
+			return b.look(ctx, "practice:twenty", "practice:twenty")
+		}},
+		{"look, 20 modules, serial, known car", 1.15, 3, func(ctx context.Context, b *bench) (sample, error) {
+			return b.lookSerial(ctx, "twenty")
+		}},
+		{"start of the terminal program", 0, 0, func(ctx context.Context, b *bench) (sample, error) {
+			begun := time.Now()
+			_, err := b.cli(ctx, b.home(), "words", "7E5 04 14 FF FF FF 55 55 55")
+			return sample{took: time.Since(begun)}, err
+		}},
+	}
+}
+
+// look reads the car at a place with a logbook of its own, in which an earlier look at first, if any, has put it.
+func (b *bench) look(ctx context.Context, place, first string) (sample, error) {
+	home := b.home()
+	if first != "" {
+		if _, err := b.cli(ctx, home, "look", "--adapter", first); err != nil {
+			return sample{}, err
+		}
+	}
+	text, err := b.cli(ctx, home, "look", "--json", "--adapter", place)
+	if err != nil {
+		return sample{}, err
+	}
+	return lookTime(text)
+}
+
+// lookTime reads the document of a look.
+func lookTime(text []byte) (sample, error) {
+	var doc struct {
+		Elapsed  *float64 `json:"elapsedMs"`
+		Limit    *float64 `json:"limitMs"`
+		Complete bool     `json:"complete"`
+	}
+	if err := json.Unmarshal(text, &doc); err != nil {
+		return sample{}, fmt.Errorf("the document of a look: %w", err)
+	}
+	switch {
+	case doc.Elapsed == nil:
+		return sample{}, errors.New("the document of a look has no elapsedMs")
+	case !doc.Complete:
+		return sample{}, errors.New("the look was not complete")
+	}
+	s := sample{took: time.Duration(*doc.Elapsed * float64(time.Millisecond))}
+	if doc.Limit != nil {
+		s.limit = time.Duration(*doc.Limit * float64(time.Millisecond))
+	}
+	return s, nil
+}
+
+// lookSerial reads a practice car that waits on a pseudo terminal, after a look over raw CAN has made it known.
+func (b *bench) lookSerial(ctx context.Context, scenario string) (s sample, err error) {
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	c := b.command(ctx, b.settings(b.home()), b.binary("readback-cli"), "practice", "--json", "--serve", "serial", "--scenario", scenario)
+	out, err := c.StdoutPipe()
+	if err != nil {
+		return sample{}, err
+	}
+	var said bytes.Buffer
+	c.Stderr = &said
+	if err := c.Start(); err != nil {
+		return sample{}, err
+	}
+	defer func() {
+		stop()
+		_, _ = io.Copy(io.Discard, out)
+		_ = c.Wait() // it was told to stop
+	}()
+	var at struct {
+		Place string `json:"place"`
+	}
+	if err := json.NewDecoder(out).Decode(&at); err != nil {
+		return sample{}, fmt.Errorf("the practice car: %w\n%s", err, said.String())
+	}
+	return b.look(ctx, at.Place, "practice:"+scenario)
+}
+
+// home is an empty folder for one run's settings and logbook.
+func (b *bench) home() string {
+	b.homes++
+	return fmt.Sprintf("%s%chome-%d", b.scratch, os.PathSeparator, b.homes)
+}
+
+// settings make a program keep everything in home.
+func (b *bench) settings(home string) []string {
+	return []string{"HOME=" + home, "XDG_CONFIG_HOME=" + home, "XDG_DATA_HOME=" + home, "AppData=" + home}
+}
+
+// cli runs the terminal program and returns what it printed.
+func (b *bench) cli(ctx context.Context, home string, args ...string) ([]byte, error) {
+	if err := os.MkdirAll(home, 0o700); err != nil {
+		return nil, err
+	}
+	text, err := b.output(ctx, b.settings(home), b.binary("readback-cli"), args...)
+	if err != nil {
+		return nil, fmt.Errorf("%w", err)
+	}
+	return []byte(strings.TrimSpace(text)), nil
+}
