@@ -58,7 +58,11 @@ var services = map[byte]service{
 }
 
 func (m *module) service(sid byte) (service, bool) {
-	if s, ok := services[sid]; ok {
+	first := services
+	if m.spec.KWP != nil {
+		first = kwpServices
+	}
+	if s, ok := first[sid]; ok {
 		return s, true
 	}
 	if m.obd == nil || m.obd.spec.OnUDS {

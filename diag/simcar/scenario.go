@@ -14,6 +14,8 @@ import "readback/diag/link"
 //	quiet       the same van without any code, and with two modules that are not there
 //	runner      a small petrol car with a leak in its tank venting: self-tests, counts of them, a freeze frame
 //	runner-uds  the same, asked by the services of SAE J1979-2
+//	pony        an old petrol car on ISO 9141-2: more codes than go into one message
+//	drover      an old diesel with three modules of ISO 14230 on its serial line
 //	twenty      the same van with twenty modules: both identifier widths, answers at all distances, a slow one, a silent one
 //
 // Every name, number and code assignment in them is invented.
@@ -25,7 +27,8 @@ type Scenario struct {
 	Year     int                `json:"year"`
 	VIN      string             `json:"vin"`      // 17 characters (ISO 3779)
 	Odometer int                `json:"odometer"` // km, up to 16 777 215
-	BitRate  int                `json:"bitRate"`  // of the CAN bus, bit/s
+	BitRate  int                `json:"bitRate"`  // of the CAN bus, bit/s; 0 with a serial line
+	Line     Line               `json:"line"`     // the serial line of a car without CAN
 	Supply   float64            `json:"supply"`   // 12 V supply at the socket, V
 	Outside  int                `json:"outside"`  // temperature, °C
 	On       bool               `json:"on"`       // ignition
@@ -69,6 +72,7 @@ type Module struct {
 	Refuse     []Refusal         `json:"refuse"`
 	Codes      map[string]*Code  `json:"codes"` // "P1D5A-13"
 	OBD        *OBD              `json:"obd"`
+	KWP        *KWP              `json:"kwp"`
 }
 
 // Refusal makes a module refuse requests that begin with some bytes.

@@ -51,6 +51,9 @@ func (c *Car) ServeSerial(ctx context.Context, rw io.ReadWriteCloser, o SerialOp
 
 	mine, cars := bus.Pair()
 	d := &device{car: c, o: o, bus: mine, in: make(chan byte), frames: make(chan can.Frame, frameDepth)}
+	if line, ok := forms[c.spec.Line]; ok {
+		d.line = &line
+	}
 	if d.o.Version == "" {
 		d.o.Version = defaultVersion
 	}
@@ -74,6 +77,8 @@ type device struct {
 	in     chan byte // from the serial line; closed when that is gone
 	frames chan can.Frame
 	out    *output
+	line   *form    // the car's serial line; nil: it has CAN
+	coming []onLine // messages that are on their way on it
 	set    settings
 	last   string // an empty line repeats it
 }
@@ -99,6 +104,9 @@ func (d *device) hear(ctx context.Context, r io.Reader) {
 	var buf [256]byte
 	for {
 		n, err := r.Read(buf[:])
+		if !d.out.pass(ctx, n) {
+			return
+		}
 		for _, b := range buf[:n] {
 			select {
 			case <-ctx.Done():
@@ -182,6 +190,8 @@ func (d *device) execute(ctx context.Context, line string) {
 		d.reset()
 		d.print(d.set.end(), d.set.end())
 		d.printLine(d.o.Version)
+	case "FI", "SI":
+		d.open(ctx, command)
 	default:
 		d.printLine(d.command(command))
 	}

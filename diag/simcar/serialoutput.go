@@ -58,6 +58,21 @@ func (o *output) offer(s string) bool {
 	return true
 }
 
+// pass lets the time go by that n bytes take on the line; it reports whether the context lasted as long.
+func (o *output) pass(ctx context.Context, n int) bool {
+	if o.perByte == 0 || n <= 0 {
+		return ctx.Err() == nil
+	}
+	timer := time.NewTimer(time.Duration(n) * o.perByte)
+	defer timer.Stop()
+	select {
+	case <-ctx.Done():
+		return false
+	case <-timer.C:
+		return true
+	}
+}
+
 func (o *output) fail(err error) {
 	if err != nil {
 		o.mu.Lock()
@@ -80,9 +95,6 @@ func (o *output) run(ctx context.Context) {
 	if o.perByte == 0 {
 		return
 	}
-	timer := time.NewTimer(0)
-	defer timer.Stop()
-	<-timer.C
 	for {
 		o.mu.Lock()
 		piece := append([]byte(nil), o.held[:min(chunk, len(o.held))]...)
@@ -95,11 +107,8 @@ func (o *output) run(ctx context.Context) {
 			}
 			continue
 		}
-		timer.Reset(time.Duration(len(piece)) * o.perByte)
-		select {
-		case <-ctx.Done():
+		if !o.pass(ctx, len(piece)) {
 			return
-		case <-timer.C:
 		}
 		if _, err := o.w.Write(piece); err != nil {
 			o.fail(err)

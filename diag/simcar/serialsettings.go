@@ -40,6 +40,8 @@ type settings struct {
 	protocol  byte    // 1 to C; 0 when none is known yet
 	automatic bool
 	active    bool
+	called    byte            // IIA: the address that a slow start calls
+	opened    byte            // the address that the conversation on a serial line was opened with
 	users     [2]userProtocol // B and C
 }
 
@@ -64,7 +66,7 @@ const (
 func (d *device) reset() {
 	d.set = settings{
 		echo: true, headers: false, spaces: true, answers: true, format: true, flow: true, silent: true, keeps: true,
-		wait: defaultWait * waitUnit, times: 1, adapt: 1, priority: 0x18, automatic: true,
+		wait: defaultWait * waitUnit, times: 1, adapt: 1, priority: 0x18, automatic: true, called: allOfKWP,
 		users: [2]userProtocol{{userShortID | userVariable | userBoth, 4}, {userShortID | userVariable | userBoth, 10}},
 	}
 }
@@ -152,7 +154,7 @@ func argument(text string, names ...string) (name, arg string, ok bool) {
 
 func (s *settings) withArgument(text string) string {
 	// the longer of two names that begin alike comes first
-	name, arg, ok := argument(text, "FCSH", "FCSD", "FCSM", "CRA", "CF", "CM", "CP", "SH", "ST", "SP", "TP", "PB")
+	name, arg, ok := argument(text, "IIA", "FCSH", "FCSD", "FCSM", "CRA", "CF", "CM", "CP", "SH", "ST", "SP", "TP", "PB")
 	if !ok {
 		return notUnderstood
 	}
@@ -195,6 +197,8 @@ func (s *settings) setNumber(name string, v uint32, digits int) bool {
 		s.header = &low
 	case name == "CP" && digits == 2:
 		s.priority = byte(v) & 0x1F
+	case name == "IIA" && digits == 2:
+		s.called = byte(v)
 	case name == "ST" && digits <= 2:
 		s.wait = time.Duration(v) * waitUnit
 		if v == 0 {

@@ -33,6 +33,15 @@ func (d *device) request(ctx context.Context, line string) {
 		digits, count = line[:len(line)-1], int(n)
 	}
 	data, err := parseHex(digits)
+	if err == nil && d.line != nil {
+		if d.set.automatic && !d.set.active && !d.connect(ctx) {
+			return
+		}
+		if d.onLine() {
+			d.askLine(ctx, data, count)
+			return
+		}
+	}
 	f, fits := d.set.frame(data)
 	if err != nil || len(data) == 0 || !fits {
 		d.printLine(notUnderstood)
@@ -149,6 +158,8 @@ func isPending(f can.Frame) bool {
 func (d *device) connect(ctx context.Context) bool {
 	s := &d.set
 	switch {
+	case s.active && d.onLine():
+		return true
 	case s.active && d.car.On():
 		return true
 	case s.active:
@@ -156,7 +167,9 @@ func (d *device) connect(ctx context.Context) bool {
 		return false
 	case s.automatic:
 		return d.search(ctx)
-	case s.rate() == d.car.spec.BitRate && d.car.On():
+	case d.onLine():
+		return d.start(ctx, false)
+	case s.rate() > 0 && s.rate() == d.car.spec.BitRate && d.car.On():
 		s.active = true
 		return true
 	case s.rate() > 0:
@@ -192,6 +205,9 @@ func (d *device) search(ctx context.Context) bool {
 			d.print(d.set.end())
 			return true
 		}
+	}
+	if d.found(ctx) {
+		return true
 	}
 	d.print(d.set.end())
 	d.printLine("UNABLE TO CONNECT")
@@ -259,6 +275,10 @@ func (d *device) monitor(ctx context.Context) {
 		if !d.connect(ctx) {
 			return
 		}
+	}
+	if d.onLine() {
+		d.monitorLine(ctx)
+		return
 	}
 	if s.rate() != d.car.spec.BitRate {
 		d.printLine("CAN ERROR")

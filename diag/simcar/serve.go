@@ -23,6 +23,9 @@ func (c *Car) Serve(ctx context.Context, b bus.Bus) error {
 	defer cancel()
 	ports := make([]*port, 0, len(c.modules))
 	for _, m := range c.modules {
+		if c.spec.Line != OnCAN {
+			break // nothing of this car is on CAN
+		}
 		p := newPort(c, m, b)
 		ports = append(ports, p)
 		wg.Go(func() { p.run(ctx) })

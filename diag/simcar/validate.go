@@ -21,7 +21,9 @@ func (s *Scenario) Validate() error {
 		return wrong("vin", "has %d characters, not 17", len(s.VIN))
 	case s.Odometer < 0 || s.Odometer > 0xFFFFFF:
 		return wrong("odometer", "%d km is outside 0 to 16777215", s.Odometer)
-	case s.BitRate != 500000 && s.BitRate != 250000:
+	case s.Line != OnCAN && s.BitRate != 0:
+		return wrong("bitRate", "a car without CAN has none")
+	case s.Line == OnCAN && s.BitRate != 500000 && s.BitRate != 250000:
 		return wrong("bitRate", "%d bit/s is neither 500000 nor 250000 (ISO 15765-4)", s.BitRate)
 	case s.Supply < 0 || s.Supply > 25.5:
 		return wrong("supply", "%g V is outside 0 to 25.5", s.Supply)
@@ -39,6 +41,9 @@ func (s *Scenario) Validate() error {
 		return wrong("engine", "idles at 0 to 16383 1/min, and its coolant warms within -40 to 215 °C")
 	case len(s.Modules) == 0:
 		return wrong("modules", "there are none")
+	}
+	if err := s.validateLine(); err != nil {
+		return err
 	}
 	taken := map[link.ID]string{link.Functional11().Request: "all modules", link.Functional29().Request: "all modules"}
 	for _, name := range slices.Sorted(maps.Keys(s.Modules)) {
@@ -128,6 +133,11 @@ func (m *Module) validate(at string) error {
 			return wrong(at, "is empty")
 		}
 		if err := m.Codes[name].validate(at); err != nil {
+			return err
+		}
+	}
+	if m.KWP != nil {
+		if err := m.KWP.validate(at + ".kwp"); err != nil {
 			return err
 		}
 	}
