@@ -57,10 +57,8 @@ func answeredService(first byte, older bool) *service {
 }
 
 func answeredTo(s *service, sub byte) string {
-	for _, l := range layouts[s.id] {
-		if l.sub == int(sub&0x7F) || l.sub == anySub && l.valid([]byte{s.id, sub}) {
-			return "It was asked to " + l.verb + "."
-		}
+	if verb := verbOf(s.id, sub); verb != "" {
+		return "It was asked to " + verb + "."
 	}
 	return fmt.Sprintf("Variant %02X.", sub&0x7F)
 }
@@ -348,6 +346,8 @@ func (c *cursor) values() {
 func valueSize(id uint16, n int) int {
 	size := 0
 	switch {
+	case id == 0xF186:
+		size = 1
 	case id == 0xF190:
 		size = 17
 	case id>>8 == 0xF4:

@@ -240,9 +240,7 @@ func requestPieces(p []byte, t tongue, more bool) (string, []piece) {
 		if open == "" {
 			open = "These bytes do not fit the form that the standard has."
 		}
-		return s.source(), cover(p, c.out, "Not understood", open)
-	}
-	if f.complete {
+	} else if f.complete {
 		l := f.layout
 		for i, part := range l.parts {
 			c.part(part)
@@ -251,20 +249,38 @@ func requestPieces(p []byte, t tongue, more bool) (string, []piece) {
 			}
 		}
 	}
+	if len(c.b) == 0 && f.problem != "" && !more {
+		last := &c.out[len(c.out)-1]
+		if !strings.Contains(last.text, f.problem) {
+			last.text += " " + f.problem
+		}
+	}
 	return s.source(), cover(p, c.out, "Not understood", open)
 }
 
 func subText(f form, p []byte) string {
-	text := fmt.Sprintf("Variant %02X. %s", p[1]&0x7F, f.problem)
-	if f.layout != nil && f.layout.sub >= 0 {
-		text = upperFirst(f.layout.verb) + "."
+	text := fmt.Sprintf("Variant %02X.", p[1]&0x7F)
+	if verb := verbOf(f.service.id, p[1]); verb != "" {
+		text = upperFirst(verb) + "."
 	} else if makersOwn(p, int(p[1]&0x7F)) {
 		text = fmt.Sprintf("A mode of the maker's own, number %02X.", p[1]&0x7F)
+	} else if f.problem != "" {
+		text += " " + f.problem
 	}
 	if f.silent(p) {
 		text += " And do not answer (its first bit, 80, is set)."
 	}
 	return text
+}
+
+// verbOf is what a sub-function asks for; "" when the standard does not have it. Its bit 0x80 does not count.
+func verbOf(id, sub byte) string {
+	for _, l := range layouts[id] {
+		if l.sub == int(sub&0x7F) || l.sub == anySub && l.valid([]byte{id, sub}) {
+			return l.verb
+		}
+	}
+	return ""
 }
 
 // cover adds what pieces leave over as one more piece.

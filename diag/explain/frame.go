@@ -172,6 +172,9 @@ func phraseFor(p []byte, older bool) string {
 			}
 			names = append(names, n)
 		}
+		if n := len(names) - 6; n > 0 {
+			names = append(names[:6], fmt.Sprintf("%d more", n))
+		}
 		return "tell: " + join(names, "and")
 	case 0x01:
 		names := make([]string, 0, 6)

@@ -53,10 +53,21 @@ var (
 	raw      = part{tail, "Details", func(b []byte) string { return "Bytes of the maker's own: " + hexOf(b) + "." }}
 	content  = part{some, "Content", func(b []byte) string { return "Bytes of the maker's own: " + hexOf(b) + "." }}
 	param    = part{1, "Which value", func(b []byte) string { return pidText(b[0]) }}
-	routine  = part{2, "Which job", func(b []byte) string { return "The built-in job " + fmt.Sprintf("%04X", be16(b)) + "." }}
+	routine  = part{2, "Which job", func(b []byte) string { return jobText(be16(b)) }}
 )
 
 func be16(b []byte) uint16 { return uint16(b[0])<<8 | uint16(b[1]) }
+
+// jobs are the built-in jobs that the standard itself numbers (ISO 14229-1:2020 annex F).
+var jobs = map[uint16]string{0xE200: "fire a safety device for scrapping", 0xE201: "find out which safety devices can be fired for scrapping",
+	0xFF00: "erase memory for new software", 0xFF01: "check whether new software fits together"}
+
+func jobText(id uint16) string {
+	if t := jobs[id]; t != "" {
+		return fmt.Sprintf("The built-in job %04X: %s.", id, t)
+	}
+	return fmt.Sprintf("The built-in job %04X. Its meaning is the maker's own.", id)
+}
 
 // layouts are the forms of the requests of each service, ISO 14229-1 clauses 9 to 14, SAE J1979 clause 6,
 // ISO 14230-3 clauses 6 to 9. A request that fits none of them is not understood.
@@ -92,7 +103,7 @@ var layouts = map[byte][]layout{
 		{sub: none, verb: "forget trouble codes of one memory", parts: []part{{3, "Which ones", groupText}, memory}},
 	},
 	0x19: reports,
-	0x22: {{sub: none, verb: "tell a value", parts: []part{did}, repeat: 3}},
+	0x22: {{sub: none, verb: "tell a value", parts: []part{did}, repeat: 1 << 11}},
 	0x23: {{sub: none, verb: "show raw memory", parts: []part{content}, valid: sizedMemory}},
 	0x24: {{sub: none, verb: "tell how a value is scaled", parts: []part{did}}},
 	0x27: {
