@@ -33,6 +33,10 @@ type module struct {
 	spec     *Module
 	troubles []*trouble // by code
 
+	mirror   []*trouble          // of the mirror memory
+	memories map[byte][]*trouble // of the maker's own
+	events   int                 // failures and confirmations so far
+
 	session      byte
 	sessionUntil time.Time
 	obd          *obdMemory
@@ -53,6 +57,8 @@ func New(s *Scenario) *Car {
 			}
 		}
 		slices.SortFunc(m.troubles, func(a, b *trouble) int { return bytes.Compare(a.code[:], b.code[:]) })
+		m.recall()
+		m.begin()
 		if m.spec.OBD != nil {
 			m.obd = newOBDMemory(m, now)
 		}
@@ -131,9 +137,10 @@ func (c *Car) advanceOne(m *module, t *trouble, now time.Time) {
 			t.next = now.Add(every)
 		}
 		if c.in(t.spec.Needs) && c.supply >= lowestJudged && c.supply <= highestJudged {
-			stored := t.status.has(confirmed)
+			was := t.status
 			t.test(c.noteAt(at))
-			if m.obd != nil && t.spec.OBD && !stored && t.status.has(confirmed) {
+			m.tested(t, was)
+			if m.obd != nil && t.spec.OBD && !was.has(confirmed) && t.status.has(confirmed) {
 				m.obd.freeze(c, t, at)
 			}
 		}

@@ -31,8 +31,9 @@ const (
 	allRecords   = 0xFF
 )
 
-func checkClear(_ *module, req []byte) byte {
-	if len(req) != 4 {
+// checkClear: a memory selection byte may follow the group (ISO 14229-1:2020) where there are several memories.
+func checkClear(m *module, req []byte) byte {
+	if len(req) != 4 && (len(req) != 5 || len(m.memories) == 0) {
 		return nrcLength
 	}
 	return 0
@@ -44,6 +45,9 @@ func (c *Car) clearCodes(m *module, req []byte, now time.Time) ([]byte, byte) {
 	all := bytes.Equal(group, []byte{0xFF, 0xFF, 0xFF})
 	for _, g := range m.spec.Groups {
 		all = all || bytes.Equal(group, g)
+	}
+	if len(req) == 5 {
+		return m.clearMemory(group, all, req[4])
 	}
 	one := m.find(group)
 	switch {
@@ -73,8 +77,25 @@ func (m *module) clearOne(c *Car, t *trouble, now time.Time) {
 	}
 }
 
-func (m *module) find(code []byte) *trouble {
-	for _, t := range m.troubles {
+// clearMemory forgets a group, or one code, in a memory of the maker's own.
+func (m *module) clearMemory(group []byte, all bool, number byte) ([]byte, byte) {
+	memory, ok := m.memories[number]
+	one := find(memory, group)
+	if !ok || !all && one == nil {
+		return nil, nrcOutOfRange
+	}
+	for _, t := range memory {
+		if all || t == one {
+			t.clear()
+		}
+	}
+	return []byte{0x54}, 0
+}
+
+func (m *module) find(code []byte) *trouble { return find(m.troubles, code) }
+
+func find(troubles []*trouble, code []byte) *trouble {
+	for _, t := range troubles {
 		if bytes.Equal(t.code[:], code) {
 			return t
 		}
@@ -82,11 +103,15 @@ func (m *module) find(code []byte) *trouble {
 	return nil
 }
 
-func checkCodes(_ *module, req []byte) byte {
+func checkCodes(m *module, req []byte) byte {
 	if len(req) < 2 {
 		return nrcLength
 	}
-	n, ok := reportLength[req[1]&^suppress]
+	sub := req[1] &^ suppress
+	n, ok := reportLength[sub]
+	if m.knows(sub) {
+		n, ok = deeperReports[sub].length, true
+	}
 	switch {
 	case !ok:
 		return nrcSubFunctionNotSupported
@@ -98,10 +123,12 @@ func checkCodes(_ *module, req []byte) byte {
 
 func (c *Car) readCodes(m *module, req []byte, _ time.Time) ([]byte, byte) {
 	sub := req[1] &^ suppress
+	if m.knows(sub) {
+		return deeperReports[sub].answer(m, req)
+	}
 	switch sub {
 	case reportNumber:
-		n := len(m.matching(status(req[2])))
-		return []byte{0x59, sub, byte(m.spec.Mask), byte(m.spec.Format), byte(n >> 8), byte(n)}, 0
+		return m.count(sub, len(m.matching(status(req[2])))), 0
 	case reportByMask:
 		return m.list(sub, m.matching(status(req[2]))), 0
 	case reportSupported:
@@ -133,9 +160,11 @@ func (m *module) record(t *trouble) []byte {
 }
 
 // matching are the codes with at least one status bit in common with the mask.
-func (m *module) matching(mask status) []*trouble {
+func (m *module) matching(mask status) []*trouble { return m.matchingOf(m.troubles, mask) }
+
+func (m *module) matchingOf(troubles []*trouble, mask status) []*trouble {
 	var out []*trouble
-	for _, t := range m.troubles {
+	for _, t := range troubles {
 		if m.reported(t)&mask != 0 {
 			out = append(out, t)
 		}
@@ -189,13 +218,19 @@ func (m *module) snapshots(t *trouble, asked byte) ([]byte, byte) {
 	}
 	out := append([]byte{0x59, reportSnapshot}, m.record(t)...)
 	for _, n := range t.records(asked) {
-		data, count := t.snapshots[n].bytes(), byte(4)
-		if len(t.spec.Unnamed) > 0 {
-			data, count = append(data, t.spec.Unnamed...), 5
-		}
+		data, count := t.content(n)
 		out = append(append(out, byte(n), count), data...)
 	}
 	return out, 0
+}
+
+// content is one snapshot: its identifiers with their values, and how many they are.
+func (t *trouble) content(record int) (data []byte, count byte) {
+	data, count = t.snapshots[record].bytes(), 4
+	if len(t.spec.Unnamed) > 0 {
+		data, count = append(data, t.spec.Unnamed...), 5
+	}
+	return data, count
 }
 
 // bytes are the identifiers and values of a snapshot.

@@ -43,6 +43,8 @@ type trouble struct {
 	seen      int    // occurrences, up to 255
 	snapshots map[int]note
 	next      time.Time // of the next test; zero when none is planned
+
+	milestones milestones
 }
 
 // note is the content of one snapshot.
@@ -135,6 +137,7 @@ func (t *trouble) endCycle() {
 	if t.spec.Aging > 0 && t.aged >= t.spec.Aging {
 		t.status &^= confirmed | failedSinceClear | lampRequested
 		t.aged, t.seen = 0, 0
+		t.milestones = milestones{}
 		clear(t.snapshots)
 	}
 }
@@ -150,6 +153,7 @@ func (t *trouble) beginCycle() {
 func (t *trouble) clear() {
 	t.status = afterClear
 	t.counter, t.trips, t.aged, t.seen = 0, 0, 0, 0
+	t.milestones = milestones{}
 	clear(t.snapshots)
 }
 

@@ -54,6 +54,7 @@ var services = map[byte]service{
 	0x14: {checkClear, (*Car).clearCodes, false},
 	0x19: {checkCodes, (*Car).readCodes, true},
 	0x22: {checkData, (*Car).readData, false},
+	0x24: {checkScaling, (*Car).readScaling, false},
 	0x3E: {checkPresent, (*Car).testerPresent, true},
 }
 

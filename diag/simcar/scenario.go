@@ -51,6 +51,8 @@ type Engine struct {
 
 // Module is one control module: where it listens, how it answers and what it has stored.
 type Module struct {
+	Deeper
+
 	Request    link.ID           `json:"request"`
 	Answer     link.ID           `json:"answer"`
 	Functional bool              `json:"functional"` // answers requests to all modules

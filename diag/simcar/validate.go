@@ -124,22 +124,16 @@ func (m *Module) validate(at string) error {
 			return wrong(at+".while", "%q is no state", r.While)
 		}
 	}
-	for _, name := range slices.Sorted(maps.Keys(m.Codes)) {
-		at := at + ".codes." + name
-		if _, err := parseCode(name); err != nil {
-			return wrong(at, "%w", err)
-		}
-		if m.Codes[name] == nil {
-			return wrong(at, "is empty")
-		}
-		if err := m.Codes[name].validate(at); err != nil {
-			return err
-		}
+	if err := validateCodes(at+".codes", m.Codes); err != nil {
+		return err
 	}
 	if m.KWP != nil {
 		if err := m.KWP.validate(at + ".kwp"); err != nil {
 			return err
 		}
+	}
+	if err := m.Deeper.validate(at, m.Codes); err != nil {
+		return err
 	}
 	if m.OBD != nil {
 		return m.OBD.validate(at+".obd", m.Codes)
