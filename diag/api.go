@@ -15,6 +15,9 @@ type Options struct {
 	Place   adapter.Place
 	Drivers []adapter.Driver
 	Store   *garage.Store
+	// Ahead moves the dates that the practice car's visits get in the logbook, to try what happens over weeks. It is
+	// refused for every other place.
+	Ahead time.Duration
 }
 
 // Stage is what a visit is busy with, for a progress line.

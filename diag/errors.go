@@ -31,6 +31,8 @@ func Sentence(err error) string {
 		return openSentence(open)
 	case errors.Is(err, adapter.ErrUnknownPlace):
 		return "This is not a place where an adapter can be. Examples: serial:/dev/ttyUSB0, tcp:192.168.0.10:35000, can:can0, practice:"
+	case errors.Is(err, ErrCalendar):
+		return "Only the practice car has a calendar of its own. Leave the dates of a real car as they are."
 	case errors.Is(err, link.ErrGone), errors.Is(err, bus.ErrGone):
 		return "The adapter has gone: it was unplugged, or its connection was lost. Plug it in again and connect anew. Everything read so far is kept."
 	case errors.Is(err, bus.ErrOff):

@@ -126,13 +126,13 @@ func (v *Visit) timed(from uint64, w phases, rec garage.Visit) {
 // newRecord begins a record; the adapter and the place are part of it.
 func (v *Visit) newRecord(kind garage.Kind) garage.Visit {
 	a := v.conn.Abilities()
-	return garage.Visit{Kind: kind, Begun: time.Now(), Place: string(v.opt.Place), Adapter: a.Name, Practice: a.Practice}
+	return garage.Visit{Kind: kind, Begun: v.dated(time.Now()), Place: string(v.opt.Place), Adapter: a.Name, Practice: a.Practice}
 }
 
 // finish reads every module of rec and saves it, complete or not.
 func (v *Visit) finish(ctx context.Context, rec *garage.Visit, carName string, tell func(Progress)) error {
 	readErr := v.readModules(ctx, rec.Modules, tell)
-	rec.Ended = time.Now()
+	rec.Ended = v.dated(time.Now())
 	rec.Complete = readErr == nil && complete(rec.Modules)
 	if volts, ok := v.Supply(ctx); ok {
 		rec.Supply = volts

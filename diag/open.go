@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 	"sync"
 	"time"
 
@@ -46,6 +47,9 @@ type Visit struct {
 // Open opens the adapter at o.Place and puts the rooms together. The error is an [*adapter.OpenError] where a rung
 // of the link test failed.
 func Open(ctx context.Context, o Options) (*Visit, error) {
+	if o.Ahead != 0 && !strings.HasPrefix(string(o.Place), "practice:") {
+		return nil, ErrCalendar
+	}
 	v := &Visit{opt: o, record: trace.NewRecorder(time.Now), heard: map[link.ID]bool{}}
 	conn, err := adapter.Open(ctx, o.Drivers, o.Place, adapter.Options{Tap: v.record})
 	if err != nil {
@@ -124,7 +128,7 @@ func (v *Visit) keepRecording() error {
 	if kept || car == 0 || len(entries) == 0 || v.opt.Store == nil {
 		return nil
 	}
-	r := garage.Recording{CarID: car, Begun: entries[0].At, Ended: entries[len(entries)-1].At}
+	r := garage.Recording{CarID: car, Begun: v.dated(entries[0].At), Ended: v.dated(entries[len(entries)-1].At)}
 	for _, e := range entries {
 		if e.Level == trace.Frame {
 			r.Frames++
@@ -152,6 +156,12 @@ func (v *Visit) keepRecording() error {
 	})
 	return err
 }
+
+// ErrCalendar means that dates were to be moved on another car than the practice car.
+var ErrCalendar = errors.New("diag: only the practice car has a calendar of its own")
+
+// dated is a time as it is written into the logbook.
+func (v *Visit) dated(t time.Time) time.Time { return t.Add(v.opt.Ahead) }
 
 // keepWithin is how long writing a recording may take at the end of a visit.
 const keepWithin = 30 * time.Second

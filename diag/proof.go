@@ -1,6 +1,8 @@
 package diag
 
 import (
+	"context"
+	"fmt"
 	"strings"
 	"time"
 
@@ -46,6 +48,32 @@ func GuideOf(step string) ProofGuide {
 		}
 	}
 	return ProofGuide{Step: step}
+}
+
+// MarkProof notes the newest reading as a step of the proof of the car's newest erase. The error wraps
+// [garage.ErrNotFound] when there is no reading, or no such step is open.
+func (v *Visit) MarkProof(ctx context.Context, step string) error {
+	s := v.opt.Store
+	visit, ok := v.Record()
+	if !ok {
+		return fmt.Errorf("diag: step %s: no reading: %w", step, garage.ErrNotFound)
+	}
+	journal, err := s.Journal(ctx, visit.CarID)
+	if err != nil {
+		return err
+	}
+	for _, e := range journal {
+		steps, err := s.Proof(ctx, e.ID)
+		if err != nil {
+			return err
+		}
+		for _, p := range steps {
+			if p.Step == step && p.Open() {
+				return s.ProofDone(ctx, p.ID, visit.ID, visit.Ended)
+			}
+		}
+	}
+	return fmt.Errorf("diag: step %s of car %d: %w", step, visit.CarID, garage.ErrNotFound)
 }
 
 // ProofPlan are the readings that follow an erase that ended at a time, with the codes that were there before it.

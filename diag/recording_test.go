@@ -1,10 +1,14 @@
 package diag_test
 
 import (
+	"errors"
 	"slices"
 	"testing"
 	"testing/synctest"
+	"time"
 
+	"readback/diag"
+	"readback/diag/adapter"
 	"readback/diag/adapter/practice"
 	"readback/diag/explain"
 	"readback/diag/link"
@@ -49,6 +53,44 @@ func TestRecordingKept(t *testing.T) {
 		}
 		if !slices.Contains(read, "7E5#0414FFFFFF555555") {
 			t.Error("the change is not in the recording")
+		}
+	})
+}
+
+// The practice car's dates can lie ahead; another car's can't. The gate still goes by the clock.
+func TestCalendar(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := openStore(t)
+		defer s.Close()
+		const week = 7 * 24 * time.Hour
+		v, err := diag.Open(t.Context(), diag.Options{Place: "practice:", Drivers: []adapter.Driver{practice.Driver()}, Store: s, Ahead: week})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer v.Close()
+		look(t, v)
+		first, _ := v.Record()
+		if d := first.Begun.Sub(time.Now()); d < week-time.Minute || d > week+time.Minute {
+			t.Errorf("the reading is dated %s ahead", d)
+		}
+		r := prepare(t, v, "")
+		if !r.Sent {
+			t.Fatalf("not sent: %s %+v", r.Reason, r.Refused)
+		}
+		for _, step := range []struct {
+			name string
+			done bool
+		}{{diag.ProofWeek, true}, {diag.ProofWeek, false}, {"R9", false}} {
+			if err := v.MarkProof(t.Context(), step.name); (err == nil) != step.done {
+				t.Errorf("%s: %v", step.name, err)
+			}
+		}
+		due, err := s.DueProof(t.Context(), time.Now().Add(week+time.Hour))
+		if err != nil || len(due) != 2 {
+			t.Errorf("an hour after the erase %d steps are due, %v", len(due), err)
+		}
+		if _, err := diag.Open(t.Context(), diag.Options{Place: "can:can0", Store: s, Ahead: week}); !errors.Is(err, diag.ErrCalendar) {
+			t.Errorf("a real car's dates: %v", err)
 		}
 	})
 }

@@ -241,7 +241,7 @@ func (v *Visit) sendChange(ctx context.Context, m link.Message, e explain.Explan
 		// The adapter failed while it was being handed the request: nobody can say whether it left.
 		r.Outcome = garage.Unknown
 	}
-	if err := v.opt.Store.Finish(context.WithoutCancel(ctx), entry.ID, r.Outcome, answerTexts(r.Answers), time.Now()); err != nil {
+	if err := v.opt.Store.Finish(context.WithoutCancel(ctx), entry.ID, r.Outcome, answerTexts(r.Answers), v.dated(time.Now())); err != nil {
 		return errors.Join(sendErr, err)
 	}
 	if sendErr != nil || !r.Sent {
@@ -263,7 +263,7 @@ func (v *Visit) entry(e explain.Explanation, before garage.Visit, latches []gate
 		words = strings.Join(e.Words[:], " ")
 	}
 	return garage.Entry{CarID: before.CarID, Before: before.ID, Place: string(v.opt.Place), Words: words, Latches: string(said),
-		Request: explain.Canonical(e.Frame.ID, e.Frame.Data), Summary: e.Summary, Begun: time.Now()}
+		Request: explain.Canonical(e.Frame.ID, e.Frame.Data), Summary: e.Summary, Begun: v.dated(time.Now())}
 }
 
 func answerTexts(answers []Answer) []string {
@@ -316,7 +316,7 @@ func (v *Visit) planProof(ctx context.Context, r *Result, before, after garage.V
 	if r.Outcome != garage.Accepted || r.Request.Service != "14" && r.Request.Service != "04" {
 		return nil
 	}
-	if err := v.opt.Store.PlanProof(ctx, r.Entry, ProofPlan(before.Modules, r.SentAt)); err != nil {
+	if err := v.opt.Store.PlanProof(ctx, r.Entry, ProofPlan(before.Modules, v.dated(r.SentAt))); err != nil {
 		return err
 	}
 	steps, err := v.opt.Store.Proof(ctx, r.Entry)

@@ -126,7 +126,7 @@ func (v *Visit) gateState(e explain.Explanation) (gate.State, string) {
 		return s, v.words
 	}
 	r := *v.last
-	facts := gate.RecordFacts{At: r.Ended, Complete: r.Complete, Modules: answered(r.Modules)}
+	facts := gate.RecordFacts{At: r.Ended.Add(-v.opt.Ahead), Complete: r.Complete, Modules: answered(r.Modules)}
 	s.Safety = gate.SafetyFacts{Read: r.Complete, Acknowledged: v.state.Said[gate.SafetyRead]}
 	for _, m := range r.Modules {
 		for _, c := range m.Codes {

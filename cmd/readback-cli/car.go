@@ -34,6 +34,13 @@ type lookCmd struct {
 	Adapter string `required:"" placeholder:"PLACE" help:"Where the adapter is, as in practice: or serial:/dev/ttyUSB0."`
 	Car     string `help:"Name of the car in the logbook."`
 	Frames  string `placeholder:"FILE" help:"Also keep all frames, as pcapng."`
+	Proof   string `placeholder:"STEP" help:"Take this reading as a step of the proof after the newest erase, as R2."`
+	calendar
+}
+
+// calendar tries on the practice car what happens over weeks.
+type calendar struct {
+	Ahead time.Duration `help:"On the practice car: write dates that lie this far ahead, as 168h."`
 }
 
 type lookDoc struct {
@@ -89,7 +96,7 @@ type codeDoc struct {
 }
 
 func (c *lookCmd) Run(e *env) error {
-	v, done, err := e.visit(c.Adapter)
+	v, done, err := e.visit(c.Adapter, c.Ahead)
 	if err != nil {
 		return err
 	}
@@ -104,6 +111,11 @@ func (c *lookCmd) Run(e *env) error {
 		return err
 	}
 	r, _ := v.Record()
+	if c.Proof != "" {
+		if err := v.MarkProof(e.ctx, c.Proof); err != nil {
+			return usage{fmt.Sprintf("there is no open step %s; history shows the steps", c.Proof)}
+		}
+	}
 	t := v.Timing()
 	doc := lookDoc{Car: v.Car(), Adapter: r.Adapter, Practice: r.Practice, Complete: r.Complete, Modules: moduleDocs(v.Modules()),
 		Patterns: v.Patterns(), Elapsed: milliseconds(t.Elapsed), Timing: timing(t), Visit: r.ID, Sent: v.Tally()}
@@ -230,7 +242,8 @@ type sendCmd struct {
 	Say     []string `placeholder:"LATCH" help:"Your own statement for a latch that can't be measured: standing, drive-off, supply, not-charging, safety, reach."`
 	Car     string   `help:"Name of the car in the logbook."`
 	Frames  string   `placeholder:"FILE" help:"Also keep all frames, as pcapng."`
-	Text    []string `arg:"" help:"The request, exactly as it is to be sent."`
+	calendar
+	Text []string `arg:"" help:"The request, exactly as it is to be sent."`
 }
 
 // sayable are the latches that an owner's statement can concern.
@@ -245,7 +258,7 @@ func (c *sendCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	v, done, err := e.visit(c.Adapter)
+	v, done, err := e.visit(c.Adapter, c.Ahead)
 	if err != nil {
 		return err
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 
+	"readback/diag"
 	"readback/diag/garage"
 )
 
@@ -27,6 +28,51 @@ type carHistory struct {
 	Car     garage.Car       `json:"car"`
 	Visits  []garage.Summary `json:"visits"`
 	Journal []garage.Entry   `json:"journal"`
+
+	Proof      []proofLine        `json:"proof"` // the readings that follow the newest erase
+	Returns    []diag.Returns     `json:"returns"`
+	Recordings []garage.Recording `json:"recordings"`
+	Reports    []garage.Report    `json:"reports"`
+}
+
+// proofLine is one step of the proof, with what to do for it.
+type proofLine struct {
+	garage.ProofStep
+	Open bool   `json:"open"`
+	Do   string `json:"do"`
+}
+
+// gather collects what the logbook holds of a car.
+func gather(ctx context.Context, s *garage.Store, car garage.Car) (h carHistory, err error) {
+	h = carHistory{Car: car, Proof: []proofLine{}}
+	if h.Visits, err = s.Visits(ctx, car.ID); err != nil {
+		return h, err
+	}
+	if h.Journal, err = s.Journal(ctx, car.ID); err != nil {
+		return h, err
+	}
+	past, err := s.CodeHistory(ctx, car.ID)
+	if err != nil {
+		return h, err
+	}
+	h.Returns = diag.FindReturns(past, h.Journal)
+	for _, e := range h.Journal {
+		steps, err := s.Proof(ctx, e.ID)
+		if err != nil {
+			return h, err
+		}
+		for _, p := range steps {
+			h.Proof = append(h.Proof, proofLine{p, p.Open(), diag.GuideOf(p.Step).Do})
+		}
+		if len(steps) > 0 {
+			break
+		}
+	}
+	if h.Recordings, err = s.Recordings(ctx, car.ID); err != nil {
+		return h, err
+	}
+	h.Reports, err = s.Reports(ctx, car.ID)
+	return h, err
 }
 
 func (c *historyCmd) Run(e *env) error {
@@ -48,11 +94,8 @@ func (c *historyCmd) Run(e *env) error {
 	}
 	out := []carHistory{}
 	for _, car := range cars {
-		h := carHistory{Car: car}
-		if h.Visits, err = s.Visits(e.ctx, car.ID); err != nil {
-			return err
-		}
-		if h.Journal, err = s.Journal(e.ctx, car.ID); err != nil {
+		h, err := gather(e.ctx, s, car)
+		if err != nil {
 			return err
 		}
 		out = append(out, h)
@@ -83,6 +126,29 @@ func (e *env) printHistory(h carHistory) {
 		for _, a := range j.Answers {
 			fmt.Fprintln(e.out, "      ", a)
 		}
+	}
+	e.printFollowing(h)
+}
+
+// printFollowing prints what is still to be done after an erase, and which codes came back.
+func (e *env) printFollowing(h carHistory) {
+	for _, p := range h.Proof {
+		state := "done, visit " + fmt.Sprint(p.Visit)
+		switch {
+		case p.Left:
+			state = "left out"
+		case p.Open:
+			state = "open: " + p.Do
+		}
+		fmt.Fprintf(e.out, "  proof %-3s due %s  %s\n", p.Step, p.Due.Local().Format("2006-01-02 15:04"), state)
+	}
+	for _, r := range h.Returns {
+		if len(r.Seen) > 1 {
+			fmt.Fprintf(e.out, "  %s %s: %s\n", r.Module, r.Code, r.Text)
+		}
+	}
+	for _, r := range h.Reports {
+		fmt.Fprintf(e.out, "  report of visit %d, %s, %s, SHA-256 %s\n", r.Visit, r.Made.Local().Format("2006-01-02 15:04"), r.Form, r.Digest)
 	}
 }
 

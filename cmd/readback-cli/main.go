@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	"time"
 
 	"github.com/alecthomas/kong"
 
@@ -105,7 +106,7 @@ func (e *env) exit(err error) int {
 	case errors.As(err, &u):
 		fmt.Fprintln(e.err, "readback-cli:", u.text)
 		return exitUse
-	case errors.Is(err, adapter.ErrUnknownPlace):
+	case errors.Is(err, adapter.ErrUnknownPlace), errors.Is(err, diag.ErrCalendar):
 		fmt.Fprintln(e.err, diag.Sentence(err))
 		return exitUse
 	}
@@ -132,12 +133,12 @@ func (e *env) store() (*garage.Store, error) {
 }
 
 // visit opens the logbook and the adapter; the caller runs the returned function at the end.
-func (e *env) visit(place string) (*diag.Visit, func(), error) {
+func (e *env) visit(place string, ahead time.Duration) (*diag.Visit, func(), error) {
 	s, err := e.store()
 	if err != nil {
 		return nil, nil, err
 	}
-	v, err := diag.Open(e.ctx, diag.Options{Place: adapter.Place(place), Drivers: e.drivers, Store: s})
+	v, err := diag.Open(e.ctx, diag.Options{Place: adapter.Place(place), Drivers: e.drivers, Store: s, Ahead: ahead})
 	if err != nil {
 		return nil, nil, errors.Join(err, s.Close())
 	}

@@ -56,7 +56,7 @@ func (s *Store) PutRecording(ctx context.Context, r Recording, write func(io.Wri
 		return Recording{}, errors.Join(fmt.Errorf("garage: put recording: %w", err), os.Remove(f.Name()))
 	}
 	r.Digest = digest.Sum(nil)
-	r.File = fmt.Sprintf("%s-%x.pcapng", r.Begun.Format("20060102-150405"), r.Digest[:4])
+	r.File = fmt.Sprintf("%s-%x.pcapng", r.Begun.Format("20060102-150405"), []byte(r.Digest[:4]))
 	if err := os.Rename(f.Name(), s.RecordingPath(r)); err != nil {
 		return Recording{}, errors.Join(fmt.Errorf("garage: put recording: %w", err), os.Remove(f.Name()))
 	}
