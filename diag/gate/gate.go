@@ -55,8 +55,11 @@ type Proposal struct {
 	Words       string // what the owner typed as read-back words
 }
 
-// Permit lets one change pass once. It comes from [Gate.Permit] only.
-type Permit struct {
+// Permit lets one change pass once. It comes from [Gate.Permit] only. A copy of it is the same permit.
+type Permit struct{ grant *grant }
+
+// grant is what a permit and all its copies stand for.
+type grant struct {
 	gate    *Gate
 	address link.Address
 	data    []byte
@@ -199,7 +202,7 @@ func (g *Gate) Permit(p Proposal, now time.Time) (*Permit, error) {
 		}
 		return nil, &Refusal{Latches: open, Reason: reason}
 	}
-	return &Permit{gate: g, address: m.Address, data: m.Data, exact: m.Exact, expires: now.Add(permitLife)}, nil
+	return &Permit{&grant{gate: g, address: m.Address, data: m.Data, exact: m.Exact, expires: now.Add(permitLife)}}, nil
 }
 
 // unfit tells why a request may never get a permit. g.mu is held. Nothing in e is believed that the bytes themselves
@@ -259,19 +262,21 @@ func (g *Gate) Pass(ctx context.Context, p *Permit, m link.Message, now time.Tim
 
 // spend checks a permit and uses it up. g.mu is held.
 func (g *Gate) spend(p *Permit, m link.Message, now time.Time) error {
-	switch {
-	case p == nil || p.gate != g:
+	if p == nil || p.grant == nil || p.grant.gate != g {
 		return ErrPermitOther
-	case p.used:
+	}
+	of := p.grant
+	switch {
+	case of.used:
 		return ErrPermitUsed
-	case !now.Before(p.expires) || now.Before(p.expires.Add(-permitLife)):
+	case !now.Before(of.expires) || now.Before(of.expires.Add(-permitLife)):
 		return ErrPermitExpired
-	case m.Address != p.address || !bytes.Equal(m.Data, p.data) || !bytes.Equal(m.Exact, p.exact):
+	case m.Address != of.address || !bytes.Equal(m.Data, of.data) || !bytes.Equal(m.Exact, of.exact):
 		return ErrPermitOther
 	}
 	if reason := g.barred(m); reason != "" { // an identifier may have been heard since
 		return &Refusal{Reason: reason}
 	}
-	p.used = true
+	of.used = true
 	return nil
 }

@@ -16,15 +16,6 @@ const (
 	recordLife   = 5 * time.Minute
 )
 
-// Supply limits for a change, in volts at the 16-pin socket. 12.4 V as lower bound and 13.2 to 14.8 V for a charging
-// supply are common workshop practice; figures differ by maker.
-const (
-	supplyLow    = 12.2 // below: no
-	supplyGood   = 12.4 // from here on: yes
-	supplyFed    = 13.2 // from here on something feeds the supply
-	supplyTooBig = 14.8 // from here on: no
-)
-
 // Line puts the latches of a request in order, each with its value, its age and where it comes from. It is pure.
 func Line(e explain.Explanation, s State, words string, now time.Time) []Latch {
 	return line(e, s, words, now, e.Frame != nil && everyone(e.Frame.ID))
@@ -138,41 +129,6 @@ func (l liner) drive() Latch {
 		return byTime
 	}
 	return byMotor
-}
-
-// supply: bands of the 12 V supply. off tells that the drive is off and nothing charges.
-func (l liner) supply(off bool) Latch {
-	lt := Latch{Key: SupplyGood, Title: "The 12 V supply is strong enough"}
-	_, accepted := l.said(SupplyGood)
-	ask := false
-	lt = l.measured(lt, l.s.Supply, 1, "V", func(v float64) (bool, string) {
-		switch v = math.Round(v*100) / 100; {
-		case v < supplyLow:
-			return false, "needs 12.4 V or more: charge the 12 V battery first"
-		case v < supplyGood:
-			ask = true
-			if accepted {
-				return true, "a little low: you accepted it"
-			}
-			return false, "a little low: 12.4 V or more is better. Connect a charger, or accept it"
-		case v >= supplyTooBig:
-			return false, "too high: it must be below 14.8 V"
-		case v >= supplyFed && !off:
-			ask = true
-			if accepted {
-				return true, "you say that a charger is connected to the 12 V battery"
-			}
-			return false, "something feeds the supply: the drive may be on, or the car charges. If it is a charger on the 12 V battery, say so"
-		}
-		return true, "needs 12.4 V or more"
-	})
-	if ask {
-		lt.CanSay = true
-		if lt.InLine {
-			lt.Source = Owner
-		}
-	}
-	return lt
 }
 
 func (l liner) charging() Latch {

@@ -11,11 +11,12 @@ type Reading struct {
 
 // State is what is known of the car when a change is proposed. The zero State knows nothing.
 type State struct {
-	Speed    *Reading // km/h; nil when it can't be measured
-	Motor    *Reading // 1/min
-	RunTime  *Reading // seconds since the drive was switched on
-	Supply   *Reading // volts of the 12 V supply
-	Charging *Reading // 1 while a charging cable is in or a charge runs, else 0
+	Speed    *Reading  // km/h; nil when it can't be measured
+	Motor    *Reading  // 1/min
+	RunTime  *Reading  // seconds since the drive was switched on
+	Supply   *Reading  // volts of the 12 V supply
+	Supplies []Reading // earlier readings of it, kept by [Remember]; they show a supply that sags
+	Charging *Reading  // 1 while a charging cable is in or a charge runs, else 0
 
 	Said    map[Key]time.Time // the owner's own statements; each expires after 5 minutes
 	Record  *RecordFacts      // the last reading of the whole car; nil when there is none
