@@ -2,7 +2,6 @@ package simcar
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -269,8 +268,8 @@ func (m *module) remembered(req []byte) ([]byte, byte) {
 // Functional groups, ISO 14229-1:2020 annex D.5. FF FF and the group is the group of service 14.
 const groupEmissions = 0x33
 
-// severities are the bits that a module reports: what to do (7-5) and the class (4-0), annex D.3.
-const severities = 0xFF
+// severities are the bits that a module reports: what to do (7-5) and the class (4-1), annex D.3. Bit 0 is "no class".
+const severities = 0xFE
 
 // group answers for a functional group: one that the module can also clear.
 func (m *module) group(req []byte) ([]byte, byte) {
@@ -376,7 +375,7 @@ func validateCodes(at string, codes map[string]*Code) error {
 		case err != nil:
 			return wrong(at, "%w", err)
 		case codes[name] == nil:
-			return &fieldError{at, errors.New("is empty")}
+			return wrong(at, "is empty")
 		}
 		if err := codes[name].validate(at); err != nil {
 			return err
