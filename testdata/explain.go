@@ -13,3 +13,9 @@ var ExplainCases string
 //
 //go:embed explain_names.json
 var ExplainNames []byte
+
+// ExplainServices are the names that the open library scapy gives to the services of three standards; the file says which
+// version.
+//
+//go:embed explain_services.tsv
+var ExplainServices string

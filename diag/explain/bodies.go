@@ -172,7 +172,7 @@ func periodic(b []byte) string { return fmt.Sprintf("The value F2%02X.", b[0]) }
 // windowText: eventWindowTime.
 func windowText(b []byte) string {
 	names := map[byte]string{2: "Without end.", 3: "For a short time.", 4: "For a middle time.", 5: "For a long time.",
-		6: "As long as it has power.", 7: "As long as the ignition is on.", 8: "Until the maker's own signal."}
+		6: "As long as it has power.", 7: "As long as the ignition is on.", 8: "Until a signal that only the maker knows."}
 	if n := names[b[0]]; n != "" {
 		return n
 	}

@@ -16,7 +16,8 @@ type Explanation struct {
 	Input     string     `json:"input"`
 	Frame     *Frame     `json:"frame"` // nil when no frame can be read from the input
 	Direction Direction  `json:"direction"`
-	Service   string     `json:"service"` // two hex digits of the service identifier, without the answer bit 0x40; "" when there is none
+	Service   string     `json:"service"`        // two hex digits of the service identifier, without the answer bit 0x40; "" when there is none
+	Term      string     `json:"term,omitempty"` // what the service is called in its standard; "" when none has it
 	Summary   string     `json:"summary"`
 	Fields    []Field    `json:"fields"`
 	Findings  []Finding  `json:"findings"`

@@ -34,7 +34,7 @@ func explainFrame(id link.ID, data []byte, o Options) Explanation {
 		e.Class, e.Reason = j.class, j.reason()
 	}
 	if len(t.payload) > 0 && (t.kind == single || t.kind == first) {
-		e.Service = serviceText(t.payload, e.Direction)
+		e.Service, e.Term = serviceText(t.payload, e.Direction), termOf(t.payload, w.older())
 	}
 	e.Fields = fieldsOf(id, data, w, t, e.Direction)
 	e.Summary = summaryOf(id, w, t, e)
@@ -73,6 +73,21 @@ func serviceText(p []byte, d Direction) string {
 		return fmt.Sprintf("%02X", p[0]&^0x40)
 	}
 	return fmt.Sprintf("%02X", p[0])
+}
+
+// termOf is what the service of a request or answer is called in its standard.
+func termOf(p []byte, older bool) string {
+	id := p[0] &^ 0x40
+	if p[0] == 0x7F {
+		if len(p) < 2 || isAnswer(p[1]) {
+			return ""
+		}
+		id = p[1]
+	}
+	if s := answeredService(id|0x40, older); s != nil {
+		return s.term
+	}
+	return ""
 }
 
 // summaryOf says the whole frame in one or two sentences.

@@ -108,7 +108,7 @@ func explainMessage(id link.ID, w who, payload []byte, total, room int, o *Optio
 	if !id.IsZero() {
 		text = whoText(id, w, e.Direction)
 	}
-	e.Service = serviceText(payload, e.Direction)
+	e.Service, e.Term = serviceText(payload, e.Direction), termOf(payload, w.older())
 	e.Fields = append(e.Fields, identifierField(id, name, text))
 	source, pieces := payloadPieces(payload, e.Direction, w.tongue(), len(payload) < total)
 	at := 0

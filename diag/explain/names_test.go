@@ -186,3 +186,91 @@ func TestGroupNames(t *testing.T) {
 		}
 	}
 }
+
+// otherTerms are the names of ISO 14230-3 and ISO 14229-1 that scapy shortens.
+var otherTerms = map[string]string{
+	"kwp 22": "readDataByCommonIdentifier", "kwp 2E": "writeDataByCommonIdentifier", "uds 2A": "ReadDataByPeriodicIdentifier",
+}
+
+// Names and numbers of the services against scapy, of all three standards.
+func TestServicesOfAnotherLibrary(t *testing.T) {
+	met := map[string]int{}
+	for _, line := range strings.Split(strings.TrimSpace(testdata.ExplainServices), "\n") {
+		f := strings.Split(line, "\t")
+		if strings.HasPrefix(line, "#") {
+			continue
+		}
+		met[f[0]]++
+		id := byte(number(t, f[1]))
+		s, want := serviceOf(id), f[2]
+		if f[0] == "kwp" {
+			s = olderServiceOf(id)
+		}
+		if other := otherTerms[f[0]+" "+f[1]]; other != "" {
+			want = other
+		}
+		switch {
+		case s == nil || s.family != map[string]family{"uds": ofUDS, "obd": ofOBD, "kwp": ofKWP}[f[0]]:
+			t.Errorf("%s: %+v", line, s)
+		case f[0] != "obd" && !strings.EqualFold(s.term, want):
+			t.Errorf("%s: our term is %s", line, s.term)
+		}
+	}
+	if met["uds"] != 27 || met["obd"] != 10 || met["kwp"] != 27 {
+		t.Errorf("%v", met)
+	}
+	for _, s := range olderServices {
+		if len(olderLayouts[s.id]) == 0 || s.family != ofKWP || s.sub || serviceOf(s.id) == nil {
+			t.Errorf("%+v", s)
+		}
+	}
+}
+
+// The numbered values of ISO 14229-1 that are said in words (py-uds): each has words, and no other has.
+func TestNumberedValuesHaveWords(t *testing.T) {
+	names := referenceNames(t)
+	for _, c := range []struct {
+		table string
+		text  func(b []byte) string
+		none  string // words of a value that the standard does not have
+	}{
+		{"EVENT_WINDOW_TIME_MAPPING_2020", windowText, "maker's own"},
+		{"TRANSMISSION_MODE_MAPPING", pace, "no meaning"},
+		{"MODE_OF_OPERATION_MAPPING_2020", fileDeed, "no meaning"},
+		{"LINK_CONTROL_MODE_IDENTIFIER_MAPPING", lineText, "Speed number"},
+		{"INPUT_OUTPUT_CONTROL_PARAMETER_MAPPING", ioText, "Bytes"},
+		{"DTC_FUNCTIONAL_GROUP_IDENTIFIER_MAPPING", area.text, "The area number"},
+		{"DTC_FORMAT_IDENTIFIER_MAPPING", func(b []byte) string { return "!" + formatText(b[0]) }, "!format"},
+	} {
+		if len(names[c.table]) == 0 {
+			t.Errorf("no table %s", c.table)
+		}
+		for v := range 256 {
+			name, known := names[c.table][strings.ToUpper(strconv.FormatInt(int64(v)+0x100, 16)[1:])]
+			text := c.text([]byte{byte(v)})
+			if known == strings.Contains(text, c.none) || text == "" {
+				t.Errorf("%s %02X (%s): %q", c.table, v, name, text)
+			}
+			if digits := strings.Trim(name, "PCANBaud"); c.table == "LINK_CONTROL_MODE_IDENTIFIER_MAPPING" && v < 0x20 && !strings.Contains(text, digits) {
+				t.Errorf("speed %02X is %s: %q", v, name, text)
+			}
+		}
+	}
+	for id, name := range names["RID_MAPPING"] {
+		if jobs[uint16(number(t, id))] == "" {
+			t.Errorf("the job %s (%s) has no name", id, name)
+		}
+	}
+	for level := range 128 {
+		p := []byte{0x27, byte(level)}
+		name := names["SECURITY_ACCESS_TYPE_MAPPING"][strings.ToUpper(strconv.FormatInt(int64(level)+0x100, 16)[1:])]
+		if asksSeed(p) != strings.HasPrefix(name, "Request Seed") || bringsKey(p) != strings.HasPrefix(name, "Send Key") {
+			t.Errorf("27 %02X is %q", level, name)
+		}
+	}
+	for id, name := range names["EVENT_MAPPING_2020"] {
+		if verbOf(0x86, byte(number(t, id))) == "" || verbOf(0x86, byte(number(t, id))|0x40) == "" {
+			t.Errorf("86 %s (%s) has no words", id, name)
+		}
+	}
+}

@@ -85,6 +85,9 @@ const riskTable = `
 3B *     1-7      never    writes
 3D *     1-7      never    writes
 3E 00    2        look     still here
+26 *     1-7      never    by itself
+39 *     1-7      never    built-in job
+3A *     1-7      never    built-in job
 81 *     1-7      never    old line
 82 *     1-7      never    old line
 83 *     1-7      never    deaf
@@ -124,8 +127,8 @@ func riskLines(t *testing.T) map[byte][]riskLine {
 		id, _ := strconv.ParseUint(f[0], 16, 8)
 		out[byte(id)] = append(out[byte(id)], l)
 	}
-	if len(out) != 50 {
-		t.Fatalf("the table names %d services, want 50", len(out))
+	if len(out) != 53 {
+		t.Fatalf("the table names %d services, want 53", len(out))
 	}
 	return out
 }
