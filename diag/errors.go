@@ -55,6 +55,8 @@ func Sentence(err error) string {
 		return fmt.Sprintf("The adapter says %q. Check the plug and the ignition, then connect again.", alert.Text)
 	case errors.As(err, &refused):
 		return fmt.Sprintf("The module refused: %s.", refused.Code.Text())
+	case errors.Is(err, uds.ErrNoneAsked):
+		return "The request asks the module not to answer, and no answer came. Whether it was heard is not known."
 	case errors.Is(err, uds.ErrNoAnswer):
 		return "The module did not answer. Silence is neither yes nor no."
 	case errors.As(err, &torn):

@@ -157,7 +157,7 @@ func (v *Visit) exchange(ctx context.Context, o *once, m link.Message, r *Result
 		switch {
 		case errors.As(err, &refused):
 			return refusal(err, r)
-		case errors.Is(err, uds.ErrNoAnswer):
+		case errors.Is(err, uds.ErrNoAnswer), errors.Is(err, uds.ErrNoneAsked):
 			if len(r.Answers) == 0 {
 				r.Outcome = garage.NoAnswer
 			}
