@@ -285,6 +285,7 @@ func TestOneDoorToTheWire(t *testing.T) {
 	for _, rule := range []struct{ pkg, name, reason string }{
 		{"diag/uds", "New", "every client must stand on the gate, so one function builds them"},
 		{"diag/obd", "New", "the same"},
+		{"diag/kwp", "New", "the same"},
 		{"diag/gate", "New", "a second gate would count and hear for itself"},
 		{"diag/link", "NewRouter", "the one router stands on the gate"},
 		{"diag/isotp", "New", "a second transport on the bus would lie beside the gate"},

@@ -7,7 +7,7 @@ import (
 
 	"readback/diag/dtc"
 	"readback/diag/garage"
-	"readback/diag/link"
+	"readback/diag/kwp"
 	"readback/diag/obd"
 	"readback/diag/uds"
 )
@@ -35,23 +35,36 @@ func (v *Visit) readModule(ctx context.Context, m *garage.Module) error {
 	default:
 		return err
 	}
+	defer func() { nameModule(m) }()
+	if err := v.readPlates(ctx, c, m); err != nil {
+		return err
+	}
+	for _, read := range []func() error{
+		func() error { return v.readCodes(ctx, c, m) },
+		func() error { return v.readOlder(ctx, p, m) },
+		func() error { return v.readParameterCodes(ctx, p, m) },
+	} {
+		if err := read(); err != nil || m.CodesRead == garage.Yes {
+			return err
+		}
+	}
+	return nil
+}
+
+// readPlates reads what the module tells about itself. One that does not know the service is not asked further.
+func (v *Visit) readPlates(ctx context.Context, c *uds.Client, m *garage.Module) error {
 	for _, id := range plates {
 		value, err := c.ReadData(ctx, id)
-		switch {
+		switch n := negative(err); {
 		case err == nil:
 			m.Identification[fmt.Sprintf("%04X", id)] = uds.PlateText(id, value)
+		case n != nil && n.Code == uds.ServiceNotSupported:
+			return nil
 		case !only(err):
 			return err
 		}
 	}
-	nameModule(m)
-	if err := v.readCodes(ctx, c, m); err != nil {
-		return err
-	}
-	if m.CodesRead == garage.Yes {
-		return nil
-	}
-	return v.readParameterCodes(ctx, p, m)
+	return nil
 }
 
 // negative returns the module's refusal in err, or nil.
@@ -67,11 +80,12 @@ func negative(err error) *uds.NegativeError {
 // ends the reading.
 func only(err error) bool {
 	var (
-		shape *uds.ShapeError
-		torn  *link.TornError
-		alert *link.AdapterError
+		shape      *uds.ShapeError
+		olderNo    *kwp.NegativeError
+		olderShape *kwp.ShapeError
 	)
-	return negative(err) != nil || errors.Is(err, uds.ErrNoAnswer) || errors.Is(err, obd.ErrNoAnswer) || errors.As(err, &shape) || errors.As(err, &torn) || errors.As(err, &alert)
+	return negative(err) != nil || errors.As(err, &olderNo) || errors.As(err, &shape) || errors.As(err, &olderShape) ||
+		errors.Is(err, uds.ErrNoAnswer) || errors.Is(err, kwp.ErrNoAnswer) || errors.Is(err, obd.ErrNoAnswer) || passing(err)
 }
 
 // masks are the status masks to ask with: all bits, then without the two "not tested" bits, then faults only; a

@@ -145,7 +145,7 @@ func moduleDocs(views []diag.ModuleView) []moduleDoc {
 	for _, m := range views {
 		d := moduleDoc{Module: m.Module, Codes: []codeDoc{}}
 		for _, c := range m.Views {
-			d.Codes = append(d.Codes, codeDoc{Description: c.Describe, Hex: fmt.Sprintf("%X", c.Record.Raw),
+			d.Codes = append(d.Codes, codeDoc{Description: c.Describe, Hex: c.Record.Raw.String(),
 				Snapshots: c.Record.Snapshots, Extended: c.Record.Extended, Own: c.Record.Severity})
 		}
 		out = append(out, d)
