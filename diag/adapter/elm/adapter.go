@@ -20,6 +20,9 @@ type Options struct {
 	// it is.
 	Speeds   []int
 	SetSpeed func(bitsPerSecond int) error
+	// Tell, when not nil, is told each step of looking for the car's bus, as a sentence, before it is taken. It is called
+	// on the goroutine of Open.
+	Tell func(step string)
 }
 
 // Adapter is an open ELM-style adapter. It carries messages and measures the supply.
@@ -31,7 +34,7 @@ type Adapter struct {
 // Open sets up the adapter at the other end of port and finds the car's bus. It takes port over: it is closed by Close,
 // and when Open fails. The error is an [*adapter.OpenError].
 func Open(ctx context.Context, port io.ReadWriteCloser, o Options) (*Adapter, error) {
-	c := &conversation{w: newWire(port), tap: o.Tap}
+	c := &conversation{w: newWire(port), tap: o.Tap, sums: true}
 	a, err := open(ctx, c, o)
 	if err != nil {
 		step := stepOf(err)
@@ -40,6 +43,7 @@ func Open(ctx context.Context, port io.ReadWriteCloser, o Options) (*Adapter, er
 		}
 		return nil, &adapter.OpenError{Place: o.Place, Step: step, Cause: errors.Join(err, c.w.close())}
 	}
+	c.found = c.p
 	c.start()
 	return a, nil
 }
@@ -57,7 +61,11 @@ func open(ctx context.Context, c *conversation, o Options) (*Adapter, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := c.findProtocol(ctx); err != nil {
+	tell := o.Tell
+	if tell == nil {
+		tell = func(string) {}
+	}
+	if err := c.findProtocol(ctx, tell); err != nil {
 		return nil, err
 	}
 	if err := c.probe(ctx); err != nil {
@@ -76,7 +84,7 @@ func open(ctx context.Context, c *conversation, o Options) (*Adapter, error) {
 		BitRate:   c.p.rate,
 		Protocol:  c.p.String(),
 		Version:   version,
-		Limits:    c.can.limits(),
+		Limits:    c.limits(),
 		LineSpeed: speed,
 	}}, nil
 }
@@ -108,6 +116,18 @@ func (a *Adapter) Abilities() adapter.Abilities { return a.a }
 
 // Link carries the messages. Closing it closes the adapter.
 func (a *Adapter) Link() link.Link { return a.c }
+
+// Everyone is the address that reaches all modules of the car's bus: [link.Functional11] or [link.Functional29] on CAN,
+// [link.AllAtHeader] on the older lines.
+func (a *Adapter) Everyone() link.Address {
+	switch p := a.c.found; {
+	case p.header != nil:
+		return link.AllAtHeader()
+	case p.wide:
+		return link.Functional29()
+	}
+	return link.Functional11()
+}
 
 // SupplyVolts is the voltage at pin 16 (AT RV, data sheet p. 28). It waits until the request in progress has ended.
 func (a *Adapter) SupplyVolts(ctx context.Context) (float64, error) { return a.c.supply(ctx) }

@@ -20,10 +20,12 @@ type conversation struct {
 	w     *wire
 	tap   bus.Tap
 	can   skills
-	p     protocol
+	p     protocol          // as it is set now
+	found protocol          // as the car's bus was found; it does not change
 	speed int               // of the line in bit/s; 0 when it isn't seen
 	set   map[string]string // settings as they are now, by name
 	lost  bool              // the adapter has lost its settings
+	sums  bool              // on a bus with header bytes: checksums are shown
 
 	asked map[link.ID]bool         // identifiers that we ask on: no answers
 	pairs map[link.ID]link.Address // learnt from requests, by answer identifier

@@ -15,4 +15,12 @@
 //     between the two is lost, and the request then counts as unanswered.
 //
 // Flow control that the adapter sends by itself is not shown by it, and the Tap is not told of it.
+//
+// Cars from before CAN have a bus whose messages begin with header bytes (protocols 1 to 5: SAE J1850, ISO 9141-2, ISO
+// 14230). There are no frames there: a request is typed as its payload, header and checksum are put around it by the
+// adapter, and the Tap is told nothing. Answers of several lines are handed over whole, see [readback/diag/link.AtHeader]. Only what
+// reads goes out, and the two requests that erase codes, 04 and 14 of ISO 14230-3. The adapter itself keeps a serial line
+// open with a message every 3 s.
+//
+// [LineLimit] tells how fast a row of requests can be at best.
 package elm

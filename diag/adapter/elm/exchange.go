@@ -40,6 +40,11 @@ type exchange struct {
 	alert     string                // the adapter's words that ended the request
 	sent      string                // the last line written, to know its echo
 	cut       time.Time             // when we have interrupted the adapter; zero: not
+	parts     []*parts              // on a bus with header bytes: answers of several messages
+}
+
+func newExchange(m link.Message) *exchange {
+	return &exchange{m: m, receivers: map[link.ID]*receiver{}, pending: map[link.ID]time.Time{}}
 }
 
 // receiver puts the answers of one module together.
@@ -56,15 +61,18 @@ func (c *conversation) begin(ctx context.Context, m link.Message) (*exchange, er
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
+	if c.p.header != nil {
+		return c.beginHeader(ctx, m)
+	}
 	fields, err := c.fields(m)
 	if err != nil {
 		return nil, err
 	}
-	if err := c.prepare(ctx, m, fields); err != nil {
+	if err := c.prepare(ctx, c.steps(ctx, m, fields)); err != nil {
 		return nil, fmt.Errorf("%w: %w", link.ErrNotSent, err)
 	}
 	c.learn(m.Address)
-	x := &exchange{m: m, receivers: map[link.ID]*receiver{}, pending: map[link.ID]time.Time{}}
+	x := newExchange(m)
 	if len(fields) > 1 {
 		if err := c.segments(ctx, x, fields[:len(fields)-1]); err != nil {
 			return nil, err
@@ -185,7 +193,7 @@ func (c *conversation) listen(x *exchange, until func() time.Time) error {
 				return err
 			}
 		}
-		end := x.patience(last)
+		end := c.patience(x, last)
 		if monitoring && x.cut.IsZero() {
 			end = until()
 		}
@@ -224,12 +232,14 @@ func (c *conversation) listen(x *exchange, until func() time.Time) error {
 const noPrompt = "no prompt"
 
 // patience is until when the adapter must have said something.
-func (x *exchange) patience(last time.Time) time.Time {
+func (c *conversation) patience(x *exchange, last time.Time) time.Time {
 	switch {
 	case !x.cut.IsZero():
 		return x.cut.Add(stopTime)
 	case len(x.pending) > 0: // some adapters wait for P2* by themselves
 		return last.Add(pendingTime + slack)
+	case c.p.header != nil: // it may have to open the conversation anew
+		return last.Add(startTime + slack)
 	}
 	return last.Add(longestWait + slack)
 }
@@ -245,7 +255,12 @@ func (c *conversation) cutShort(x *exchange) error {
 
 // line takes one line of the adapter.
 func (c *conversation) line(x *exchange, e event) {
-	switch m := meaningOf(e.line); m {
+	m := meaningOf(e.line)
+	if c.p.header != nil && (m == plain || m == working) {
+		c.headerLine(x, e, m)
+		return
+	}
+	switch m {
 	case plain, working:
 		f, err := parseFrame(e.line, c.p.wide)
 		switch {
@@ -340,6 +355,7 @@ func (c *conversation) torn(a link.Address, got, want int, cause error) {
 
 // finish tells what has remained open when the adapter has shown its prompt.
 func (c *conversation) finish(x *exchange) {
+	c.join(x)
 	for _, r := range x.receivers {
 		if got, want, ok := r.r.Pending(); ok {
 			c.torn(r.from, got, want, isotp.ErrTimeoutCr)

@@ -67,23 +67,19 @@ func (c *conversation) fields(m link.Message) ([][]byte, error) {
 const maxLength = 4095
 
 // prepare sets the adapter up for a request. After a reset in between it does so once more: nothing has been sent yet.
-func (c *conversation) prepare(ctx context.Context, m link.Message, fields [][]byte) error {
+func (c *conversation) prepare(ctx context.Context, steps []func() error) error {
 	for try := 0; ; try++ {
-		err := c.resume(c.settings(ctx, m, fields))
+		err := c.resume(c.settings(ctx, steps))
 		if !c.lost || try > 0 || ctx.Err() != nil || errors.Is(err, link.ErrGone) || errors.Is(err, link.ErrClosed) {
 			return err
 		}
 	}
 }
 
-func (c *conversation) settings(ctx context.Context, m link.Message, fields [][]byte) error {
-	if c.lost {
-		if err := c.setUpAgain(ctx); err != nil {
-			return err
-		}
-	}
+// steps set the adapter up for a request on CAN.
+func (c *conversation) steps(ctx context.Context, m link.Message, fields [][]byte) []func() error {
 	a := m.Address
-	for _, step := range []func() error{
+	return []func() error{
 		func() error { return c.setProtocol(ctx, a.Request.Extended) },
 		func() error { return c.setHeader(ctx, a.Request) },
 		func() error { return c.setFilter(ctx, a) },
@@ -91,7 +87,16 @@ func (c *conversation) settings(ctx context.Context, m link.Message, fields [][]
 		func() error { return c.setWait(ctx, m) },
 		func() error { return c.setShort(ctx, len(fields[0]) < can.MaxDataLength && c.can.exact) },
 		func() error { return c.setAnswers(ctx, true) },
-	} {
+	}
+}
+
+func (c *conversation) settings(ctx context.Context, steps []func() error) error {
+	if c.lost {
+		if err := c.setUpAgain(ctx); err != nil {
+			return err
+		}
+	}
+	for _, step := range steps {
 		if err := step(); err != nil {
 			return err
 		}
@@ -103,7 +108,7 @@ func (c *conversation) settings(ctx context.Context, m link.Message, fields [][]
 }
 
 // setProtocol changes between the two identifier widths of the bus. A new protocol begins with its own header and
-// filter.
+// filter; what does not depend on the width stays as it is, for a search may change with every address.
 func (c *conversation) setProtocol(ctx context.Context, wide bool) error {
 	if c.p.wide == wide {
 		return nil
@@ -112,7 +117,13 @@ func (c *conversation) setProtocol(ctx context.Context, wide bool) error {
 	if err := c.apply(ctx, "protocol", "ATSP"+string(twin.number)); err != nil {
 		return err
 	}
+	kept := c.set
 	c.use(twin)
+	for _, key := range []string{"wait", "short", "answers", "flow mode", "flow data"} {
+		if v, ok := kept[key]; ok && v != flowAsTold {
+			c.set[key] = v
+		}
+	}
 	return nil
 }
 
@@ -129,7 +140,7 @@ func (c *conversation) setHeader(ctx context.Context, id link.ID) error {
 func (c *conversation) setFilter(ctx context.Context, a link.Address) error {
 	id, mask := a.Answer, link.ID{Value: can.MaxID, Extended: false}
 	switch {
-	case (a.Functional || id.IsZero()) && a.Request.Extended:
+	case a.Request.Extended && (a.Functional || id.IsZero() || c.can.masks && standardPair(a)):
 		id, mask = link.ID29(0x18DAF100), link.ID29(0x1FFFFF00)
 	case a.Functional || id.IsZero():
 		id, mask = link.ID11(0x700), link.ID11(0x700)
@@ -138,7 +149,7 @@ func (c *conversation) setFilter(ctx context.Context, a link.Address) error {
 	}
 	single := !a.Functional && !a.Answer.IsZero()
 	switch {
-	case single && c.can.receive:
+	case single && c.can.receive && !(a.Request.Extended && c.can.masks): // 18DAF1xx are answers to us and nothing else
 		return c.apply(ctx, "filter", "ATCRA"+id.String())
 	case c.can.masks:
 		return c.apply(ctx, "filter", "ATCF"+id.String(), "ATCM"+mask.String())
@@ -146,22 +157,39 @@ func (c *conversation) setFilter(ctx context.Context, a link.Address) error {
 	return nil
 }
 
-// setFlow lets the adapter permit long answers of this module. For all modules at once it answers each by itself
-// (FC SM 0), which covers the identifiers of the standard.
+// Modes of flow control by the adapter (data sheet, AT FC SM). To first frames of the standard's identifiers it finds the
+// identifier to answer on by itself; elsewhere it has to be told.
+const (
+	flowByItself = "ATFCSM0" // its own bytes: no separation time
+	flowAsTold   = "ATFCSM1" // identifier and bytes as told
+	flowOurBytes = "ATFCSM2" // bytes as told, with our separation time
+)
+
+// setFlow lets the adapter permit long answers of this module, or of all.
 func (c *conversation) setFlow(ctx context.Context, a link.Address) error {
-	if !c.can.flow {
+	own := a.Functional || a.Answer.IsZero() || standardPair(a)
+	switch {
+	case !c.can.flow:
 		return nil
-	}
-	if a.Functional || a.Answer.IsZero() || headed(a) {
-		return c.apply(ctx, "flow mode", "ATFCSM0")
-	}
-	if err := c.apply(ctx, "flow header", "ATFCSH"+a.Request.String()); err != nil {
-		return err
+	case headed(a), own && !c.can.flowBytes && (a.Functional || a.Answer.IsZero()):
+		return c.apply(ctx, "flow mode", flowByItself)
 	}
 	if err := c.apply(ctx, "flow data", "ATFCSD"+typed([]byte{0x30, 0x00, c.separation()})); err != nil {
 		return err
 	}
-	return c.apply(ctx, "flow mode", "ATFCSM1")
+	if own && c.can.flowBytes {
+		return c.apply(ctx, "flow mode", flowOurBytes)
+	}
+	if err := c.apply(ctx, "flow header", "ATFCSH"+a.Request.String()); err != nil {
+		return err
+	}
+	return c.apply(ctx, "flow mode", flowAsTold)
+}
+
+// standardPair: ISO 15765-4 joins the two identifiers of the address.
+func standardPair(a link.Address) bool {
+	request, ok := link.DefaultRequest(a.Answer)
+	return ok && request == a.Request
 }
 
 const (
@@ -187,18 +215,22 @@ func (c *conversation) selfFlow(a link.Address) bool {
 	if headed(a) {
 		return false
 	}
-	request, ok := link.DefaultRequest(a.Answer)
-	return c.set["flow mode"] == "ATFCSM1" || ok && request == a.Request
+	return c.set["flow mode"] == flowAsTold || standardPair(a)
 }
 
 // setWait sets how long the adapter waits for an answer. A request whose wait is left to it, and one that must go out
 // exactly, get the longest there is, so that a late answer still finds the adapter listening.
 func (c *conversation) setWait(ctx context.Context, m link.Message) error {
-	d := max(m.Wait-lineDelay, m.Wait*3/4)
-	if d <= 0 || m.Exact != nil || m.Wait > longestWait {
+	return c.apply(ctx, "wait", waitLine(told(m.Wait, m.Exact != nil)))
+}
+
+// told is the wait that the adapter is told, before it is rounded up to its unit.
+func told(wait time.Duration, exact bool) time.Duration {
+	d := max(wait-lineDelay, wait*3/4)
+	if d <= 0 || exact || wait > longestWait {
 		d = longestWait
 	}
-	return c.apply(ctx, "wait", waitLine(d))
+	return d
 }
 
 func waitLine(d time.Duration) string {

@@ -247,11 +247,32 @@ func TestSettingsLost(t *testing.T) {
 				d.heard()
 				send(t, a.Link(), m)
 				same(t, received(t, a.Link(), time.Second), "7E8 7E00")
-				want := []string{"ATFE", "ATE0", "ATL0", "ATS0", "ATM0", "ATAL", "ATH1", "ATAT0", "ATSP6", "ATCAF0", "ATSH7E0", "ATCRA7E8", "ATFCSH7E0", "ATFCSD300003", "ATFCSM1", "ATSTF2", "ATV0", "ATR1", "023E005555555555"}
+				want := []string{"ATFE", "ATE0", "ATL0", "ATS0", "ATM0", "ATAL", "ATH1", "ATAT0", "ATSP6", "ATCAF0", "ATSH7E0", "ATCRA7E8", "ATFCSD300003", "ATFCSM2", "ATSTF2", "ATV0", "ATR1", "023E005555555555"}
 				same(t, d.heard(), want...)
 			})
 		})
 	}
+}
+
+// An adapter without the mode that takes our bytes alone is told the identifier too.
+func TestFlowWithoutOurBytes(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := &device{at: defaults(map[string]string{"ATFCSM2": "?\r"}), script: []step{
+			{"0322F19055555555", says("7E8037F2231\r" + prompt)}, {"023E005555555555", says("7E8027E00\r" + prompt)}}}
+		a, _ := openDevice(t, d)
+		for _, m := range []link.Message{
+			{Address: at(0x7E0, 0x7E8), Data: []byte{0x22, 0xF1, 0x90}, Wait: 150 * time.Millisecond},
+			{Address: link.Functional11(), Data: []byte{0x3E, 0x00}, Wait: 150 * time.Millisecond},
+		} {
+			send(t, a.Link(), m)
+			if _, err := a.Link().Receive(t.Context()); err != nil {
+				t.Fatal(err)
+			}
+		}
+		synctest.Wait()
+		same(t, d.heard(), "ATSH7E0", "ATCRA7E8", "ATFCSD300003", "ATFCSH7E0", "ATFCSM1", "ATST1E", "ATV0", "ATR1", "0322F19055555555",
+			"ATSH7DF", "ATCF700", "ATCM700", "ATFCSM0", "023E005555555555")
+	})
 }
 
 // Nothing is set twice: the same address again is one line.
@@ -261,6 +282,7 @@ func TestSettingsAreKept(t *testing.T) {
 		d := &device{script: []step{
 			{"0322F19055555555", ok("7E8037F2231")}, {"0322F19055555555", ok("7E8037F2231")},
 			{"0322F19055555555", ok("18DAF158037F2231")}, {"023E005555555555", ok("7E8027E00")},
+			{"0322F19055555555", ok("74D037F2231")},
 		}}
 		a, _ := openDevice(t, d)
 		read := link.Message{Address: at(0x7E0, 0x7E8), Data: []byte{0x22, 0xF1, 0x90}, Wait: 150 * time.Millisecond}
@@ -272,13 +294,16 @@ func TestSettingsAreKept(t *testing.T) {
 			synctest.Wait()
 			return d.heard()
 		}
-		same(t, exchange(read), "ATSH7E0", "ATCRA7E8", "ATFCSH7E0", "ATFCSD300003", "ATFCSM1", "ATST1E", "ATV0", "ATR1", "0322F19055555555")
+		same(t, exchange(read), "ATSH7E0", "ATCRA7E8", "ATFCSD300003", "ATFCSM2", "ATST1E", "ATV0", "ATR1", "0322F19055555555")
 		same(t, exchange(read), "0322F19055555555")
 		wide := read
 		wide.Address = link.Physical(link.ID29(0x18DA58F1), link.ID29(0x18DAF158))
-		same(t, exchange(wide), "ATSP7", "ATCP18", "ATSHDA58F1", "ATCRA18DAF158", "ATFCSH18DA58F1", "ATFCSD300003", "ATFCSM1", "ATST1E", "ATV0", "ATR1", "0322F19055555555")
+		same(t, exchange(wide), "ATSP7", "ATCP18", "ATSHDA58F1", "ATCF18DAF100", "ATCM1FFFFF00", "0322F19055555555")
 		all := link.Message{Address: link.Functional11(), Data: []byte{0x3E, 0x00}, Wait: 300 * time.Millisecond}
-		same(t, exchange(all), "ATSP6", "ATSH7DF", "ATCF700", "ATCM700", "ATFCSM0", "ATST43", "ATV0", "ATR1", "023E005555555555")
+		same(t, exchange(all), "ATSP6", "ATSH7DF", "ATCF700", "ATCM700", "ATST43", "023E005555555555")
+		own := read // a pair that the standard does not know
+		own.Address = at(0x745, 0x74D)
+		same(t, exchange(own), "ATSH745", "ATCRA74D", "ATFCSH745", "ATFCSM1", "ATST1E", "0322F19055555555")
 	})
 }
 
@@ -372,7 +397,6 @@ func TestOpenRungs(t *testing.T) {
 	}{
 		{"nothing but noise", map[string]string{"ATWS": "\xFF\xFE\r", "ATZ": "x\r", "ATE0": "y\r"}, nil, adapter.StepAdapter, "does not answer"},
 		{"headers refused", map[string]string{"ATH1": "?\r"}, nil, adapter.StepAdapter, "who answered"},
-		{"an older line", map[string]string{"ATDPN": "A3\r"}, []step{{harmless, says("48 6B 10 41 00 BE 3E B8 11 FA\r" + prompt)}}, adapter.StepBus, "older line"},
 		{"no bus", nil, []step{{harmless, says("SEARCHING...\rUNABLE TO CONNECT\r" + prompt)}, {harmless, says("CAN ERROR\r" + prompt)},
 			{harmless, says("CAN ERROR\r" + prompt)}, {harmless, says("CAN ERROR\r" + prompt)}, {harmless, says("BUS BUSY\r" + prompt)}}, adapter.StepBus, "BUS BUSY"},
 		{"the port vanishes", nil, []step{{harmless, []piece{{text: "SEARCHING..."}, {after: time.Second, hang: true}}}}, adapter.StepPort, "gone"},

@@ -12,22 +12,31 @@ import (
 	"readback/diag/link"
 )
 
-// protocol is one of the adapter's CAN protocols (data sheet, list of protocols).
+// protocol is one of the adapter's protocols (data sheet, list of protocols).
 type protocol struct {
-	number byte // as in AT SP
-	wide   bool // 29-bit identifiers
-	rate   int  // bit/s
-	twin   byte // the same bit rate with the other width
+	number byte       // as in AT SP
+	wide   bool       // CAN: 29-bit identifiers
+	rate   int        // bit/s
+	twin   byte       // CAN: the same bit rate with the other width
+	header *headerBus // a bus with header bytes; nil: CAN
 }
 
 var protocols = map[byte]protocol{
-	'6': {'6', false, 500000, '7'},
-	'7': {'7', true, 500000, '6'},
-	'8': {'8', false, 250000, '9'},
-	'9': {'9', true, 250000, '8'},
+	'1': {number: '1', rate: 41600, header: &headerBuses[0]},
+	'2': {number: '2', rate: 10400, header: &headerBuses[1]},
+	'3': {number: '3', rate: 10400, header: &headerBuses[2]},
+	'4': {number: '4', rate: 10400, header: &headerBuses[3]},
+	'5': {number: '5', rate: 10400, header: &headerBuses[4]},
+	'6': {number: '6', wide: false, rate: 500000, twin: '7'},
+	'7': {number: '7', wide: true, rate: 500000, twin: '6'},
+	'8': {number: '8', wide: false, rate: 250000, twin: '9'},
+	'9': {number: '9', wide: true, rate: 250000, twin: '8'},
 }
 
 func (p protocol) String() string {
+	if p.header != nil {
+		return fmt.Sprintf("%s, %.1f kbit/s", p.header.name, float64(p.rate)/1000)
+	}
 	width := "11-bit"
 	if p.wide {
 		width = "29-bit"
@@ -37,23 +46,33 @@ func (p protocol) String() string {
 
 // skills are what the adapter has accepted when asked. Its version says little: copies claim what they can't do.
 type skills struct {
-	exact   bool // CAF0: a line is the data field of a frame
-	short   bool // V1: frames shorter than 8 bytes
-	flow    bool // FC SH, SD, SM: flow control for any pair of identifiers
-	receive bool // CRA
-	masks   bool // CF and CM
-	quiet   bool // R0: sends without waiting for answers
-	wide    bool // CP: the upper bits of a 29-bit identifier
-	supply  bool // RV
+	exact bool // CAF0: a line is the data field of a frame
+	short bool // V1: frames shorter than 8 bytes
+	flow  bool // FC SH, SD, SM: flow control for any pair of identifiers
+	// flowBytes: FC SM 2, our bytes to the standard's identifiers
+	flowBytes bool
+	receive   bool // CRA
+	masks     bool // CF and CM
+	quiet     bool // R0: sends without waiting for answers
+	wide      bool // CP: the upper bits of a 29-bit identifier
+	supply    bool // RV
 }
 
 // limits says in sentences what is missing.
-func (s skills) limits() []string {
+func (c *conversation) limits() []string {
 	var out []string
+	s := c.can
 	say := func(missing bool, text string) {
 		if missing {
 			out = append(out, text)
 		}
+	}
+	if c.p.header != nil {
+		say(true, "The car speaks an older line than CAN: the adapter puts the header and the checksum around a request by itself.")
+		say(c.p.header.keeps, "The adapter keeps this line awake by itself, with a harmless message every 3 s.")
+		say(c.p.header.one == 0, "Requests on this line go to all modules at once; there is none to one module alone.")
+		say(!s.supply, "It can't measure the 12 V supply.")
+		return append(out, "It sends one request at a time.")
 	}
 	say(!s.exact, "It can't send a frame exactly as shown: it puts the length byte and the filling in by itself.")
 	say(!s.exact || !s.quiet, "It can't send requests longer than 7 bytes.")
@@ -64,17 +83,18 @@ func (s skills) limits() []string {
 	return append(out, "It sends one request at a time.")
 }
 
-var (
-	errNoHeaders = errors.New("elm: the adapter can't show who answered (it refuses AT H1); nothing can be read reliably with it")
-	errOlderLine = errors.New("elm: the car answers on an older line than CAN, which this program does not speak")
-)
+var errNoHeaders = errors.New("elm: the adapter can't show who answered (it refuses AT H1); nothing can be read reliably with it")
 
 const (
 	greetTime  = 1200 * time.Millisecond // AT WS takes less than a full reset, which takes about 1 s (data sheet p. 22)
 	resetTime  = 3 * time.Second
 	settleTime = 120 * time.Millisecond // nothing arrives for so long: what was going on has ended
-	// searchTime covers an automatic search over all protocols, the slow ones included (from memory: up to 20 s).
+	// searchTime is how long the adapter may be quiet in an automatic search over all protocols, the slow ones included
+	// (from memory: up to 20 s), tryTime the same for one protocol: a slow initialisation takes 3 s and is repeated.
 	searchTime = 40 * time.Second
+	tryTime    = 12 * time.Second
+	// searchLimit is the most that all of it may take.
+	searchLimit = 100 * time.Second
 )
 
 // greet finds out whether an adapter listens at this line speed, and switches its echo off.
@@ -131,6 +151,11 @@ func (c *conversation) basics(ctx context.Context) error {
 
 // probe finds out what else the adapter accepts. The protocol is known then.
 func (c *conversation) probe(ctx context.Context) error {
+	if c.p.header != nil {
+		_, volts, err := c.volts(ctx)
+		c.can.supply = volts
+		return err
+	}
 	for _, p := range []struct {
 		lines []string
 		ok    *bool
@@ -139,6 +164,7 @@ func (c *conversation) probe(ctx context.Context) error {
 		{[]string{"ATV1", "ATV0"}, &c.can.short},
 		{[]string{"ATCP18"}, &c.can.wide},
 		{[]string{"ATFCSH7E0", "ATFCSD300000", "ATFCSM1", "ATFCSM0"}, &c.can.flow},
+		{[]string{"ATFCSM2", "ATFCSM0"}, &c.can.flowBytes},
 		{[]string{"ATCF700", "ATCM700"}, &c.can.masks},
 		{[]string{"ATR1"}, &c.can.quiet},
 	} {
@@ -180,6 +206,9 @@ func (c *conversation) setUpAgain(ctx context.Context) error {
 	if err := c.apply(ctx, "protocol", "ATSP"+string(c.p.number)); err != nil {
 		return err
 	}
+	if c.p.header != nil {
+		return nil
+	}
 	format := "ATCAF1"
 	if c.can.exact {
 		format = "ATCAF0"
@@ -189,107 +218,6 @@ func (c *conversation) setUpAgain(ctx context.Context) error {
 		return &link.AdapterError{Op: format, Text: "refused"}
 	}
 	return err
-}
-
-// harmless is service 01 00, which parameters a module knows; the adapter's own search uses it too.
-const harmless = "0100"
-
-// findProtocol finds the car's bus. A bus on which nobody answers is a bus: battery cars are often silent to 01 00.
-func (c *conversation) findProtocol(ctx context.Context) error {
-	last := "no answer"
-	found, text, err := c.search(ctx)
-	if err != nil {
-		return err
-	}
-	if found {
-		return nil
-	}
-	if text != "" {
-		last = text
-	}
-	for _, n := range []byte("6789") {
-		ok, err := c.try(ctx, "ATSP"+string(n))
-		if err != nil {
-			return err
-		}
-		if !ok {
-			continue
-		}
-		lines, err := c.w.command(ctx, harmless, searchTime)
-		if err != nil {
-			return err
-		}
-		alive, text := c.alive(lines, protocols[n].wide)
-		if alive {
-			c.use(protocols[n])
-			return nil
-		}
-		if text != "" {
-			last = text
-		}
-	}
-	return &link.AdapterError{Op: "looking for the car's bus", Text: last}
-}
-
-func (c *conversation) use(p protocol) {
-	c.p = p
-	c.set = map[string]string{"protocol": "ATSP" + string(p.number)}
-}
-
-// search lets the adapter look for the protocol by itself, and then fixes it.
-func (c *conversation) search(ctx context.Context) (found bool, text string, err error) {
-	if ok, err := c.try(ctx, "ATSP0"); err != nil || !ok {
-		return false, "", err
-	}
-	lines, err := c.w.command(ctx, harmless, searchTime)
-	if err != nil {
-		return false, "", err
-	}
-	for _, l := range lines {
-		if meaningOf(l) == trouble {
-			return false, l, nil
-		}
-	}
-	number, err := c.w.command(ctx, "ATDPN", commandTime)
-	if err != nil || len(number) == 0 {
-		return false, "", err
-	}
-	n := strings.TrimPrefix(squeeze(number[len(number)-1]), "A")
-	if len(n) != 1 || n == "0" {
-		return false, "", nil
-	}
-	p, ok := protocols[n[0]]
-	if !ok {
-		if n >= "1" && n <= "5" && len(lines) > 0 && meaningOf(lines[len(lines)-1]) == plain {
-			return false, "", errOlderLine
-		}
-		return false, "", nil
-	}
-	if alive, text := c.alive(lines, p.wide); !alive {
-		return false, text, nil
-	}
-	if ok, err := c.try(ctx, "ATSP"+n); err != nil || !ok {
-		return false, "", err
-	}
-	c.use(p)
-	return true, "", nil
-}
-
-// alive: a module answered, or at least the frame was taken by the bus (NO DATA).
-func (c *conversation) alive(lines []string, wide bool) (alive bool, text string) {
-	for _, l := range lines {
-		switch m := meaningOf(l); m {
-		case nothing:
-			return true, l
-		case trouble, lost, notKnown, stopped:
-			return false, l
-		case plain, working:
-			if _, err := parseFrame(l, wide); err == nil {
-				return true, ""
-			}
-		}
-	}
-	return false, ""
 }
 
 // try sends a setting that may be refused.
@@ -358,7 +286,7 @@ func (c *conversation) tell(ctx context.Context) (string, error) {
 func stepOf(err error) adapter.Step {
 	var alert *link.AdapterError
 	switch {
-	case errors.As(err, &alert), errors.Is(err, errOlderLine):
+	case errors.As(err, &alert):
 		return adapter.StepBus
 	case errors.Is(err, link.ErrGone):
 		return adapter.StepPort
