@@ -11,7 +11,7 @@ import (
 
 // Whatever is asked, a module answers with its own service or a refusal of it, or not at all.
 func FuzzRequest(f *testing.F) {
-	for _, s := range []string{"", "00", "10 03", "14 FF FF FF", "19 02 FF", "19 04 1D 5A 13 FF", "19", "22 F1 90 F1", "3E 80", "01 00 20 40 60 80 A0", "02 02 00 42", "09 02", "7F 14 78", "06 00 20", "06 01", "22 F4 05 F6 01 F8 08"} {
+	for _, s := range []string{"", "00", "10 03", "14 FF FF FF", "19 02 FF", "19 04 1D 5A 13 FF", "19", "22 F1 90 F1", "3E 80", "01 00 20 40 60 80 A0", "02 02 00 42", "09 02", "7F 14 78", "06 00 20", "06 01", "22 F4 05 F6 01 F8 08", "19 05 FF", "19 08 FF FF", "19 0B", "19 10 1D 5A 13 FF", "19 18 C2 93 00 FF 15", "14 FF FF FF 15", "24 DD 01"} {
 		f.Add(unhex(s), false)
 	}
 	f.Fuzz(func(t *testing.T, req []byte, functional bool) {

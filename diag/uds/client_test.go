@@ -136,20 +136,13 @@ func TestLeftovers(t *testing.T) {
 		if _, err := c.Do(t.Context(), []byte{0x3E, 0x00}); !errors.Is(err, uds.ErrNoAnswer) {
 			t.Fatal(err)
 		}
-		if err := pause(t, 10*ms); err != nil {
+		if err := pauseFor(t.Context(), 10*ms); err != nil {
 			t.Fatal(err)
 		}
 		if _, err := c.Do(t.Context(), []byte{0x3E, 0x00}); err != nil {
 			t.Errorf("the word about the first request ended the second: %v", err)
 		}
 	})
-}
-
-func pause(t *testing.T, d time.Duration) error {
-	ctx, cancel := context.WithTimeout(t.Context(), d)
-	defer cancel()
-	<-ctx.Done()
-	return t.Context().Err()
 }
 
 func TestRefusal(t *testing.T) {
