@@ -204,16 +204,21 @@ func (c *Client) Counters(ctx context.Context) ([]Counter, error) {
 
 // DecodeCounters reads 59 14: three code bytes and a signed counter each.
 func DecodeCounters(a []byte) ([]Counter, error) {
+	return each("fault detection counters", a, func(code dtc.Code, b byte) Counter { return Counter{code, int8(b)} })
+}
+
+// each reads a list of codes with one byte each that is no status.
+func each[T any](op string, a []byte, of func(code dtc.Code, b byte) T) ([]T, error) {
 	if len(a) < 2 {
-		return nil, &ShapeError{"fault detection counters", a, "the report type is missing"}
+		return nil, &ShapeError{op, a, "the report type is missing"}
 	}
 	list, err := records(a, a[2:])
 	if err != nil {
 		return nil, err
 	}
-	out := make([]Counter, len(list))
+	out := make([]T, len(list))
 	for i, r := range list {
-		out[i] = Counter{r.Code, int8(r.Status)}
+		out[i] = of(r.Code, byte(r.Status))
 	}
 	return out, nil
 }

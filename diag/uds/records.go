@@ -26,18 +26,7 @@ func (c *Client) SnapshotRecords(ctx context.Context) ([]CodeRecord, error) {
 
 // DecodeSnapshotRecords reads 59 03: three code bytes and a record number each.
 func DecodeSnapshotRecords(a []byte) ([]CodeRecord, error) {
-	if len(a) < 2 {
-		return nil, &ShapeError{"list of snapshots", a, "the report type is missing"}
-	}
-	list, err := records(a, a[2:])
-	if err != nil {
-		return nil, err
-	}
-	out := make([]CodeRecord, len(list))
-	for i, r := range list {
-		out[i] = CodeRecord{r.Code, byte(r.Status)}
-	}
-	return out, nil
+	return each("list of snapshots", a, func(code dtc.Code, b byte) CodeRecord { return CodeRecord{code, b} })
 }
 
 // Snapshot is one record of values kept when a code was stored.

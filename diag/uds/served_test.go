@@ -81,7 +81,10 @@ func TestReportsAtTheCar(t *testing.T) {
 
 		snaps, err := c.MemorySnapshots(ctx, lost, 0xFF, 0x15, sizes)
 		check("memory", len(snaps), err, "1")
-		stored, err := c.StoredData(ctx, 0x03, func(id uint16) (int, bool) { n, ok := map[uint16]int{0xDD00: 3, 0xDD01: 1, 0xDD02: 1, 0xDD03: 2}[id]; return n, ok })
+		stored, err := c.StoredData(ctx, 0x03, func(id uint16) (int, bool) {
+			n, ok := map[uint16]int{0xDD00: 3, 0xDD01: 1, 0xDD02: 1, 0xDD03: 2}[id]
+			return n, ok
+		})
 		check("stored", len(stored), err, "1")
 		if len(stored) == 1 && (stored[0].Record != 3 || stored[0].Code != dtc.From3(0xC1, 0x40, 0x87) || len(stored[0].Data) != 4) {
 			t.Errorf("stored: %+v", stored[0])
