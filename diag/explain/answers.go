@@ -341,6 +341,9 @@ func (c *cursor) values() {
 	}
 }
 
+// longestParameter is more bytes than any parameter of service 01 has (SAE J1979-DA).
+const longestParameter = 64
+
 // valueSize is how many of n bytes belong to the value of an identifier; 0 when that is not known. What is left over has
 // room for another identifier with a value.
 func valueSize(id uint16, n int) int {
@@ -351,7 +354,7 @@ func valueSize(id uint16, n int) int {
 	case id == 0xF190:
 		size = 17
 	case id>>8 == 0xF4:
-		for k := 1; k <= n && size == 0; k++ {
+		for k := 1; k <= min(n, longestParameter) && size == 0; k++ {
 			if m, err := obd.DecodeParameter(byte(id), make([]byte, k)); err == nil && len(m.Readings) > 0 {
 				size = k
 			}

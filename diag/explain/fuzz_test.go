@@ -95,3 +95,35 @@ func FuzzFrame(f *testing.F) {
 		}
 	})
 }
+
+// FuzzExplainMessage: any message, to and from modules of every standard and addressing, alone and cut into frames: its
+// fields cover it once, its short form agrees, and to know the standard makes no request safer.
+func FuzzExplainMessage(f *testing.F) {
+	for _, s := range []string{"14FFFFFF", "5902FF0A801308", "62F190314D3847444D3941584B50303432373838", "7F1478", "410C0B30", "4601812400050000FFFF", "2912", "38010003612F62", "2C02F3011401020304",
+		"3411440010000000000020", "8400010000020001103EAABB", "64010C9500000000", "594233FFFE042001430008", "1081", "5802010A8060FFFF", "49020131443447503030523535423132333435", "420C001AF8"} {
+		f.Add(unhex(s), byte(0))
+	}
+	f.Fuzz(func(t *testing.T, p []byte, how byte) {
+		a := link.Address{Request: link.ID11(0x7E0), Answer: link.ID11(0x7E8), Mode: link.Mode(how & 3), Functional: how&4 != 0, Target: how, Source: how}
+		var before Class
+		for i, protocol := range []string{"", "UDS", "KWP", "OBD"} {
+			o := Options{Modules: []Module{{Name: "A", Address: a, Protocol: protocol}}}
+			e := ExplainMessage(a, p, o)
+			soundMessage(t, protocol, e, p)
+			if b := Summary(a, p, o); b.Class != e.Class || b.Direction != e.Direction || b.Text == "" {
+				t.Errorf("% X: %+v, explained as %s %s", p, b, e.Direction, e.Class)
+			}
+			if i == 0 {
+				before = e.Class
+			} else if danger(e.Class) < danger(before) {
+				t.Errorf("% X: %s to a module that speaks %s, %s to an unknown one", p, e.Class, protocol, before)
+			}
+		}
+		frames := [][]byte{}
+		for rest := p; len(rest) > 0; rest = rest[min(8, len(rest)):] {
+			frames = append(frames, rest[:min(8, len(rest))])
+		}
+		e := ExplainFrames(a.Answer, frames, Options{Modules: []Module{{Name: "A", Address: a}}})
+		soundMessage(t, "frames", e, e.Payload)
+	})
+}
