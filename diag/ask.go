@@ -49,6 +49,9 @@ func (v *Visit) ask(ctx context.Context, tell func(Progress)) (found []link.Addr
 			break
 		}
 	}
+	v.mu.Lock()
+	v.number = number
+	v.mu.Unlock()
 	return found, number, rounds, nil
 }
 

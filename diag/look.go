@@ -236,7 +236,10 @@ func (v *Visit) practice(number string) bool {
 // save puts the record into the store under its car.
 func (v *Visit) save(ctx context.Context, rec *garage.Visit, carName string) error {
 	car := v.Car()
-	number := numberOf(rec.Modules)
+	v.mu.Lock()
+	told := v.number
+	v.mu.Unlock()
+	number := firstNonEmpty(numberOf(rec.Modules), told)
 	rec.Practice = v.practice(number)
 	if car.ID == 0 || carName != "" && carName != car.Name {
 		found, ok, err := v.opt.Store.FindCar(ctx, number, carName, rec.Practice)

@@ -39,9 +39,10 @@ type Visit struct {
 	state    gate.State
 	words    string
 	result   *Result
-	offered  map[byte]bool // OBD parameters of service 01 that some module offers; nil when not asked yet
-	timing   Timing        // of the last look
-	recorded bool          // the conversation is kept beside the logbook
+	source   *source // of live values; nil while none is known
+	number   string  // identification number that was told when all modules were asked
+	timing   Timing  // of the last look
+	recorded bool    // the conversation is kept beside the logbook
 }
 
 // Open opens the adapter at o.Place and puts the rooms together. The error is an [*adapter.OpenError] where a rung

@@ -9,7 +9,6 @@ import (
 	"readback/diag/explain"
 	"readback/diag/garage"
 	"readback/diag/gate"
-	"readback/diag/link"
 )
 
 // OBD parameters that tell the car's state (SAE J1979 service 01).
@@ -27,61 +26,33 @@ func (v *Visit) Measure(ctx context.Context) error {
 	if volts, ok := v.Supply(ctx); ok {
 		s.Supply = &gate.Reading{Value: volts, At: time.Now(), Source: gate.Measured}
 	}
-	a := link.Functional11()
-	p := v.router.Peer(a)
-	defer p.Close()
-	c := v.parameters(p, a)
-	offered, err := v.offers(ctx, c)
+	from, err := v.findSource(ctx)
 	if err != nil {
 		return err
 	}
-	read := func(param byte, into **gate.Reading) error {
-		if !offered[param] || *into != nil {
+	err = v.at(from, func(c parameterReader) error {
+		read := func(param byte, into **gate.Reading) error {
+			if !from.offered[param] || *into != nil {
+				return nil
+			}
+			value, ok, err := c.Value(ctx, param)
+			if err != nil || !ok {
+				return err
+			}
+			*into = &gate.Reading{Value: value, At: time.Now(), Source: gate.FromCar}
 			return nil
 		}
-		value, ok, err := c.Value(ctx, param)
-		if err != nil || !ok {
-			return err
-		}
-		*into = &gate.Reading{Value: value, At: time.Now(), Source: gate.FromCar}
-		return nil
-	}
-	err = errors.Join(
-		read(paramSpeed, &s.Speed),
-		read(paramMotor, &s.Motor),
-		read(paramRunTime, &s.RunTime),
-		read(paramSupply, &s.Supply),
-	)
+		return errors.Join(
+			read(paramSpeed, &s.Speed),
+			read(paramMotor, &s.Motor),
+			read(paramRunTime, &s.RunTime),
+			read(paramSupply, &s.Supply),
+		)
+	})
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	v.state.Speed, v.state.Motor, v.state.RunTime, v.state.Supply = s.Speed, s.Motor, s.RunTime, s.Supply
 	return err
-}
-
-// offers asks once which OBD parameters the car offers; a car that offers none is asked again the next time.
-func (v *Visit) offers(ctx context.Context, c parameterReader) (map[byte]bool, error) {
-	v.mu.Lock()
-	known := v.offered
-	v.mu.Unlock()
-	if known != nil {
-		return known, nil
-	}
-	offered, err := c.Supported(ctx)
-	if err != nil {
-		return nil, err
-	}
-	if len(offered) > 0 {
-		v.mu.Lock()
-		v.offered = offered
-		v.mu.Unlock()
-	}
-	return offered, nil
-}
-
-// parameterReader is what Measure needs of an OBD client.
-type parameterReader interface {
-	Supported(ctx context.Context) (map[byte]bool, error)
-	Value(ctx context.Context, param byte) (value float64, ok bool, err error)
 }
 
 // Say is the owner's own statement about a latch; it expires after five minutes. Unsay takes it back.

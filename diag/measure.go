@@ -1,0 +1,133 @@
+package diag
+
+import (
+	"context"
+	"errors"
+
+	"readback/diag/link"
+	"readback/diag/obd"
+)
+
+// source is where a car tells its live values: at which address for all modules, and by which standard.
+type source struct {
+	address link.Address
+	onUDS   bool // SAE J1979-2: identifiers F4xx of service 22 instead of service 01
+	offered map[byte]bool
+}
+
+// reader reads parameters at a source.
+func (s source) reader(c *obd.Client) parameterReader {
+	if s.onUDS {
+		return onUDS{c}
+	}
+	return c
+}
+
+// parameterReader is what Measure needs of an OBD client.
+type parameterReader interface {
+	Supported(ctx context.Context) (map[byte]bool, error)
+	Value(ctx context.Context, param byte) (value float64, ok bool, err error)
+}
+
+// findSource asks which OBD parameters the car offers: on both widths, by service 01 and by the identifiers that replace
+// it. What was found is kept for the visit; a car that offers nothing is asked again the next time.
+func (v *Visit) findSource(ctx context.Context) (source, error) {
+	v.mu.Lock()
+	known := v.source
+	v.mu.Unlock()
+	if known != nil {
+		return *known, nil
+	}
+	targets := []link.Address{link.Functional11()}
+	if v.conn.Abilities().Wide {
+		targets = append(targets, link.Functional29())
+	}
+	for _, a := range targets {
+		for _, on := range []bool{false, true} {
+			s := source{address: a, onUDS: on}
+			err := v.at(s, func(r parameterReader) (err error) {
+				s.offered, err = r.Supported(ctx)
+				return err
+			})
+			if err != nil {
+				return source{}, err
+			}
+			if len(s.offered) > 0 {
+				v.mu.Lock()
+				v.source = &s
+				v.mu.Unlock()
+				return s, nil
+			}
+		}
+	}
+	return source{}, nil
+}
+
+// at lets use read parameters at a source.
+func (v *Visit) at(s source, use func(parameterReader) error) error {
+	p := v.router.Peer(s.address)
+	defer p.Close()
+	return use(s.reader(v.parameters(p, s.address)))
+}
+
+// onUDS reads the parameters of SAE J1979 where SAE J1979-2 puts them: parameter xx is identifier F4xx of service 22 (the
+// ranges are those of ISO 14229-1 annex C, the mapping is from memory).
+type onUDS struct{ c *obd.Client }
+
+// lists are the parameters that list the 32 after them.
+var lists = []byte{0x00, 0x20, 0x40, 0x60, 0x80, 0xA0, 0xC0, 0xE0}
+
+func (o onUDS) Supported(ctx context.Context) (map[byte]bool, error) {
+	union := map[byte]bool{}
+	for _, first := range lists {
+		if first > 0 && !union[first] {
+			break
+		}
+		found, err := o.ask(ctx, first)
+		if err != nil {
+			return nil, err
+		}
+		for _, i := range found {
+			for p := range i.Offered {
+				union[p] = true
+			}
+		}
+	}
+	return union, nil
+}
+
+func (o onUDS) Value(ctx context.Context, param byte) (value float64, ok bool, err error) {
+	found, err := o.ask(ctx, param)
+	if err != nil {
+		return 0, false, err
+	}
+	for _, i := range found {
+		if i.Parameter != nil && len(i.Parameter.Readings) > 0 && i.Parameter.Readings[0].Text == "" {
+			return i.Parameter.Readings[0].Quantity.Value, true, nil
+		}
+	}
+	return 0, false, nil
+}
+
+// ask reads one parameter of all modules, those with the lowest identifiers first. Silence and refusals are no values.
+func (o onUDS) ask(ctx context.Context, param byte) ([]obd.Identified, error) {
+	id := obd.IdentifierOfParameter(param)
+	answers, err := o.c.Ask(ctx, []byte{0x22, byte(id >> 8), byte(id)})
+	if errors.Is(err, obd.ErrNoAnswer) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	var out []obd.Identified
+	for _, from := range answers.IDs() {
+		a := answers[from]
+		if a.Err != nil || len(a.Value) < 3 || a.Value[0] != 0x62 {
+			continue
+		}
+		if i, err := obd.DecodeIdentifier(id, a.Value[3:]); err == nil {
+			out = append(out, i)
+		}
+	}
+	return out, nil
+}
