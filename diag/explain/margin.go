@@ -9,7 +9,8 @@ import (
 // margin fills what is lost, what can't be done, how sure this is and what it rests on.
 func margin(e *Explanation, w who, t transport) {
 	e.Source = sourcesOf(e.Fields)
-	if e.Direction != Request || t.kind != single {
+	part := t.kind == first
+	if e.Direction != Request || t.kind != single && !part || len(t.payload) == 0 {
 		e.Sure = "Only the form of the frame is known."
 		if e.Direction == Answer && t.kind == single {
 			e.Sure = "The form of the answer is set by the standard. Numbers of the maker's own stay as they are."
@@ -29,7 +30,10 @@ func margin(e *Explanation, w who, t transport) {
 	default:
 		e.Lost, e.Cannot, e.Sure = kindMargin(t.payload, f, w.older())
 	}
-	if !f.complete {
+	switch {
+	case part:
+		e.Sure = "Only the beginning is known. The rest comes in later pages."
+	case !f.complete:
 		e.Sure = "This can't be read completely, so nobody can say what a module makes of it."
 	}
 }

@@ -314,6 +314,8 @@ func TestLongRequestsSayWhatTheyWouldBe(t *testing.T) {
 		first := append([]byte{0x10, byte(len(unhex(hex)))}, unhex(hex)[:6]...)
 		if f := ExplainFrame(engine.Request, first, Options{}); f.Class != Never || want != whyLong && !strings.Contains(f.Reason, want) {
 			t.Errorf("%s as a first frame: %s (%s)", hex, f.Class, f.Reason)
+		} else if serviceOf(unhex(hex)[0]) != nil && (len(f.Cannot) == 0 || !strings.Contains(f.Sure, "beginning")) {
+			t.Errorf("%s as a first frame: can't %q, sure %q", hex, f.Cannot, f.Sure)
 		}
 	}
 }
