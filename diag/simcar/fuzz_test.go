@@ -63,12 +63,17 @@ func FuzzFrames(f *testing.F) {
 
 // Whatever is typed, the device comes back to its prompt.
 func FuzzSerial(f *testing.F) {
-	for _, s := range []string{"ATZ", "ATSP6\r0100", "ATPB00FF\rATSPB\r01", "ATCRAXXXXXXXX\rATMA\rx", "AT FC SD 30\rATFCSM2\r22F190", "\r\r\r", "ATSHFFFFFF\rATSP7\r00", "0100F", "ATPB0100"} {
+	for _, s := range []string{"ATZ", "ATSP6\r0100", "ATPB00FF\rATSPB\r01", "ATCRAXXXXXXXX\rATMA\rx", "AT FC SD 30\rATFCSM2\r22F190", "\r\r\r", "ATSHFFFFFF\rATSP7\r00", "0100F", "ATPB0100",
+		"ATSP5\rATSH8228F1\rATFI\r1802FF00", "ATSP0\r0902\rATMA\rx", "ATSP5\r0100\r82\rATPC\rATIIA10\rATSI", "ATSH1\rATSP5\r01"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, typed string) {
 		synctest.Test(t, func(t *testing.T) {
-			d := plug(t, load(t, ""), SerialOptions{})
+			name := ""
+			if len(typed)%2 == 1 {
+				name = "drover"
+			}
+			d := plug(t, load(t, name), SerialOptions{})
 			go io.WriteString(d.conn, typed+"\r\rx\rATE0\rATL0\rATI\r")
 			d.conn.SetReadDeadline(time.Now().Add(5 * time.Second))
 			all, _ := io.ReadAll(d.conn)

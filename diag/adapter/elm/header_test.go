@@ -386,6 +386,8 @@ func troubles(errs []error) (out []string) {
 			out = append(out, fmt.Sprintf("torn %s %d/%d", torn.Address.Answer, torn.Got, torn.Want))
 		case errors.As(err, &alert):
 			out = append(out, "alert: "+alert.Text)
+		case errors.Is(err, link.ErrGone):
+			out = append(out, "gone")
 		default:
 			out = append(out, err.Error())
 		}

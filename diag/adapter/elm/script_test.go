@@ -3,7 +3,6 @@ package elm
 import (
 	"context"
 	"errors"
-	"fmt"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -28,26 +27,7 @@ func received(t *testing.T, l link.Link, within time.Duration) (out []string) {
 	for _, m := range messages {
 		out = append(out, text(m.Address.Answer, m.Data))
 	}
-	for _, err := range errs {
-		var (
-			silence *link.SilenceError
-			alert   *link.AdapterError
-			torn    *link.TornError
-		)
-		switch {
-		case errors.As(err, &silence):
-			out = append(out, "silence "+silence.Address.Request.String()+": "+silence.Text)
-		case errors.As(err, &alert):
-			out = append(out, "alert: "+alert.Text)
-		case errors.As(err, &torn):
-			out = append(out, fmt.Sprintf("torn %s %d/%d", torn.Address.Answer, torn.Got, torn.Want))
-		case errors.Is(err, link.ErrGone):
-			out = append(out, "gone")
-		default:
-			out = append(out, err.Error())
-		}
-	}
-	return out
+	return append(out, troubles(errs)...)
 }
 
 func same(t *testing.T, got []string, want ...string) {
