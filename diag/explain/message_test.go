@@ -174,7 +174,7 @@ func TestTheStandardMakesNothingSafer(t *testing.T) {
 		known[p] = Options{Modules: []Module{{Name: "Body", Address: engine, Protocol: p}}}
 	}
 	stricter := 0
-	eachPayload(func(p []byte) {
+	each := func(p []byte) {
 		data := append([]byte{byte(len(p))}, p...)
 		before, _ := Classify(engine.Request, data, Options{})
 		for name, o := range known {
@@ -186,7 +186,15 @@ func TestTheStandardMakesNothingSafer(t *testing.T) {
 				stricter++
 			}
 		}
-	})
+	}
+	for first := range 256 {
+		each([]byte{byte(first)})
+		for second := range 256 {
+			for n := range 4 {
+				each(append([]byte{byte(first), byte(second)}, []byte{0xFF, 0x00, 0xFF}[:n]...))
+			}
+		}
+	}
 	if stricter == 0 {
 		t.Error("no request is judged more strictly")
 	}

@@ -117,7 +117,7 @@ func TestRiskWithoutAHole(t *testing.T) {
 					switch {
 					case !k.asks && n == 2:
 						check(k, 0, p, Never, "")
-					case k.asks && (n < 5 || i == 3):
+					case k.asks && (i == 0 || i == 3 || k.skip > 0 || n == 1 || n == 3):
 						check(k, n%2, p, want, phrase)
 					}
 					if n == 2 && sub%16 == 3 {
@@ -131,7 +131,7 @@ func TestRiskWithoutAHole(t *testing.T) {
 			}
 		}
 	}
-	if walked < 3_000_000 {
+	if walked < 2_000_000 {
 		t.Errorf("only %d frames walked", walked)
 	}
 }
@@ -187,8 +187,8 @@ func TestMarginOfEveryKind(t *testing.T) {
 	for first := range 256 {
 		each([]byte{byte(first)})
 		for second := range 256 {
-			for n := range 6 {
-				each(append([]byte{byte(first), byte(second)}, []byte{0x01, 0x90, 0xFF, 0x00, 0x12}[:n]...))
+			for _, n := range []int{0, 1, 4} {
+				each(append([]byte{byte(first), byte(second)}, []byte{0x01, 0x90, 0xFF, 0x00}[:n]...))
 			}
 		}
 	}
