@@ -102,13 +102,11 @@ func (c *conversation) search(ctx context.Context) (found bool, text string, err
 	if alive, text := c.alive(lines, p); !alive {
 		return false, text, nil
 	}
-	// A serial line that has just been opened stays open: setting its protocol would close it.
-	if p.header == nil {
-		if ok, err := c.try(ctx, "ATSP"+n); err != nil || !ok {
-			return false, "", err
-		}
+	if ok, err := c.try(ctx, "ATSP"+n); err != nil || !ok {
+		return false, "", err
 	}
 	c.use(p)
+	delete(c.set, "started") // setting the protocol has closed the conversation
 	return true, "", nil
 }
 

@@ -13,7 +13,7 @@ type Exchange struct {
 	Address link.Address
 	Length  int           // bytes of the request's payload
 	Wait    time.Duration // as in link.Message
-	Exact   bool          // the request was one that must go out exactly, which gets the adapter's longest wait
+	Exact   bool          // the request was a change, which gets the adapter's longest wait
 	Frames  int           // frames, or messages with header bytes, that came back; 0: silence
 	Took    time.Duration // the car's own time, from the request to the last of them
 }
@@ -107,15 +107,9 @@ func (x Exchange) shown() int {
 }
 
 func (x Exchange) waiting() time.Duration {
-	var wait time.Duration
-	switch {
-	case x.Address.Mode == link.Header:
-		wait = headerWait
-		if x.Wait > wait {
-			wait = min(x.Wait-lineDelay, longestWait)
-		}
-	default:
-		wait = told(x.Wait, x.Exact)
+	wait := told(x.Wait, x.Exact)
+	if x.Address.Mode == link.Header {
+		wait = headerTime(x.Wait, x.Exact)
 	}
 	switch {
 	case x.Frames == 0:

@@ -78,16 +78,19 @@ func (c *conversation) headerSteps(ctx context.Context, m link.Message) []func()
 			return c.apply(ctx, "header", "ATSH"+typed(head[:]))
 		},
 		func() error { return c.open(ctx, a) },
-		func() error { return c.apply(ctx, "wait", waitLine(headerTime(m))) },
+		func() error {
+			act := m.Data[0] == 0x04 || m.Data[0] == 0x14
+			return c.apply(ctx, "wait", waitLine(headerTime(m.Wait, act)))
+		},
 	}
 }
 
 // headerTime: an act gets the longest wait there is, so that a late answer still finds the adapter listening.
-func headerTime(m link.Message) time.Duration {
-	if m.Data[0] == 0x04 || m.Data[0] == 0x14 || m.Wait == 0 || m.Wait > longestWait {
+func headerTime(wait time.Duration, act bool) time.Duration {
+	if act || wait == 0 || wait > longestWait {
 		return longestWait
 	}
-	return max(m.Wait-lineDelay, headerWait)
+	return max(wait-lineDelay, headerWait)
 }
 
 // open opens the conversation with one module of a serial line, or with all, where another one is open. The request
