@@ -1,5 +1,10 @@
 // Package explain tells what one diagnostic frame or request means, byte by byte, and what may be done with it.
 //
+// [Explain] reads what an owner typed or pasted, [ExplainFrame] one frame off the wire, [ExplainMessage] a whole message of a
+// conversation and [ExplainFrames] one that came in several frames; [Summary] and [SummaryFrame] are the short forms for
+// recordings. [Classify] and [ClassifyPayload] tell only what may be done. Names, values and codes are those of the
+// decoders of packages uds, obd, kwp and dtc; what the bytes of a frame are for is told here.
+//
 // It is pure: text or bytes in, an [Explanation] out; nothing is sent, stored or looked up. A digit is never changed
 // and never guessed: whatever can't be read becomes a [Finding] that says where, and the class is then [Never].
 package explain

@@ -14,6 +14,14 @@ type piece struct {
 	text string
 }
 
+// sourceIn is what a piece rests on in a message that rests on source: the names of codes have a standard of their own.
+func (p piece) sourceIn(source string) string {
+	if p.name == "A code" || p.name == "A snapshot" {
+		return source + "; " + srcCodes
+	}
+	return source
+}
+
 // Sources, as the margin shows them.
 const (
 	srcSingle = "ISO 15765-2, single frame"
@@ -23,6 +31,7 @@ const (
 	srcFrame  = "ISO 15765-2"
 	srcIDs    = "ISO 15765-4, identifiers"
 	srcCAN    = "ISO 11898-1, data frame"
+	srcCodes  = "SAE J2012, codes"
 )
 
 // fieldsOf describes a frame; the fields cover the identifier and every data byte once.
@@ -53,14 +62,14 @@ func fieldsOf(id link.ID, data []byte, w who, t transport, d Direction) []Field 
 		}
 		source, pieces := payloadPieces(t.payload, d, w.tongue(), false)
 		for _, p := range pieces {
-			add(p.n, p.name, p.text, source)
+			add(p.n, p.name, p.text, p.sourceIn(source))
 		}
 		add(len(t.rest), "Filling", fillingText(t.rest, len(data)), srcSingle)
 	case first:
 		add(t.pci, "How long", fmt.Sprintf("The first page of a long message of %d bytes.", t.count), srcFirst)
 		source, pieces := payloadPieces(t.payload, d, w.tongue(), true)
 		for _, p := range pieces {
-			add(p.n, p.name, p.text, source)
+			add(p.n, p.name, p.text, p.sourceIn(source))
 		}
 	case following:
 		add(1, "Which page", fmt.Sprintf("A later page of a long message, number %d of the count that begins again after 15.", t.count), srcNext)

@@ -104,8 +104,10 @@ func lost(w who, p []byte) []string {
 func sourcesOf(fields []Field) string {
 	var out []string
 	for i := len(fields) - 1; i >= 0; i-- {
-		if s := fields[i].Source; !slices.Contains(out, s) {
-			out = append(out, s)
+		for s := range strings.SplitSeq(fields[i].Source, "; ") {
+			if !slices.Contains(out, s) {
+				out = append(out, s)
+			}
 		}
 	}
 	slices.SortStableFunc(out, func(a, b string) int { return sourceRank(a) - sourceRank(b) })

@@ -113,7 +113,7 @@ func explainMessage(id link.ID, w who, payload []byte, total, room int, o *Optio
 	source, pieces := payloadPieces(payload, e.Direction, w.tongue(), len(payload) < total)
 	at := 0
 	for _, p := range pieces {
-		e.Fields = append(e.Fields, Field{From: at, To: at + p.n, Hex: hexOf(payload[at : at+p.n]), Name: p.name, Text: p.text, Source: source})
+		e.Fields = append(e.Fields, Field{From: at, To: at + p.n, Hex: hexOf(payload[at : at+p.n]), Name: p.name, Text: p.text, Source: p.sourceIn(source)})
 		at += p.n
 	}
 	if e.Direction == Answer {

@@ -123,16 +123,16 @@ func TestTheStandardDecides(t *testing.T) {
 		{"14FF00", "All groups (older form)", "All groups (older form)", false},
 		{"221234", "number 1234", "number 1234", false},
 		{"22123402", "Again and again, slowly", "Not understood", true},
-		{"2312345610", "At 123456", "At 3456", false},
+		{"2312345610", "At 123456", "At 3456", true},
 		{"2801", "Please answer", "Bytes are missing", true},
 		{"2901", "Please answer", "Bytes are missing", true},
 		{"2C050156", "From numbers of its own", "Variant 05", true},
 		{"2C0504", "Drop it", "Variant 05", true},
-		{"2F123407FF", "Set it for a while", "Bytes 07", false},
+		{"2F123407FF", "Set it for a while", "Bytes 07", true},
 		{"3101", "The built-in job 01", "Bytes are missing", true},
-		{"3412345600001000", "4096 bytes", "Not understood", false},
+		{"3412345600001000", "4096 bytes", "Not understood", true},
 		{"38123456", "At 123456", "next 13398 bytes", true},
-		{"3D1234560155", "At 123456", "At 3456", false},
+		{"3D1234560155", "At 123456", "At 3456", true},
 		{"3E01", "Please answer", "Variant 01", true},
 		{"3E", "stay here", "", false},
 		{"83030001020304", "Variant 03", "tell its timing now", true},
@@ -161,7 +161,7 @@ func TestTheStandardDecides(t *testing.T) {
 		if got := strings.Contains(fieldTexts(unknown), "older standard"); got != c.both && c.hex != "3E" {
 			t.Errorf("%s to an unknown module: both said %v, want %v\n%s", c.hex, got, c.both, fieldTexts(unknown))
 		}
-		if strings.Contains(fieldTexts(now)+fieldTexts(old), "To a module of the older") {
+		if strings.Contains(fieldTexts(now)+fieldTexts(old), "module of the older standard") {
 			t.Errorf("%s: both are said of a module that is known", c.hex)
 		}
 	}
@@ -360,6 +360,19 @@ func TestAddressBytes(t *testing.T) {
 	}
 	if e := ExplainMessage(o.Modules[2].Address, unhex("22F190"), o); e.Class != Look || !strings.Contains(e.Summary, "the Seat module") {
 		t.Errorf("%s %s", e.Class, e.Summary)
+	}
+}
+
+func TestSourcesOfAnAnswer(t *testing.T) {
+	e := ExplainMessage(engine, unhex("5902FF0A801308"), Options{})
+	if got, want := e.Source, "ISO 14229-1, service 19; SAE J2012, codes; ISO 15765-4, identifiers."; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if e.Term != "ReadDTCInformation" || e.PayloadText != "5902FF0A801308" || e.Input != "7E8 5902FF0A801308" {
+		t.Errorf("%q %q %q", e.Term, e.PayloadText, e.Input)
+	}
+	if e := ExplainMessage(engine, unhex("7F2231"), Options{}); e.Term != "ReadDataByIdentifier" || e.Service != "22" {
+		t.Errorf("a refusal: %q %q", e.Term, e.Service)
 	}
 }
 

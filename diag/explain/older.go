@@ -1,6 +1,9 @@
 package explain
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // olderLayouts are the forms that ISO 14230-3 gives to services whose identifier ISO 14229-1 uses too; see [olderServices].
 // Lengths and modes as the open library scapy has them (contrib/automotive/kwp), 2F, 38 and 83 from memory.
@@ -183,15 +186,23 @@ func readFor(p []byte, older bool) form {
 	return readForm(p)
 }
 
-// otherwise says what a request would mean to a module of the older standard, where that is not the same; "" else. The
-// 2nd result is false when there is nothing to say.
-func otherwise(p []byte) (string, bool) {
+// otherwise says what a request would mean to a module of the older standard, where that is not the same; differs is false
+// when there is nothing to say.
+func otherwise(p []byte) (note string, differs bool) {
 	if len(p) == 0 || olderByID[p[0]] == nil {
 		return "", false
 	}
 	older, newer := readOlder(p), readForm(p)
-	if !older.complete || newer.complete && newer.layout.verb == older.layout.verb {
+	switch {
+	case !older.complete:
 		return "", false
+	case !newer.complete || newer.layout.verb != older.layout.verb:
+		return "To a module of the older standard (ISO 14230-3) it would mean: " + older.layout.verb + ".", true
+	case slices.Contains(spelledOtherwise, p[0]):
+		return "A module of the older standard (ISO 14230-3) would read the bytes after it in another way.", true
 	}
-	return "To a module of the older standard (ISO 14230-3) it would mean: " + older.layout.verb + ".", true
+	return "", false
 }
+
+// spelledOtherwise are services that ask for the same in both standards with parameters of another form.
+var spelledOtherwise = []byte{0x23, 0x2F, 0x34, 0x35, 0x3D}
