@@ -13,7 +13,8 @@ const everyone uint8 = 0x33
 //
 // A Link of such a bus hands over whole answers. The lists of codes (43, 47 and 4A) of one module come as one list of
 // two-byte codes, 0000 where there is none, without the number of codes that they have on CAN. The numbered messages of
-// service 09 come as one answer in the form that it has on CAN, with the number of items.
+// service 09 come as one answer in the form that it has on CAN, with the number of items. Those of service 06, test results
+// of five bytes, come as one after another behind the number of the test; their form is not that of CAN.
 func AtHeader(target uint8) Address {
 	return Address{
 		Mode:    Header,

@@ -409,10 +409,14 @@ func TestPracticeDrover(t *testing.T) {
 				{link.AtHeader(0x28), "1A97", "18DAF128 5A97" + fmt.Sprintf("%X", "BRAKES")},
 				{link.AtHeader(0x28), "2102", "18DAF128 7F2131"},
 				{link.AtHeader(0x10), "1A90", "18DAF110 5A90" + fmt.Sprintf("%X", "0TNDR03DX30001944")},
+				{link.Physical(link.ID29(0x18DA28F1), link.ID29(0x18DAF128)), "1A97", "18DAF128 5A97" + fmt.Sprintf("%X", "BRAKES")},
+				{link.AtHeader(0x28), "82", "18DAF128 C2"},
+				{link.AtHeader(0x28), "3E01", "18DAF128 7E"},
 				{link.AtHeader(0x28), "14FF00", "18DAF128 54"},
 				{link.AtHeader(0x10), "14FF00", "18DAF110 7F1478|18DAF110 54FF00"},
 				{link.AtHeader(0x10), "1802FF00", "18DAF110 5800"},
 				{a.Everyone(), "0100", "18DAF110 410098180000"},
+				{link.Functional29(), "0100", "18DAF110 410098180000"},
 			} {
 				send(t, a.Link(), link.Message{Address: c.to, Data: unhex(t, c.request), Wait: 150 * time.Millisecond})
 				messages, errs := collect(t, a.Link(), 2*time.Second)

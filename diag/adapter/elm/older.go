@@ -11,7 +11,8 @@ import (
 )
 
 // On a bus with header bytes there are no frames: a request is typed as its payload, and the adapter shows an answer as
-// one line with its header. [link.AtHeader] tells how addresses are written.
+// one line with its header. [link.AtHeader] tells how addresses are written; an address of 29-bit CAN with the same two
+// identifiers stands for the same module.
 
 // startedAll stands for a conversation that was opened with all modules.
 const startedAll = "all"
@@ -148,6 +149,9 @@ func (c *conversation) beginHeader(ctx context.Context, m link.Message) (*exchan
 	x.sent = typed(m.Data)
 	if err := c.w.write(x.sent + "\r"); err != nil {
 		return nil, err
+	}
+	if m.Data[0] == 0x82 { // stopCommunication of ISO 14230-2
+		delete(c.set, "started")
 	}
 	if m.Wait > longestWait {
 		x.until = time.Now().Add(m.Wait)
