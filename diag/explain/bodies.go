@@ -77,7 +77,6 @@ func formatOfMemory(b []byte) string {
 
 func addressText(b []byte) string { return fmt.Sprintf("At %X.", b) }
 func sizeText(b []byte) string    { return count(bigEndian(b), "byte.", "bytes.") }
-func millis(b []byte) string      { return fmt.Sprintf("%d ms.", be16(b)) }
 
 // packingText: dataFormatIdentifier; the high digit compresses, the low one encrypts.
 func packingText(b []byte) string {
