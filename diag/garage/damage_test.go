@@ -196,7 +196,7 @@ func TestKeptNamesDoNotCollide(t *testing.T) {
 			}
 		}
 		var damaged *DamagedError
-		if err := setAside(path, errForeign, begun); !errors.As(err, &damaged) || kept[damaged.KeptAs] {
+		if err := setAside(path, errForeign); !errors.As(err, &damaged) || kept[damaged.KeptAs] {
 			t.Fatalf("error %v", err)
 		}
 		kept[damaged.KeptAs] = true

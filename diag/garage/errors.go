@@ -103,3 +103,25 @@ func generic(err error) bool {
 	var e *sqlite.Error
 	return errors.As(err, &e) && e.Code()&0xFF == lib.SQLITE_ERROR
 }
+
+// Fault is what is wrong with a back-up or a car's file.
+type Fault string
+
+const (
+	FaultForeign  Fault = "not such a file"
+	FaultNewer    Fault = "of a newer version"
+	FaultDamaged  Fault = "damaged"
+	FaultTooLarge Fault = "too large"
+)
+
+// FileError means that a back-up or a car's file can't be taken. Nothing in the store was changed.
+type FileError struct {
+	Fault Fault
+	Cause error
+}
+
+func (e *FileError) Error() string {
+	return fmt.Sprintf("garage: the file is %s: %v", e.Fault, e.Cause)
+}
+
+func (e *FileError) Unwrap() error { return e.Cause }

@@ -50,9 +50,10 @@ func (s *Store) LastVisit(ctx context.Context, carID int64) (v Visit, ok bool, e
 func loadVisit(ctx context.Context, tx *sql.Tx, id int64) (Visit, error) {
 	v := Visit{Modules: []Module{}}
 	var sum []byte
-	err := tx.QueryRowContext(ctx, `SELECT id, car, kind, begun, ended, complete, place, adapter, practice, supply, odometer, checksum
+	var sealed int64
+	err := tx.QueryRowContext(ctx, `SELECT id, car, kind, begun, ended, complete, place, adapter, practice, supply, odometer, checksum, coalesce(sealed, car)
 		FROM visit WHERE id = ?`, id).Scan(&v.ID, &v.CarID, &v.Kind, moment{&v.Begun}, moment{&v.Ended}, &v.Complete, &v.Place, &v.Adapter,
-		&v.Practice, &v.Supply, &v.Odometer, &sum)
+		&v.Practice, &v.Supply, &v.Odometer, &sum, &sealed)
 	if errors.Is(err, sql.ErrNoRows) {
 		return Visit{}, fmt.Errorf("visit %d: %w", id, ErrNotFound)
 	}
@@ -65,7 +66,9 @@ func loadVisit(ctx context.Context, tx *sql.Tx, id int64) (Visit, error) {
 			return Visit{}, err
 		}
 	}
-	if is := checksum(v); !bytes.Equal(is[:], sum) {
+	saved := v
+	saved.CarID = sealed
+	if is := checksum(saved); !bytes.Equal(is[:], sum) {
 		return v, &AlteredError{Visit: id}
 	}
 	return v, nil

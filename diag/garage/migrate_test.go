@@ -28,14 +28,22 @@ func fixture(t *testing.T, version int) string {
 // execute runs statements on a file that no Store has open.
 func execute(t *testing.T, path, statements string) {
 	t.Helper()
-	db, err := sql.Open("sqlite", path)
-	if err != nil {
-		t.Fatal(err)
-	}
+	db := openRaw(t, path)
 	defer db.Close()
 	if _, err := db.Exec(statements); err != nil {
 		t.Fatal(err)
 	}
+}
+
+// openRaw opens a file without any of what a Store does.
+func openRaw(t *testing.T, path string) *sql.DB {
+	t.Helper()
+	db, err := sql.Open("sqlite", path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { db.Close() })
+	return db
 }
 
 // schema is every table, index and trigger of a store with its definition.
@@ -186,7 +194,7 @@ func TestMigrationIsWhole(t *testing.T) {
 	}
 }
 
-func contents(t *testing.T, path string) string {
+func contents(t testing.TB, path string) string {
 	t.Helper()
 	b, err := os.ReadFile(path)
 	if err != nil {

@@ -89,13 +89,15 @@ func (s *Store) checkError(ctx context.Context, err error) error {
 }
 
 // migrate brings the schema to schemaVersion in one transaction.
-func (s *Store) migrate(ctx context.Context) error {
+func (s *Store) migrate(ctx context.Context) error { return s.migrateTo(ctx, schemaVersion) }
+
+func (s *Store) migrateTo(ctx context.Context, target int) error {
 	return s.write(ctx, "update schema", func(tx *sql.Tx) error {
 		var version int
 		if err := tx.QueryRowContext(ctx, `SELECT user_version FROM pragma_user_version`).Scan(&version); err != nil {
 			return err
 		}
-		for v := version + 1; v <= schemaVersion; v++ {
+		for v := version + 1; v <= target; v++ {
 			step, err := schemaFiles.ReadFile(fmt.Sprintf("schema/%d.sql", v))
 			if err != nil {
 				return err
@@ -104,10 +106,10 @@ func (s *Store) migrate(ctx context.Context) error {
 				return fmt.Errorf("version %d: %w", v, err)
 			}
 		}
-		if version == schemaVersion {
+		if version >= target {
 			return nil
 		}
-		_, err := tx.ExecContext(ctx, fmt.Sprintf(`PRAGMA application_id = %d; PRAGMA user_version = %d`, applicationID, schemaVersion))
+		_, err := tx.ExecContext(ctx, fmt.Sprintf(`PRAGMA application_id = %d; PRAGMA user_version = %d`, applicationID, target))
 		return err
 	})
 }

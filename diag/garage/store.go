@@ -80,7 +80,7 @@ func Open(ctx context.Context, path string) (*Store, error) {
 		}
 		var damaged *DamagedError
 		if errors.As(err, &damaged) {
-			return nil, setAside(path, damaged.Cause, time.Now())
+			return nil, setAside(path, damaged.Cause)
 		}
 		return nil, err
 	}
@@ -155,15 +155,11 @@ func dsn(path string) string {
 
 // setAside renames a damaged store, and its rollback journal, to a name that nothing has yet. While another living
 // program has the store open nothing is renamed.
-func setAside(path string, cause error, now time.Time) error {
+func setAside(path string, cause error) error {
 	if len(aliveLeases(path)) > 0 {
 		return &DamagedError{Path: path, Cause: fmt.Errorf("%w (another program has it open: close that first)", cause)}
 	}
-	stem := path + ".damaged-" + now.UTC().Format("20060102T150405Z")
-	kept := stem
-	for n := 2; exists(kept) || exists(kept+"-journal"); n++ {
-		kept = fmt.Sprintf("%s-%d", stem, n)
-	}
+	kept := freeName(path + ".damaged-" + stamp())
 	if err := os.Rename(path, kept); err != nil {
 		return &DamagedError{Path: path, Cause: fmt.Errorf("%w (it can't be renamed: %w)", cause, err)}
 	}
@@ -173,9 +169,4 @@ func setAside(path string, cause error, now time.Time) error {
 		}
 	}
 	return &DamagedError{Path: path, KeptAs: kept, Cause: cause}
-}
-
-func exists(path string) bool {
-	_, err := os.Lstat(path)
-	return !errors.Is(err, fs.ErrNotExist)
 }

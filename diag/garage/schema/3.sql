@@ -77,3 +77,8 @@ CREATE INDEX report_car ON report (car);
 CREATE TRIGGER recording_kept BEFORE UPDATE ON recording BEGIN SELECT RAISE(ABORT, 'a recording is never changed'); END;
 CREATE TRIGGER report_kept    BEFORE UPDATE ON report    BEGIN SELECT RAISE(ABORT, 'a report is never changed'); END;
 CREATE TRIGGER report_stays   BEFORE DELETE ON report    BEGIN SELECT RAISE(ABORT, 'the chain of reports is never shortened'); END;
+
+-- A visit that came from another store keeps its checksum, which covers the car's number there: that number, NULL for
+-- a visit that was saved here.
+
+ALTER TABLE visit ADD COLUMN sealed INTEGER;
