@@ -23,7 +23,7 @@ func TestConform(t *testing.T) {
 				mine, theirs := net.Pipe()
 				e := &farEnd{conn: theirs, poor: poor, requests: make(chan link.Message, 16)}
 				var owned sync.WaitGroup
-				owned.Go(e.run)
+				owned.Go(func() { e.hear(e.carryOut) })
 				t.Cleanup(func() {
 					theirs.Close()
 					owned.Wait()
@@ -113,7 +113,8 @@ func (e *farEnd) say(text string) error {
 	return err
 }
 
-func (e *farEnd) run() {
+// hear hands what is typed to carryOut, line by line.
+func (e *farEnd) hear(carryOut func(string) error) {
 	var line []byte
 	buf := make([]byte, 256)
 	for {
@@ -127,7 +128,7 @@ func (e *farEnd) run() {
 			case '\r':
 				text := string(line)
 				line = line[:0]
-				if e.carryOut(text) != nil {
+				if carryOut(text) != nil {
 					return
 				}
 			default:

@@ -63,7 +63,7 @@ func headerMay(p []byte, kwp bool) bool {
 	case 0x12, 0x13, 0x14, 0x17, 0x18, 0x1A, 0x20, 0x21, 0x3E, 0x82:
 		return kwp
 	case 0x22:
-		return len(p) == 3
+		return len(p) >= 3 && len(p)%2 == 1
 	}
 	return false
 }
