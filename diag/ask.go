@@ -28,6 +28,11 @@ var numberQuestions = [][]byte{{0x22, 0xF1, 0x90}, {0x09, 0x02}, {0x22, 0xF8, 0x
 // took.
 func (v *Visit) ask(ctx context.Context, tell func(Progress)) (found []link.Address, number string, rounds int, err error) {
 	tell(Progress{Stage: StageAsk})
+	if line, ok := v.everyone(); ok {
+		found, number, err = v.askLine(ctx, line)
+		v.tellNumber(number)
+		return found, number, 1, err
+	}
 	all := v.router.Listen()
 	defer all.Close()
 	votes := map[string]int{}
@@ -40,7 +45,7 @@ func (v *Visit) ask(ctx context.Context, tell func(Progress)) (found []link.Addr
 			tell(Progress{Stage: StageAsk, Answered: len(found)})
 		}
 	}
-	for _, q := range numberQuestions {
+	for _, q := range v.questions() {
 		if err := v.askAll(ctx, all, q, take); err != nil {
 			return nil, "", 0, err
 		}
@@ -49,11 +54,29 @@ func (v *Visit) ask(ctx context.Context, tell func(Progress)) (found []link.Addr
 			break
 		}
 	}
-	v.mu.Lock()
-	v.number = number
-	v.mu.Unlock()
+	v.tellNumber(number)
 	return found, number, rounds, nil
 }
+
+// tellNumber keeps the number that the car told for its record.
+func (v *Visit) tellNumber(number string) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	v.number = number
+}
+
+// questions are numberQuestions in the order for this adapter. Over a line that carries one request at a time the first
+// is service 09, for which few modules have an answer: all others would answer F190 with several frames each.
+func (v *Visit) questions() [][]byte {
+	q := slices.Clone(numberQuestions)
+	if !v.parallel() {
+		q[0], q[1] = q[1], q[0]
+	}
+	return q
+}
+
+// quiet is how long after an answer over such a line no other is expected any more: the adapter's own wait and a line.
+const quiet = answerWithin + 20*time.Millisecond
 
 // askAll sends one request to all modules and hands their answers to take. Where the adapter has one request in the
 // air, the widths take turns.
@@ -69,7 +92,7 @@ func (v *Visit) askAll(ctx context.Context, all *link.Peer, request []byte, take
 		}
 		switch {
 		case !v.parallel():
-			if err := v.gather(ctx, all, a.Request, begun, time.Now().Add(adapterWithin), 2*answerWithin, take); err != nil {
+			if err := v.gather(ctx, all, a.Request, begun, time.Now().Add(adapterWithin), quiet, take); err != nil {
 				return err
 			}
 		case i == len(targets)-1:
@@ -177,9 +200,9 @@ func collect(ctx context.Context, p *link.Peer, asked link.ID, since, until time
 }
 
 // gather is collect for the answers of many modules: whoever has begun a long answer or has said "working, wait" is
-// waited for beyond until. With quiet above 0 the first answer is waited for until then, and further ones for as long
-// as they follow one another within quiet.
-func (v *Visit) gather(ctx context.Context, p *link.Peer, asked link.ID, since, until time.Time, quiet time.Duration, take func(link.Message)) error {
+// waited for beyond until. With a gap above 0 the first answer is waited for until then, and further ones for as long
+// as they follow one another within it.
+func (v *Visit) gather(ctx context.Context, p *link.Peer, asked link.ID, since, until time.Time, gap time.Duration, take func(link.Message)) error {
 	unfinished := map[link.ID]time.Time{}
 	for {
 		end := until
@@ -195,8 +218,8 @@ func (v *Visit) gather(ctx context.Context, p *link.Peer, asked link.ID, since, 
 		if !m.Address.Answer.IsZero() {
 			v.hear(m.Address.Answer)
 		}
-		if quiet > 0 && !m.At.Before(since) {
-			until = time.Now().Add(quiet)
+		if gap > 0 && !m.At.Before(since) {
+			until = time.Now().Add(gap)
 		}
 		switch {
 		case m.Data == nil && m.Begun == 0: // torn

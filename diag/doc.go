@@ -6,7 +6,7 @@
 //	            |  values                    ^  values, iterators
 //	         diag.Visit ------------------> diag/garage (record, journal)
 //	            |                            |
-//	  diag/uds, diag/obd                     |  one file a service: values <-> bytes
+//	  diag/uds, diag/obd, diag/kwp           |  one file a service: values <-> bytes
 //	            |                            |
 //	      link.Router                        |  one peer an address
 //	            |                            |

@@ -27,6 +27,7 @@ type phases struct {
 	begun, listened, asked, searched, read time.Time
 	rounds                                 int  // questions to all modules
 	swept                                  bool // physical addresses were asked one by one
+	exchanges                              int  // over a serial adapter, how many there had been before
 }
 
 // limit is the least time that a look over raw CAN can take, worked out from the frames that it exchanged. Nothing in it

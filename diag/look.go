@@ -67,6 +67,9 @@ func (v *Visit) look(ctx context.Context, carName string, tell func(Progress)) e
 	rec := v.newRecord(garage.KindLook)
 	_, from := v.record.Since(math.MaxUint64)
 	w := phases{begun: time.Now()}
+	if v.line != nil {
+		w.exchanges = v.line.mark()
+	}
 	if err := v.listen(ctx, tell); err != nil {
 		return err
 	}
@@ -80,7 +83,8 @@ func (v *Visit) look(ctx context.Context, carName string, tell func(Progress)) e
 	if err != nil {
 		return err
 	}
-	if w.swept = len(known) == 0; w.swept {
+	_, line := v.everyone()
+	if w.swept = len(known) == 0 && !line; w.swept {
 		if found, err = v.sweep(ctx, found, tell); err != nil {
 			return err
 		}
@@ -116,6 +120,8 @@ func (v *Visit) timed(from uint64, w phases, rec garage.Visit) {
 			addresses = append(addresses, m.Address)
 		}
 		t = limit(entries, w, addresses, rate)
+	} else if v.line != nil {
+		t.Limit = v.line.limit(a.LineSpeed, w.exchanges)
 	}
 	t.Assumed, t.Elapsed = assumed, time.Since(w.begun)
 	v.mu.Lock()
@@ -316,6 +322,9 @@ func (v *Visit) readModules(ctx context.Context, modules []garage.Module, tell f
 	defer stop(nil)
 	for i := range modules {
 		modules[i].Answered, modules[i].CodesRead = garage.NotAsked, garage.NotAsked
+	}
+	if all, ok := v.everyone(); ok {
+		return v.readLine(ctx, all, modules, tell)
 	}
 	side := 1
 	if v.parallel() {

@@ -42,6 +42,9 @@ func (v *Visit) findSource(ctx context.Context) (source, error) {
 	if v.conn.Abilities().Wide {
 		targets = append(targets, link.Functional29())
 	}
+	if all, ok := v.everyone(); ok {
+		targets = []link.Address{all}
+	}
 	for _, a := range targets {
 		for _, on := range []bool{false, true} {
 			s := source{address: a, onUDS: on}

@@ -29,6 +29,7 @@ type Visit struct {
 	record *trace.Recorder
 	gate   *gate.Gate
 	router *link.Router
+	line   *lineLog // nil on raw CAN
 
 	busy sync.Mutex // held by Look and Send
 
@@ -57,7 +58,7 @@ func Open(ctx context.Context, o Options) (*Visit, error) {
 		return nil, err
 	}
 	v.conn = conn
-	v.gate, err = wire(conn, v.record)
+	v.gate, v.line, err = wire(conn, v.record)
 	if err != nil {
 		return nil, joinClose(err, conn)
 	}
@@ -73,8 +74,11 @@ func joinClose(err error, conn adapter.Connection) error {
 }
 
 // wire fixes the order of the rooms between the adapter and the gate.
-func wire(conn adapter.Connection, r *trace.Recorder) (*gate.Gate, error) {
-	var l link.Link
+func wire(conn adapter.Connection, r *trace.Recorder) (*gate.Gate, *lineLog, error) {
+	var (
+		l   link.Link
+		log *lineLog
+	)
 	switch c := conn.(type) {
 	case adapter.Frames:
 		rate, _ := bitRate(conn.Abilities())
@@ -82,11 +86,12 @@ func wire(conn adapter.Connection, r *trace.Recorder) (*gate.Gate, error) {
 		l = isotp.New(&countedBus{trace.WrapBus(c.Bus(), r), budget}, isotp.Options{Pad: isotp.PadLearnt, TellBegun: true})
 		l = newPacedLink(trace.WrapLink(l, r), budget)
 	case adapter.Messages:
-		l = trace.WrapLink(c.Link(), r)
+		log = &lineLog{inner: trace.WrapLink(c.Link(), r)}
+		l = log
 	default:
-		return nil, fmt.Errorf("diag: adapter %q carries neither frames nor messages", conn.Abilities().Name)
+		return nil, nil, fmt.Errorf("diag: adapter %q carries neither frames nor messages", conn.Abilities().Name)
 	}
-	return gate.New(l, gate.Options{}), nil
+	return gate.New(l, gate.Options{}), log, nil
 }
 
 // told is what a client adds to its waits for the further frames of a long answer where the transport tells that it has

@@ -35,19 +35,22 @@ func small(t *testing.T) string {
 	return path
 }
 
-// scenario reads a practice car from a file, or the embedded one for "".
-func scenario(t *testing.T, file string) *simcar.Scenario {
+// scenario reads a practice car from a .json file, or an embedded one.
+func scenario(t *testing.T, name string) *simcar.Scenario {
 	t.Helper()
-	read := simcar.LoadFile
-	if file == "" {
-		read = simcar.Load
+	read := simcar.Load
+	if strings.HasSuffix(name, ".json") {
+		read = simcar.LoadFile
 	}
-	s, err := read(file)
+	s, err := read(name)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return s
 }
+
+// lineSpeed is that of the practice car's serial line, in bit/s; adapters that tell none are taken to have it.
+const lineSpeed = 115200
 
 // device runs a practice car as a serial device on rw until it is pulled or the test ends.
 func device(t *testing.T, rw io.ReadWriteCloser, s *simcar.Scenario) (pull func()) {
@@ -56,7 +59,7 @@ func device(t *testing.T, rw io.ReadWriteCloser, s *simcar.Scenario) (pull func(
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		_ = simcar.New(s).ServeSerial(ctx, rw, simcar.SerialOptions{}) // it ends with the port or with the test
+		_ = simcar.New(s).ServeSerial(ctx, rw, simcar.SerialOptions{BitRate: lineSpeed}) // it ends with the port or with the test
 	}()
 	pull = func() {
 		cancel()
@@ -137,9 +140,10 @@ func TestWholeVisitSerial(t *testing.T) {
 		s := openStore(t)
 		defer s.Close()
 		known(t, s, "")
-		v := openVisit(t, s, "serial:pipe", pipeDriver{elm.Driver(), t, nil})
+		v := openVisit(t, s, "serial:pipe", pipeDriver{Driver: elm.Driver(), t: t})
 		defer v.Close()
 		lookSerial(t, v, 11, 12, 3)
+		atTheLimit(t, v)
 		sentOnce(t, v)
 	})
 }
@@ -189,7 +193,7 @@ func TestPortPulled(t *testing.T) {
 		defer s.Close()
 		known(t, s, "")
 		var pull func()
-		v := openVisit(t, s, "serial:pipe", pipeDriver{elm.Driver(), t, &pull})
+		v := openVisit(t, s, "serial:pipe", pipeDriver{Driver: elm.Driver(), t: t, pull: &pull})
 		defer v.Close()
 		look(t, v)
 		e := v.Explain(clearCharging, "")
@@ -221,11 +225,12 @@ type pipeDriver struct {
 	adapter.Driver
 	t    *testing.T
 	pull *func() // set to what pulls the adapter; may be nil
+	car  string  // scenario, "" for the usual one
 }
 
 func (d pipeDriver) Open(ctx context.Context, p adapter.Place, o adapter.Options) (adapter.Connection, error) {
 	mine, theirs := net.Pipe()
-	pull := device(d.t, theirs, scenario(d.t, ""))
+	pull := device(d.t, theirs, scenario(d.t, d.car))
 	if d.pull != nil {
 		*d.pull = pull
 	}
@@ -238,9 +243,10 @@ func TestFirstLookSerial(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := openStore(t)
 		defer s.Close()
-		v := openVisit(t, s, "serial:pipe", pipeDriver{elm.Driver(), t, nil})
+		v := openVisit(t, s, "serial:pipe", pipeDriver{Driver: elm.Driver(), t: t})
 		defer v.Close()
 		look(t, v)
+		atTheLimit(t, v)
 		want := map[string]string{"701": "781", "7E0": "7E8", "7E4": "7EC", "7E5": "7ED", "726": "72E", "760": "768", "730": "738",
 			"737": "73F", "720": "740", "744": "7A4", "18DA58F1": "18DAF158"}
 		r, _ := v.Record()

@@ -54,6 +54,16 @@ func physical(request link.ID) link.Address {
 
 // sweepSlow asks one at a time: for an adapter that has one request in the air.
 func (v *Visit) sweepSlow(ctx context.Context, found []link.Address, todo []link.ID, tell func(Progress)) ([]link.Address, error) {
+	// One width after the other: each change of width costs the line several settings.
+	slices.SortStableFunc(todo, func(a, b link.ID) int {
+		switch {
+		case a.Extended == b.Extended:
+			return 0
+		case b.Extended:
+			return -1
+		}
+		return 1
+	})
 	for i, id := range todo {
 		tell(Progress{Stage: StageSweep, Done: i, Total: len(todo), Answered: len(found)})
 		if v.isHeard(id) {

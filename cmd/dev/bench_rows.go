@@ -85,11 +85,14 @@ func lookTime(text []byte) (sample, error) {
 	return s, nil
 }
 
+// lineSpeed is what serial adapters are tried with first, in bit/s.
+const lineSpeed = "38400"
+
 // lookSerial reads a practice car that waits on a pseudo terminal, after a look over raw CAN has made it known.
 func (b *bench) lookSerial(ctx context.Context, scenario string) (s sample, err error) {
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
-	c := b.command(ctx, b.settings(b.home()), b.binary("readback-cli"), "practice", "--json", "--serve", "serial", "--scenario", scenario)
+	c := b.command(ctx, b.settings(b.home()), b.binary("readback-cli"), "practice", "--json", "--serve", "serial", "--speed", lineSpeed, "--scenario", scenario)
 	out, err := c.StdoutPipe()
 	if err != nil {
 		return sample{}, err

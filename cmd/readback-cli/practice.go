@@ -15,12 +15,16 @@ import (
 type practiceCmd struct {
 	Serve    string `required:"" placeholder:"HOW" help:"serial (a pseudo terminal), tcp:PORT, or can:IFACE."`
 	Scenario string `placeholder:"NAME|FILE" help:"Which scenario: a name, or a .json file."`
+	Speed    int    `placeholder:"BIT/S" help:"With serial and tcp: how fast its line is. Without it the line takes no time."`
 }
 
 func (c *practiceCmd) Run(e *env) error {
 	s, err := scenario(c.Scenario)
 	if err != nil {
 		return usage{err.Error()}
+	}
+	if c.Speed < 0 {
+		return usage{fmt.Sprintf("--speed %d: a line has at least 1 bit/s", c.Speed)}
 	}
 	car := simcar.New(s)
 	kind, rest, _ := strings.Cut(c.Serve, ":")
@@ -65,7 +69,7 @@ func (c *practiceCmd) serial(e *env, car *simcar.Car) error {
 	if err := e.tell("serial:" + path); err != nil {
 		return errors.Join(err, master.Close())
 	}
-	return car.ServeSerial(e.ctx, master, simcar.SerialOptions{})
+	return car.ServeSerial(e.ctx, master, simcar.SerialOptions{BitRate: c.Speed})
 }
 
 // tcp listens on this computer only: the practice car has nothing to say to a network.
@@ -77,7 +81,7 @@ func (c *practiceCmd) tcp(e *env, car *simcar.Car, port string) error {
 	if err := e.tell("tcp:" + ln.Addr().String()); err != nil {
 		return errors.Join(err, ln.Close())
 	}
-	return simcar.ServeTCP(e.ctx, ln, car, simcar.SerialOptions{})
+	return simcar.ServeTCP(e.ctx, ln, car, simcar.SerialOptions{BitRate: c.Speed})
 }
 
 func (c *practiceCmd) can(e *env, car *simcar.Car, iface string) error {

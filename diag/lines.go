@@ -1,0 +1,183 @@
+package diag
+
+import (
+	"cmp"
+	"context"
+	"slices"
+	"sync"
+	"time"
+
+	"go.einride.tech/can"
+
+	"readback/diag/adapter/elm"
+	"readback/diag/garage"
+	"readback/diag/link"
+	"readback/diag/obd"
+)
+
+// everyone is the address of all modules where the car has no CAN at its socket: a serial bus with header bytes
+// (ISO 9141-2, ISO 14230, SAE J1850). ok is false on CAN.
+func (v *Visit) everyone() (a link.Address, ok bool) {
+	c, can := v.conn.(interface{ Everyone() link.Address })
+	if !can {
+		return link.Address{}, false
+	}
+	a = c.Everyone()
+	return a, a.Mode == link.Header
+}
+
+// askLine asks the modules of such a bus which car this is, and what they offer: those that answer are found.
+func (v *Visit) askLine(ctx context.Context, all link.Address) (found []link.Address, number string, err error) {
+	p := v.router.Peer(all)
+	defer p.Close()
+	c := v.parameters(p, all)
+	offered, err := c.Offered(ctx)
+	if err != nil {
+		return nil, "", onlyThis(err)
+	}
+	for _, id := range offered.IDs() {
+		v.hear(id)
+		found = append(found, link.AtHeader(byte(id.Value)))
+	}
+	numbers, err := c.VIN(ctx)
+	if err != nil {
+		return found, "", onlyThis(err)
+	}
+	votes := map[string]int{}
+	for _, n := range numbers {
+		if n.Err == nil {
+			votes[n.Value]++
+		}
+	}
+	return found, mostSaid(votes), nil
+}
+
+// lineLists are the lists of codes that such a bus knows; that of permanent codes came with CAN (from memory of SAE J1979).
+var lineLists = []struct {
+	service byte
+	name    string
+}{{0x03, "stored"}, {0x07, "pending"}}
+
+// readLine reads the lists of codes of all modules of such a bus with two requests, and their names with one: only the
+// services of SAE J1979 are asked there.
+func (v *Visit) readLine(ctx context.Context, all link.Address, modules []garage.Module, tell func(Progress)) error {
+	p := v.router.Peer(all)
+	defer p.Close()
+	c := v.parameters(p, all)
+	for i := range modules {
+		m := &modules[i]
+		m.Protocol, m.Identification = "OBD", map[string]string{}
+		m.Answered, m.CodesRead = garage.Silent, garage.Silent
+	}
+	for _, list := range lineLists {
+		answers, err := c.Ask(ctx, []byte{list.service})
+		if err != nil && !only(err) {
+			return err
+		}
+		for i := range modules {
+			takeList(&modules[i], answers, list.name)
+		}
+	}
+	names, err := c.ModuleName(ctx)
+	if err != nil && !only(err) {
+		return err
+	}
+	for i := range modules {
+		m := &modules[i]
+		if name := names[m.Answer]; name.Err == nil && name.Value != "" {
+			m.Answered = garage.Yes
+			m.Identification["F197"] = name.Value
+		}
+		nameModule(m)
+		tell(Progress{Stage: StageCodes, Module: m.Name, Done: i + 1, Total: len(modules), Answered: answered(modules[:i+1])})
+	}
+	return nil
+}
+
+// takeList takes a module's list of codes out of the answers of all.
+func takeList(m *garage.Module, answers obd.Answers[[]byte], list string) {
+	a, ok := answers[m.Answer]
+	if !ok {
+		return
+	}
+	m.Answered = garage.Yes
+	codes, err := obd.DecodeCodesSerial(a.Value)
+	if a.Err != nil || err != nil {
+		return
+	}
+	m.CodesRead = garage.Yes
+	for _, code := range codes {
+		addToList(m, code, list)
+	}
+}
+
+// lineLog notes what passes an adapter that does its own waiting, for the least time that the line needs for it.
+type lineLog struct {
+	inner link.Link
+
+	mu   sync.Mutex
+	list []elm.Exchange
+	sent time.Time // when the last request had been handed over
+}
+
+func (l *lineLog) Send(ctx context.Context, m link.Message) error {
+	err := l.inner.Send(ctx, m)
+	if err == nil {
+		l.mu.Lock()
+		l.list = append(l.list, elm.Exchange{Address: m.Address, Length: len(m.Data), Wait: m.Wait, Exact: m.Exact != nil})
+		l.sent = time.Now()
+		l.mu.Unlock()
+	}
+	return err
+}
+
+func (l *lineLog) Receive(ctx context.Context) (link.Message, error) {
+	m, err := l.inner.Receive(ctx)
+	if err == nil && m.Begun == 0 {
+		l.mu.Lock()
+		if n := len(l.list); n > 0 {
+			x := &l.list[n-1]
+			x.Frames += max(1, len(m.Frames))
+			x.Took = max(x.Took, m.At.Sub(l.sent))
+		}
+		l.mu.Unlock()
+	}
+	return m, err
+}
+
+func (l *lineLog) Close() error { return l.inner.Close() }
+
+// mark is how many exchanges there have been.
+func (l *lineLog) mark() int {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return len(l.list)
+}
+
+// limit is the least time that the exchanges since mark need over a line of speed in bit/s; see [elm.LineLimit]. What the
+// car takes for itself is measured at this end of the line, so the time of the bytes that LineLimit counts is taken off
+// it: the request and the last line of the answer.
+func (l *lineLog) limit(speed, mark int) time.Duration {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	list := slices.Clone(l.list[mark:])
+	for i, x := range list {
+		if x.Frames > 0 {
+			list[i].Took = max(0, x.Took-time.Duration(counted(x)*10)*time.Second/time.Duration(cmp.Or(speed, usualLineSpeed)))
+		}
+	}
+	return elm.LineLimit(speed, list)
+}
+
+// usualLineSpeed is what LineLimit takes where the adapter tells no speed, in bit/s.
+const usualLineSpeed = 115200
+
+// counted is how many bytes of an exchange pass between the request and the end of the last line of its answer: on CAN
+// eight bytes in hex each way, the answer with its identifier, and a carriage return behind both.
+func counted(x elm.Exchange) int {
+	const line = 2*can.MaxDataLength + 1
+	if x.Address.Mode == link.Header {
+		return 2*x.Length + 1
+	}
+	return line + len(x.Address.Request.String()) + line
+}
