@@ -53,8 +53,12 @@ func limit(frames []trace.Entry, p phases, modules []link.Address, rate int) Tim
 		return time.Duration(float64(bits) / (float64(rate) * share) * float64(time.Second))
 	}
 	var searched, read int
+	ordinary := map[link.ID]bool{} // heard before anything was asked
 	for _, e := range frames {
-		if e.Level != trace.Frame || !diagnostic(e.Frames[0]) {
+		if e.Level == trace.Frame && e.At.Before(p.listened) {
+			ordinary[e.ID] = true
+		}
+		if e.Level != trace.Frame || !diagnostic(e.Frames[0]) || ordinary[e.ID] {
 			continue
 		}
 		bits := bus.FrameBits(e.Frames[0])
