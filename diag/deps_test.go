@@ -57,8 +57,9 @@ var rooms = map[string]room{
 
 	"diag/adapter":           {"diag/bus diag/link", "what all adapters have in common is the two seams"},
 	"diag/adapter/socketcan": {"diag/adapter diag/bus diag/link", "carries frames and knows no transport"},
-	"diag/adapter/slcan":     {"diag/adapter diag/bus diag/link", "carries frames and knows no transport"},
-	"diag/adapter/elm":       {"diag/adapter diag/bus diag/isotp diag/link", "does the transport itself, so it needs the transport's rules; bus for the Tap"},
+	"diag/adapter/ports":     {"diag/adapter", "the serial ports of this computer, for all drivers that use some"},
+	"diag/adapter/slcan":     {"diag/adapter diag/adapter/ports diag/bus", "carries frames and knows no transport"},
+	"diag/adapter/elm":       {"diag/adapter diag/adapter/ports diag/bus diag/isotp diag/link", "does the transport itself, so it needs the transport's rules; bus for the Tap"},
 	"diag/adapter/replay":    {"diag/adapter diag/bus diag/link diag/trace", "plays what trace has written"},
 	"diag/adapter/practice":  {"diag/adapter diag/bus diag/link diag/simcar", "the simulated car as an adapter; nothing of the client, which would hide the client's faults"},
 	"diag/adapter/all":       {"diag/adapter/...", "the one list of all adapters"},

@@ -13,7 +13,7 @@ import (
 )
 
 type practiceCmd struct {
-	Serve    string `required:"" placeholder:"HOW" help:"serial (a pseudo terminal), tcp:PORT, or can:IFACE."`
+	Serve    string `required:"" placeholder:"HOW" help:"serial or slcan (a pseudo terminal), tcp:PORT, slcan:tcp:PORT, or can:IFACE."`
 	Scenario string `placeholder:"NAME|FILE" help:"Which scenario: a name, or a .json file."`
 	Speed    int    `placeholder:"BIT/S" help:"With serial and tcp: how fast its line is. Without it the line takes no time."`
 }
@@ -33,15 +33,21 @@ func (c *practiceCmd) Run(e *env) error {
 		err = c.serial(e, car)
 	case "tcp":
 		err = c.tcp(e, car, rest)
+	case "slcan":
+		err = c.slcan(e, car, rest)
 	case "can":
 		err = c.can(e, car, rest)
 	default:
-		return usage{fmt.Sprintf("--serve %s: it takes serial, tcp:PORT or can:IFACE", c.Serve)}
+		err = c.wrong()
 	}
 	if errors.Is(err, context.Canceled) {
 		return nil // told to stop
 	}
 	return err
+}
+
+func (c *practiceCmd) wrong() error {
+	return usage{fmt.Sprintf("--serve %s: it takes serial, slcan, tcp:PORT, slcan:tcp:PORT or can:IFACE", c.Serve)}
 }
 
 func scenario(name string) (*simcar.Scenario, error) {
@@ -72,14 +78,44 @@ func (c *practiceCmd) serial(e *env, car *simcar.Car) error {
 	return car.ServeSerial(e.ctx, master, simcar.SerialOptions{BitRate: c.Speed})
 }
 
-// tcp listens on this computer only: the practice car has nothing to say to a network.
-func (c *practiceCmd) tcp(e *env, car *simcar.Car, port string) error {
-	ln, err := new(net.ListenConfig).Listen(e.ctx, "tcp", net.JoinHostPort("127.0.0.1", port))
+// slcan is the practice car with an adapter of frames.
+func (c *practiceCmd) slcan(e *env, car *simcar.Car, rest string) error {
+	if port, ok := strings.CutPrefix(rest, "tcp:"); ok {
+		ln, err := e.listen("slcan:tcp:", port)
+		if err != nil {
+			return err
+		}
+		return simcar.ServeSLCANOverTCP(e.ctx, ln, car, simcar.SLCANOptions{})
+	}
+	if rest != "" {
+		return c.wrong()
+	}
+	master, path, err := simcar.OpenPTY()
 	if err != nil {
 		return err
 	}
-	if err := e.tell("tcp:" + ln.Addr().String()); err != nil {
-		return errors.Join(err, ln.Close())
+	if err := e.tell("slcan:" + path); err != nil {
+		return errors.Join(err, master.Close())
+	}
+	return car.ServeSLCAN(e.ctx, master, simcar.SLCANOptions{})
+}
+
+// listen opens a port on this computer only: the practice car has nothing to say to a network.
+func (e *env) listen(scheme, port string) (net.Listener, error) {
+	ln, err := new(net.ListenConfig).Listen(e.ctx, "tcp", net.JoinHostPort("127.0.0.1", port))
+	if err != nil {
+		return nil, err
+	}
+	if err := e.tell(scheme + ln.Addr().String()); err != nil {
+		return nil, errors.Join(err, ln.Close())
+	}
+	return ln, nil
+}
+
+func (c *practiceCmd) tcp(e *env, car *simcar.Car, port string) error {
+	ln, err := e.listen("tcp:", port)
+	if err != nil {
+		return err
 	}
 	return simcar.ServeTCP(e.ctx, ln, car, simcar.SerialOptions{BitRate: c.Speed})
 }

@@ -12,7 +12,7 @@ import (
 )
 
 // Place is an adapter's address as text: "serial:/dev/ttyUSB0", "serial:COM3", "tcp:192.168.0.10:35000",
-// "can:can0", "practice:". The part before the first colon names the scheme.
+// "can:can0", "slcan:/dev/ttyACM0", "practice:". The part before the first colon names the scheme.
 type Place string
 
 // Split parts a Place into its scheme and the rest.
@@ -26,11 +26,13 @@ func (p Place) Split() (scheme, rest string, err error) {
 
 // Found is an adapter that might be used, as one row of a list.
 type Found struct {
-	Place Place  `json:"place"`
-	Name  string `json:"name"` // in words: "USB serial adapter", "CAN interface can0"
-	Note  string `json:"note"` // what is known of it, or why it can't be used now
-	Ready bool   `json:"ready"`
-	Rank  int    `json:"-"` // the likeliest has the lowest
+	Place Place   `json:"place"`
+	Also  []Place `json:"also,omitempty"` // other places of the same device: which one is right, only asking it tells
+	Name  string  `json:"name"`           // in words: "USB serial adapter", "CAN interface can0"
+	Note  string  `json:"note"`           // what is known of it, or why it can't be used now
+	Fix   string  `json:"fix,omitempty"`  // the command that makes it ready, as typed into a terminal
+	Ready bool    `json:"ready"`
+	Rank  int     `json:"-"` // the likeliest has the lowest
 }
 
 // Driver is one kind of adapter.

@@ -4,14 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"net"
 	"strings"
 	"time"
 
-	"go.bug.st/serial"
-
 	"readback/diag/adapter"
+	"readback/diag/adapter/ports"
 )
 
 // Schemes of the places: "serial:/dev/ttyUSB0", "serial:COM3", "tcp:192.168.0.10:35000".
@@ -36,16 +34,10 @@ type driver struct{}
 
 func (driver) Schemes() []string { return []string{SchemeSerial, SchemeTCP} }
 
-// Find lists the serial ports. Network adapters can't be found: they don't announce themselves.
+// Find lists the serial ports but those that are USB modem class devices, which adapters of frames usually are: their rows
+// name this driver's place beside the other. Network adapters can't be found: they don't announce themselves.
 func (driver) Find(ctx context.Context) ([]adapter.Found, error) {
-	if err := ctx.Err(); err != nil {
-		return nil, err
-	}
-	ports, err := listPorts()
-	if err != nil {
-		return nil, fmt.Errorf("elm: listing serial ports: %w", err)
-	}
-	return rows(ports), nil
+	return ports.Rows(ctx, ports.AnyOther, SchemeSerial, "slcan")
 }
 
 func (driver) Open(ctx context.Context, p adapter.Place, o adapter.Options) (adapter.Connection, error) {
@@ -75,32 +67,14 @@ func openSerial(ctx context.Context, name string, o Options) (*Adapter, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, &adapter.OpenError{Place: o.Place, Step: adapter.StepPort, Cause: err}
 	}
-	mode := func(speed int) *serial.Mode {
-		return &serial.Mode{BaudRate: speed, DataBits: 8, Parity: serial.NoParity, StopBits: serial.OneStopBit}
-	}
-	port, err := serial.Open(name, mode(speeds[0]))
+	port, err := ports.Open(name, speeds[0])
 	if err != nil {
-		return nil, &adapter.OpenError{Place: o.Place, Step: adapter.StepPort, Cause: portCause(err)}
+		return nil, &adapter.OpenError{Place: o.Place, Step: adapter.StepPort, Cause: err}
 	}
 	o.Name = "USB serial adapter"
 	o.Speeds = speeds
-	o.SetSpeed = func(speed int) error { return port.SetMode(mode(speed)) }
+	o.SetSpeed = port.SetSpeed
 	return Open(ctx, port, o)
-}
-
-// portCause puts the library's codes beside the standard library's errors, by which a caller can decide.
-func portCause(err error) error {
-	var p *serial.PortError
-	if !errors.As(err, &p) {
-		return err
-	}
-	switch p.Code() {
-	case serial.PermissionDenied:
-		return fmt.Errorf("%w: %w", err, fs.ErrPermission)
-	case serial.PortNotFound:
-		return fmt.Errorf("%w: %w", err, fs.ErrNotExist)
-	}
-	return err
 }
 
 func openTCP(ctx context.Context, host string, o Options) (*Adapter, error) {

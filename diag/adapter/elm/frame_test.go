@@ -5,7 +5,6 @@ import (
 	"net"
 	"testing"
 
-	"readback/diag/adapter"
 	"readback/diag/link"
 )
 
@@ -73,21 +72,4 @@ func FuzzParseFrame(f *testing.F) {
 			t.Errorf("%q: %+v", line, frame)
 		}
 	})
-}
-
-func TestRows(t *testing.T) {
-	found := rows([]port{
-		{name: "/dev/ttyS0"}, {name: "COM7"}, {name: "/dev/rfcomm0"}, {name: "/dev/ttyUSB1"},
-		{name: "/dev/ttyUSB0", usb: true, product: "Serial bridge", ids: "1A86:7523"},
-	})
-	want := []adapter.Found{
-		{Place: "serial:/dev/ttyUSB0", Name: "USB serial adapter Serial bridge", Note: "/dev/ttyUSB0, USB 1A86:7523", Ready: true, Rank: rankUSB},
-		{Place: "serial:/dev/ttyUSB1", Name: "USB serial adapter", Note: "/dev/ttyUSB1", Ready: true, Rank: rankUSB},
-		{Place: "serial:/dev/rfcomm0", Name: "Serial port of a paired device", Note: "/dev/rfcomm0", Ready: true, Rank: rankRadio},
-		{Place: "serial:COM7", Name: "Serial port", Note: "COM7", Ready: true, Rank: rankUnknown},
-		{Place: "serial:/dev/ttyS0", Name: "Serial port of this computer", Note: "/dev/ttyS0", Ready: true, Rank: rankOnBoard},
-	}
-	if fmt.Sprint(found) != fmt.Sprint(want) {
-		t.Errorf("got  %+v\nwant %+v", found, want)
-	}
 }

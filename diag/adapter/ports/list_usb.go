@@ -1,20 +1,20 @@
 //go:build linux || windows || (darwin && cgo)
 
-package elm
+package ports
 
 import "go.bug.st/serial/enumerator"
 
-// listPorts asks the system for serial ports and their USB devices, without talking to those.
-func listPorts() ([]port, error) {
+// list asks the system for serial ports and their USB devices, without talking to those.
+func list() ([]Port, error) {
 	details, err := enumerator.GetDetailedPortsList()
 	if err != nil {
 		return nil, err
 	}
-	ports := make([]port, 0, len(details))
+	ports := make([]Port, 0, len(details))
 	for _, d := range details {
-		p := port{name: d.Name, usb: d.IsUSB, product: d.Product}
+		p := Port{Name: d.Name, USB: d.IsUSB, Product: d.Product}
 		if d.IsUSB && d.VID != "" {
-			p.ids = d.VID + ":" + d.PID
+			p.IDs = d.VID + ":" + d.PID
 		}
 		ports = append(ports, p)
 	}
