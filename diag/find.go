@@ -4,14 +4,17 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"iter"
+	"reflect"
 	"slices"
+	"time"
 
 	"readback/diag/adapter"
 	"readback/diag/explain"
 )
 
-// Find lists the adapters that might be used, the likeliest first. An error of one driver does not hide what the
-// others found.
+// Find lists the adapters that might be used, the likeliest first. An error of one driver does not hide what
+// the others found.
 func Find(ctx context.Context, drivers []adapter.Driver) ([]adapter.Found, error) {
 	var (
 		out  []adapter.Found
@@ -26,6 +29,91 @@ func Find(ctx context.Context, drivers []adapter.Driver) ([]adapter.Found, error
 	}
 	slices.SortStableFunc(out, func(a, b adapter.Found) int { return cmp.Compare(a.Rank, b.Rank) })
 	return out, errors.Join(errs...)
+}
+
+// Seen is a list of adapters and what has changed since the one before. In the first list nothing is new.
+type Seen struct {
+	Found    []adapter.Found `json:"adapters"`
+	Appeared []adapter.Found `json:"appeared"` // plugged in since then, in the order of Found
+	Vanished []adapter.Found `json:"vanished"` // unplugged since then, in the order of the list before
+	Changed  []adapter.Found `json:"changed"`  // the same place, told otherwise: an interface that has been brought up
+}
+
+// New reports whether the adapter at a place has appeared.
+func (s Seen) New(p adapter.Place) bool { return placed(s.Appeared, p) >= 0 }
+
+// CompareAdapters is what has changed between two lists. Adapters are the same when their places are.
+func CompareAdapters(before, now []adapter.Found) Seen {
+	s := Seen{Found: now}
+	for _, f := range now {
+		switch i := placed(before, f.Place); {
+		case i < 0:
+			s.Appeared = append(s.Appeared, f)
+		case !reflect.DeepEqual(before[i], f):
+			s.Changed = append(s.Changed, f)
+		}
+	}
+	for _, f := range before {
+		if placed(now, f.Place) < 0 {
+			s.Vanished = append(s.Vanished, f)
+		}
+	}
+	return s
+}
+
+func placed(list []adapter.Found, p adapter.Place) int {
+	return slices.IndexFunc(list, func(f adapter.Found) bool { return f.Place == p })
+}
+
+// WatchAdapters yields the list of adapters, and again whenever it has changed, until ctx ends or the loop is left. It
+// looks every so often, on the goroutine of the loop. A list that could not be read whole comes with its error, once until
+// the error changes; what the failing driver had found before does not count as unplugged.
+func WatchAdapters(ctx context.Context, drivers []adapter.Driver, every time.Duration) iter.Seq2[Seen, error] {
+	return func(yield func(Seen, error) bool) {
+		var (
+			before  []adapter.Found
+			trouble string
+		)
+		t := time.NewTicker(every)
+		defer t.Stop()
+		for first := true; ; first = false {
+			now, err := Find(ctx, drivers)
+			if ctx.Err() != nil {
+				return
+			}
+			text := ""
+			if err != nil {
+				text = err.Error()
+				now = withMissing(now, before)
+			}
+			s := CompareAdapters(before, now)
+			if first {
+				s.Appeared = nil
+			}
+			if first || text != trouble || len(s.Appeared)+len(s.Vanished)+len(s.Changed) > 0 {
+				if !yield(s, err) {
+					return
+				}
+			}
+			before, trouble = now, text
+			select {
+			case <-ctx.Done():
+				return
+			case <-t.C:
+			}
+		}
+	}
+}
+
+// withMissing keeps in an incomplete list what was there before.
+func withMissing(now, before []adapter.Found) []adapter.Found {
+	for _, f := range before {
+		if placed(now, f.Place) < 0 {
+			now = append(now, f)
+		}
+	}
+	slices.SortStableFunc(now, func(a, b adapter.Found) int { return cmp.Compare(a.Rank, b.Rank) })
+	return now
 }
 
 // Explain explains a line without knowing the car.
