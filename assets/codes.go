@@ -2,23 +2,53 @@ package assets
 
 import _ "embed"
 
-// The table of trouble codes, this project's own: parts, what can be wrong with them, and areas of the car. Each file
-// says in its head what its columns are and what it rests on.
-//
-//go:embed codes.tsv
-var codes string
+// The tables of trouble codes, this project's own: parts, what can be wrong with them, areas of the car, causes, and
+// failure types. Each file says in its head what its columns are and what it rests on; codes_p0.tsv explains the rows
+// of parts.
+var (
+	//go:embed codes_p0.tsv
+	codesP0 string
+	//go:embed codes_gearbox.tsv
+	codesGearbox string
+	//go:embed codes_electric.tsv
+	codesElectric string
+	//go:embed codes_p2.tsv
+	codesP2 string
+	//go:embed codes_chassis.tsv
+	codesChassis string
+	//go:embed codes_body.tsv
+	codesBody string
+	//go:embed codes_network.tsv
+	codesNetwork string
 
-//go:embed codes_kinds.tsv
-var codeKinds string
+	//go:embed codes_kinds.tsv
+	codeKinds string
+	//go:embed codes_areas.tsv
+	codeAreas string
+	//go:embed codes_classes.tsv
+	codeClasses string
+	//go:embed codes_causes.tsv
+	codeCauses string
+	//go:embed codes_failures.tsv
+	codeFailures string
+)
 
-//go:embed codes_areas.tsv
-var codeAreas string
+// Codes are the tables of parts, one after another: first code, kinds, part, place, area, doubt.
+func Codes() string {
+	return codesP0 + codesGearbox + codesElectric + codesP2 + codesChassis + codesBody + codesNetwork
+}
 
-// Codes is the table of parts: first code, kinds, part, place, area, doubt.
-func Codes() string { return codes }
-
-// CodeKinds is the table of what can be wrong: kind, meaning, advice, whether erasing helps.
+// CodeKinds is the table of what can be wrong: kind, meaning, group, general, whether erasing helps.
 func CodeKinds() string { return codeKinds }
 
 // CodeAreas is the table of areas: area, words, level when remembered, level when there now, why.
 func CodeAreas() string { return codeAreas }
+
+// CodeClasses finds the class of a part by its name: words, class.
+func CodeClasses() string { return codeClasses }
+
+// CodeCauses is the table of causes: group of kinds, class, causes, first looks.
+func CodeCauses() string { return codeCauses }
+
+// CodeFailures is the table of failure types: value, text, phrase, sure.
+func CodeFailures() string { return codeFailures }

@@ -15,6 +15,9 @@ type Description struct {
 	Letters        string      `json:"letters"` // what letter, first digit and failure type say, in sentences
 	Area           string      `json:"area"`    // what codes of this kind are usually about
 	Meaning        string      `json:"meaning"`
+	Line           string      `json:"line"`  // meaning and failure type in one sentence, see [Code.Line]
+	Part           string      `json:"part"`  // the part with its place, "" where it is not known
+	Doubt          string      `json:"doubt"` // why the meaning is not certain, "" where it is
 	Known          bool        `json:"known"` // the meaning is the standard's
 	FailureText    string      `json:"failureText"`
 	Status         *StatusView `json:"status"`      // nil when there is no status byte
@@ -24,8 +27,11 @@ type Description struct {
 	ThereNow       bool        `json:"thereNow"`
 	Severity       string      `json:"severity"` // a Level
 	SeverityReason string      `json:"severityReason"`
+	CarJudgement   string      `json:"carJudgement"` // the module's own severity (19 08, 19 09) in words, set by who asked for it
 	Advice         string      `json:"advice"`
-	Erasing        Erasing     `json:"erasing"` // whether erasing helps
+	Causes         []string    `json:"causes"`    // usual causes, likely first; never nil
+	LookFirst      []string    `json:"lookFirst"` // what to look at first without tools; never nil
+	Erasing        Erasing     `json:"erasing"`   // whether erasing helps
 	ErasingText    string      `json:"erasingText"`
 	Source         string      `json:"source"`
 }
@@ -73,7 +79,7 @@ func (s Status) View(available Status) StatusView {
 // Describe tells all that is known of a code. status is nil where the module gives none; lists are then the OBD lists
 // that name the code: "stored", "pending", "permanent".
 func Describe(c Code, status *Status, available Status, lists []string) Description {
-	d := Description{Code: c.Name(), Origin: c.Origin(), System: string(c.System()), Letters: c.letters()}
+	d := Description{Code: c.Name(), Origin: c.Origin(), System: string(c.System()), Letters: c.letters(), Causes: []string{}, LookFirst: []string{}}
 	var failure byte
 	if f, ok := c.FailureType(); ok {
 		failure = f
@@ -93,7 +99,12 @@ func Describe(c Code, status *Status, available Status, lists []string) Descript
 	a := c.area()
 	d.Known = known
 	d.Area = a.words
-	d.Meaning = c.meaning(e, known)
+	d.Meaning, d.Line = c.unknownMeaning(), c.Line()
+	if known {
+		behind := e.behind()
+		d.Meaning, d.Part, d.Doubt = e.meaning(), e.name(), e.doubt
+		d.Causes, d.LookFirst = slices.Clone(behind.causes), slices.Clone(behind.looks)
+	}
 	level, reason := a.judge(verdict, lamp)
 	d.SeverityReason = reason
 	d.Severity = string(level)
@@ -121,12 +132,11 @@ func verdictOf(status *Status, available Status, lists []string) Verdict {
 	return VerdictUnknown
 }
 
-func (c Code) meaning(e entry, known bool) string {
+// unknownMeaning says why a code has no meaning here.
+func (c Code) unknownMeaning() string {
 	switch o := c.Origin(); {
 	case c.IsZero():
 		return "No code."
-	case known:
-		return e.meaning
 	case o == Maker:
 		return fmt.Sprintf("The car's maker decides what %s means.", c.Name())
 	case o == Reserved:
@@ -175,7 +185,7 @@ func advice(e entry, known bool, level Level, v Verdict) string {
 		return out
 	}
 	if known {
-		return out + " " + e.kind.advice
+		return out + " " + e.behind().looks[0]
 	}
 	return out + " Ask with the code, the name of the module and its bytes."
 }

@@ -74,14 +74,14 @@ func TestCodesExist(t *testing.T) {
 func TestMeanings(t *testing.T) {
 	for name, words := range map[string]string{
 		"P0A08": "DC-DC converter", "P0A1B": "drive motor control module A", "P0A1F": "battery control module",
-		"P0A2B": "temperature sensor of drive motor A", "P0A7F": "battery worn", "P0A80": "new one", "P0A94": "DC-DC converter", "P0AA6": "isolation",
-		"P0AFA": "voltage of the drive battery low", "P0BD7": "inverter", "P0C73": "coolant pump", "P0D26": "precharge", "P0D59": "plug too high",
-		"C0040": "circuit of the right front wheel speed sensor", "U0140": "lost contact with the body control module",
-		"U0100": "lost contact with the engine or drive control module A", "U0293": "hybrid or EV powertrain control module",
+		"P0A2B": "temperature sensor of drive motor A", "P0A7F": "battery is worn", "P0A80": "new one", "P0A94": "DC-DC converter", "P0AA6": "isolation",
+		"P0AFA": "voltage of the drive battery is too low", "P0BD7": "inverter", "P0C73": "coolant pump", "P0D26": "precharge", "P0D59": "plug is too high",
+		"C0040": "electrical fault of the right front wheel speed sensor", "U0140": "lost contact with the body control module",
+		"U0100": "lost contact with engine or drive control module A", "U0293": "hybrid or EV powertrain control module",
 		"U0155": "instrument panel", "U3003": "voltage of the 12 V battery", "U0073": "data bus A stopped",
-		"P0133": "slow reaction of the oxygen sensor, before the catalyst, bank 1", "P0141": "heating of the oxygen sensor, after the catalyst, bank 1",
-		"P0280": "cylinder 7 too high", "P0312": "cylinder 12", "P0562": "12 V supply too low", "P0A10": "status line of the DC-DC converter too high",
-		"P0A0A": "interlock", "U0027": "slow CAN bus touching", "U0422": "wrong data from the body control module",
+		"P0133": "the oxygen sensor before the catalyst (bank 1, sensor 1) reacts slowly", "P0141": "heating of the oxygen sensor after the catalyst (bank 1, sensor 2)",
+		"P0280": "cylinder 7 is too high", "P0312": "cylinder 12", "P0562": "12 V supply is too low", "P0A10": "status signal of the DC-DC converter is too high",
+		"P0A0A": "interlock", "U0027": "slow CAN bus touch each other", "U0422": "wrong data from the body control module",
 	} {
 		if text, ok := code(t, name).Meaning(); !ok || !strings.Contains(text, words) {
 			t.Errorf("%s: %q, %v, lacks %q", name, text, ok, words)

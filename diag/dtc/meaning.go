@@ -1,35 +1,34 @@
 package dtc
 
-import (
-	"fmt"
-	"strings"
-	"sync"
-
-	"readback/assets"
-)
+import "strings"
 
 // entry is what the standard says of one code, in our own words.
 type entry struct {
-	meaning string
-	part    string // with its place, "the oxygen sensor, after the catalyst, bank 1"
-	kind    kind
-	area    string
-	doubt   string // why the meaning is not certain, "" where it is
+	part     string // "the oxygen sensor after the catalyst"
+	place    string // "bank 1, sensor 2"
+	kindName string
+	kind     kind
+	area     string
+	doubt    string // why the meaning is not certain, "" where it is
 }
 
-// kind is one way in which a part can be wrong.
-type kind struct {
-	phrase  string // with {part}
-	advice  string
-	erasing Erasing
+// name is the part with its place.
+func (e entry) name() string {
+	if e.place == "" {
+		return e.part
+	}
+	return e.part + " (" + e.place + ")"
 }
 
-// area is a family of codes.
-type area struct {
-	words      string
-	remembered Level
-	now        Level
-	why        string
+// meaning says what is wrong, beginning in lower case.
+func (e entry) meaning() string { return e.say(e.kind.phrase) }
+
+// say puts the part into a phrase. A part that is a signal itself has no signal of its own.
+func (e entry) say(phrase string) string {
+	if strings.Contains(e.part, "signal") {
+		phrase = strings.ReplaceAll(phrase, "the signal of {part}", "{part}")
+	}
+	return strings.ReplaceAll(phrase, "{part}", e.name())
 }
 
 // Erasing tells whether erasing helps once the fault is not there now.
@@ -41,73 +40,21 @@ const (
 	ErasingUnknown Erasing = "unknown"
 )
 
-// tables are the embedded tables, read once. They are checked by tests; a row that can't be read is a fault of the
-// program.
-var tables = sync.OnceValue(func() (t struct {
-	codes map[string]entry
-	kinds map[string]kind
-	areas map[string]area
-}) {
-	t.codes, t.kinds, t.areas = map[string]entry{}, map[string]kind{}, map[string]area{}
-	for _, f := range rows(assets.CodeKinds(), 4) {
-		t.kinds[f[0]] = kind{f[1], f[2], Erasing(f[3])}
-	}
-	for _, f := range rows(assets.CodeAreas(), 5) {
-		t.areas[f[0]] = area{f[1], Level(f[2]), Level(f[3]), f[4]}
-	}
-	for _, f := range rows(assets.Codes(), 6) {
-		c, err := Parse(f[0])
-		if err != nil {
-			panic(err)
-		}
-		part := f[2]
-		if f[3] != "" {
-			part += ", " + f[3]
-		}
-		for _, k := range strings.Fields(f[1]) {
-			if k != "-" {
-				kind, ok := t.kinds[k]
-				if _, known := t.areas[f[4]]; !ok || !known {
-					panic(fmt.Sprintf("dtc: %s has the unknown kind %q or area %q", f[0], k, f[4]))
-				}
-				t.codes[c.Name()] = entry{strings.ReplaceAll(kind.phrase, "{part}", part), part, kind, f[4], f[5]}
-			}
-			n := uint16(c.b[0])<<8 | uint16(c.b[1]) + 1
-			c = From2(byte(n>>8), byte(n))
-		}
-	}
-	return t
-})
-
-// rows are the tab-separated rows of a table, without its comments.
-func rows(table string, columns int) [][]string {
-	var out [][]string
-	for line := range strings.Lines(table) {
-		line = strings.TrimRight(line, "\r\n")
-		if line == "" || line[0] == '#' {
-			continue
-		}
-		f := strings.Split(line, "\t")
-		if len(f) != columns {
-			panic(fmt.Sprintf("dtc: a row of the code tables has %d columns, not %d: %s", len(f), columns, line))
-		}
-		out = append(out, f)
-	}
-	return out
-}
-
 // Meaning is what the standard says of a code, in our own words; ok is false for a code of the maker's, and for one
 // that the table does not hold.
 func (c Code) Meaning() (text string, ok bool) {
 	e, ok := c.entry()
-	return e.meaning, ok
+	if !ok {
+		return "", false
+	}
+	return e.meaning(), true
 }
 
 func (c Code) entry() (entry, bool) {
 	if c.n == 0 || c.Origin() != Standard {
 		return entry{}, false
 	}
-	e, ok := tables().codes[c.Name()]
+	e, ok := tables().codes[c.number()]
 	return e, ok
 }
 
@@ -151,3 +98,31 @@ func rangeOf(name string) (area string) {
 	}
 	return area
 }
+
+// Line says a code in one sentence for the owner: what is wrong, and what the failure type adds to it. A failure type
+// takes the place of a meaning that only says that something is wrong.
+func (c Code) Line() string {
+	if c.IsZero() {
+		return "No code."
+	}
+	e, known := c.entry()
+	b, has := c.FailureType()
+	f, described := tables().failures[b]
+	adds := has && described && f.sure && f.phrase != ""
+	line := ""
+	switch {
+	case known && adds && e.kind.general:
+		line = e.say(f.phrase)
+	case known:
+		line = e.meaning()
+	default:
+		line = strings.TrimSuffix(c.unknownMeaning(), ".")
+	}
+	if adds && !(known && e.kind.general) {
+		line += ": " + f.text
+	}
+	return upper(line) + "."
+}
+
+// upper writes the first letter, which is always ASCII here, as a capital.
+func upper(s string) string { return strings.ToUpper(s[:1]) + s[1:] }

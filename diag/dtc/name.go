@@ -46,6 +46,9 @@ const (
 	Reserved Origin = "reserved" // nobody yet
 )
 
+// number is the code without its failure type, as a number.
+func (c Code) number() uint16 { return uint16(c.b[0])<<8 | uint16(c.b[1]) }
+
 // IsZero reports "no code".
 func (c Code) IsZero() bool { return c.n == 0 }
 
