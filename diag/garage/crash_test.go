@@ -24,8 +24,11 @@ const failedByItself = 3
 func TestMain(m *testing.M) {
 	if path := os.Getenv(crashVariable); path != "" {
 		work := writeForEver
-		if os.Getenv(holdVariable) != "" {
+		switch {
+		case os.Getenv(holdVariable) != "":
 			work = hold
+		case os.Getenv(sendVariable) != "":
+			work = sendForEver
 		}
 		if err := work(context.Background(), path); err != nil {
 			fmt.Fprintln(os.Stderr, err)
@@ -90,10 +93,10 @@ func TestKilled(t *testing.T) {
 }
 
 // killOnce starts the program and kills it some time after it has told of a number of steps.
-func killOnce(t *testing.T, path string, steps int, after time.Duration, told map[string]map[int64]bool) {
+func killOnce(t testing.TB, path string, steps int, after time.Duration, told map[string]map[int64]bool, more ...string) {
 	t.Helper()
 	cmd := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^$")
-	cmd.Env = append(os.Environ(), crashVariable+"="+path)
+	cmd.Env = append(append(os.Environ(), crashVariable+"="+path), more...)
 	cmd.Stderr = os.Stderr
 	out, err := cmd.StdoutPipe()
 	if err != nil {
