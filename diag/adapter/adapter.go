@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"time"
 
 	"readback/diag/bus"
 	"readback/diag/link"
@@ -47,6 +48,9 @@ type Options struct {
 	// Tap, when not nil, is told of every frame that an adapter of messages sends and receives. An adapter of
 	// frames leaves it alone: its Bus is wrapped instead.
 	Tap bus.Tap
+	// Tell, when not nil, is told the steps of the link test while the adapter is opened, on the goroutine of Open. Drivers
+	// that have nothing to tell leave it alone.
+	Tell func(Rung)
 }
 
 // Connection is an open adapter. It is also a [Frames] or a [Messages], never both.
@@ -73,6 +77,21 @@ type Supply interface {
 	SupplyVolts(ctx context.Context) (float64, error)
 }
 
+// SupplyWatch is offered by a [Supply] that measures by itself while nothing else is said, at most every 5 s.
+type SupplyWatch interface {
+	Supply
+	// SupplyReadings are the newest readings, the oldest first.
+	SupplyReadings() []SupplyReading
+	// SetSupplyOffset sets the volts that are added to what the adapter shows, from now on and to the readings kept.
+	SetSupplyOffset(volts float64)
+}
+
+// SupplyReading is the supply at one moment, in volts, with the offset added.
+type SupplyReading struct {
+	At    time.Time `json:"at"`
+	Volts float64   `json:"volts"`
+}
+
 // Abilities are what this adapter can do, as data.
 type Abilities struct {
 	Name      string   // for people: "Practice car", "USB serial adapter"
@@ -88,10 +107,24 @@ type Abilities struct {
 	Version   string   // what the adapter says of itself
 	Limits    []string // what can't be done with it, one sentence each
 	LineSpeed int      // bit/s of the serial line, 0 when there is none
+	Grade     Grade    // in words; empty where it was not tried
+	ReadOnly  string   // why no change may be sent through it, a sentence; empty: it may
 }
 
-// ErrUnknownPlace is returned for a scheme that no driver has.
-var ErrUnknownPlace = errors.New("adapter: no driver for this kind of place")
+// Recoverer is offered by a [Frames] whose controller stays off the bus once it has left it.
+type Recoverer interface {
+	// Recover is the command that brings it back, as typed into a terminal.
+	Recover() string
+}
+
+var (
+	// ErrUnknownPlace is returned for a scheme that no driver has.
+	ErrUnknownPlace = errors.New("adapter: no driver for this kind of place")
+	// ErrOtherKind means that an adapter answers at the place, but one for another driver (see Found.Also).
+	ErrOtherKind = errors.New("adapter: another kind of adapter answers there")
+	// ErrRate means that the adapter can't be set to a bit rate.
+	ErrRate = errors.New("adapter: it does not have this bit rate")
+)
 
 // OpenError tells at which step opening failed; the step is the rung of the link test.
 type OpenError struct {
