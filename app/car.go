@@ -108,19 +108,24 @@ func (w *Window) carPage() (body, margin fyne.CanvasObject) {
 func (w *Window) visitList() fyne.CanvasObject {
 	var rows []fyne.CanvasObject
 	for _, v := range w.cars.visits {
-		sign, whole := look.MarkCheck, T("visit.whole")
-		if !v.Complete {
-			sign, whole = look.MarkUnknown, T("visit.part")
-		}
-		found := dots(N("n.codes", v.Codes), N("n.now", v.Now), N("n.modules", v.Modules))
-		if v.Silent > 0 {
-			found = dots(found, N("n.silent", v.Silent))
-		}
-		rows = append(rows, look.Pad(9, 14, 9, 14, look.Row(12, look.Natural(look.NewMark(sign, 16)),
-			look.Growing(look.Stack(1, look.Body(when(v.Begun, w.now())+" · "+T("visit."+string(v.Kind))), look.Small(found))), look.Natural(look.Small(whole)))))
+		rows = append(rows, look.Pad(9, 14, 9, 14, w.visitText(v)))
 	}
 	if len(rows) == 0 {
 		rows = append(rows, look.Pad(12, 14, 12, 14, look.Small(T("visit.none"))))
 	}
 	return look.Stack(6, look.Head(T("visit.title")), look.Rows(rows...))
+}
+
+// visitText is one visit in two lines.
+func (w *Window) visitText(v garage.Summary) fyne.CanvasObject {
+	sign, whole := look.MarkCheck, T("visit.whole")
+	if !v.Complete {
+		sign, whole = look.MarkUnknown, T("visit.part")
+	}
+	found := dots(N("n.codes", v.Codes), N("n.now", v.Now), N("n.modules", v.Modules))
+	if v.Silent > 0 {
+		found = dots(found, N("n.silent", v.Silent))
+	}
+	return look.Row(12, look.Natural(look.NewMark(sign, 16)),
+		look.Growing(look.Stack(1, look.Body(when(v.Begun, w.now())+" · "+T("visit."+string(v.Kind))), look.Small(found))), look.Natural(look.Small(whole)))
 }

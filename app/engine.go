@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"iter"
+	"time"
 
 	"readback/diag"
 	"readback/diag/adapter"
@@ -38,7 +39,15 @@ type Visit interface {
 type Logbook interface {
 	Car(ctx context.Context, id int64) (garage.Car, error)
 	PutCar(ctx context.Context, c garage.Car) (garage.Car, error)
+	Cars(ctx context.Context) ([]garage.Car, error)
 	Visits(ctx context.Context, carID int64) ([]garage.Summary, error)
+	CodeHistory(ctx context.Context, carID int64) (garage.History, error)
+	Journal(ctx context.Context, carID int64) ([]garage.Entry, error)
+	Proof(ctx context.Context, entryID int64) ([]garage.ProofStep, error)
+	DueProof(ctx context.Context, now time.Time) ([]garage.ProofStep, error)
+	ProofDone(ctx context.Context, id, visitID int64, at time.Time) error
+	LeaveProof(ctx context.Context, id int64) error
+	Reports(ctx context.Context, carID int64) ([]garage.Report, error)
 	Unknown(ctx context.Context) ([]garage.Entry, error)
 	MarkSeen(ctx context.Context, id int64) error
 	Cards(ctx context.Context, carID int64) ([]garage.Card, error)
@@ -59,6 +68,9 @@ type Engine struct {
 	// Explain and Compare work without a car.
 	Explain func(text string, wish explain.Wish) explain.Explanation
 	Compare func(a, b string) explain.Comparison
+	// Preview and WriteReport make the report of a visit; nil without a logbook.
+	Preview     func(ctx context.Context, visit int64, o diag.ReportOptions) (diag.Preview, error)
+	WriteReport func(ctx context.Context, visit int64, path string, o diag.ReportOptions) (garage.Report, error)
 	// Log is the store of cars.
 	Log Logbook
 	// Trouble, when not nil, is something that the owner has to know from the start.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"iter"
+	"maps"
 	"slices"
 	"strings"
 	"sync"
@@ -157,6 +158,62 @@ type fakeLog struct {
 	cards []garage.Card
 	notes []garage.Note
 	meter []garage.MeterReading
+
+	garage  []garage.Car
+	visits  []garage.Summary
+	history garage.History
+	journal []garage.Entry
+	proof   []garage.ProofStep
+	reports []garage.Report
+}
+
+// again is a logbook that begins as this one did.
+func (l *fakeLog) again() *fakeLog {
+	return &fakeLog{open: slices.Clone(l.open), cars: maps.Clone(l.cars), cards: slices.Clone(l.cards), notes: slices.Clone(l.notes), meter: slices.Clone(l.meter),
+		garage: l.garage, visits: l.visits, history: l.history, journal: l.journal, proof: slices.Clone(l.proof), reports: l.reports}
+}
+
+func (l *fakeLog) Cars(context.Context) ([]garage.Car, error) { return l.garage, nil }
+func (l *fakeLog) CodeHistory(context.Context, int64) (garage.History, error) {
+	return l.history, nil
+}
+func (l *fakeLog) Journal(context.Context, int64) ([]garage.Entry, error) { return l.journal, nil }
+func (l *fakeLog) Reports(context.Context, int64) ([]garage.Report, error) {
+	return l.reports, nil
+}
+
+func (l *fakeLog) Proof(_ context.Context, entry int64) ([]garage.ProofStep, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return slices.DeleteFunc(slices.Clone(l.proof), func(p garage.ProofStep) bool { return p.Entry != entry }), nil
+}
+
+func (l *fakeLog) DueProof(_ context.Context, now time.Time) ([]garage.ProofStep, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return slices.DeleteFunc(slices.Clone(l.proof), func(p garage.ProofStep) bool { return !p.Open() || p.Due.After(now) }), nil
+}
+
+func (l *fakeLog) ProofDone(_ context.Context, id, visit int64, at time.Time) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for i := range l.proof {
+		if l.proof[i].ID == id {
+			l.proof[i].Visit, l.proof[i].Done = visit, at
+		}
+	}
+	return nil
+}
+
+func (l *fakeLog) LeaveProof(_ context.Context, id int64) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for i := range l.proof {
+		if l.proof[i].ID == id {
+			l.proof[i].Left = true
+		}
+	}
+	return nil
 }
 
 func (l *fakeLog) Meter(context.Context, int64) ([]garage.MeterReading, error) {
@@ -228,6 +285,9 @@ func (l *fakeLog) PutCar(_ context.Context, c garage.Car) (garage.Car, error) {
 }
 
 func (l *fakeLog) Visits(context.Context, int64) ([]garage.Summary, error) {
+	if l.visits != nil {
+		return l.visits, nil
+	}
 	return []garage.Summary{
 		{ID: 2, Kind: garage.KindReadBack, Begun: begin, Complete: true, Modules: 11, Codes: 7, Now: 2},
 		{ID: 1, Kind: garage.KindLook, Begun: begin.Add(-100 * time.Hour), Modules: 9, Silent: 2, Codes: 9, Now: 3},

@@ -71,6 +71,7 @@ func (w *Window) makeFields() {
 	w.makeNoteFields()
 	w.makeGateFields()
 	w.makeCarFields()
+	w.makeLogFields()
 }
 
 // findAdapters looks what is plugged in.
@@ -93,6 +94,18 @@ func (w *Window) askOpenQuestions() {
 	w.act(func(ctx context.Context) func() {
 		open, err := w.engine.Log.Unknown(ctx)
 		return func() { w.link.open, w.link.logErr = open, err }
+	})
+}
+
+// askDueProof reads from the logbook which readings after an erase are due.
+func (w *Window) askDueProof() {
+	if w.engine.Log == nil {
+		return
+	}
+	now := w.now()
+	w.act(func(ctx context.Context) func() {
+		due, err := w.engine.Log.DueProof(ctx, now)
+		return func() { w.logs.due, w.link.logErr = due, errors.Join(w.link.logErr, err) }
 	})
 }
 

@@ -79,9 +79,9 @@ func (w *Window) noteParts(v diag.CodeView) []fyne.CanvasObject {
 		parts = append(parts, look.Body(diag.Sentence(w.note.err)))
 	}
 	if n, ok := w.noteOn(v.Record.Code); ok {
-		said := []fyne.CanvasObject{look.Head(T("note.yours", "When", when(n.At, w.now()))), look.Body(n.Text)}
+		said := []fyne.CanvasObject{look.Head(T("note.yours", "When", when(n.At, w.now()))), look.AsIs(n.Text, look.Style{})}
 		if from := dots(n.Who, n.Where); from != "" {
-			said = append(said, look.Small(from))
+			said = append(said, look.AsIs(from, look.Style{Size: look.SizeSmall, Color: look.Soft}))
 		}
 		parts = append(parts, look.Stack(4, said...))
 	}

@@ -88,6 +88,22 @@ var scenes = []struct {
 		b.until("sent", func() bool { return b.w.back.result != nil })
 	}},
 	{"read-back-empty", setup{}, func(b *bench) { b.w.Show(PageReadBack) }},
+	{"logbook", setup{log: keptLog()}, func(b *bench) { b.logbook() }},
+	{"logbook-report", setup{log: keptLog()}, func(b *bench) {
+		b.logbook()
+		b.w.logs.report.shared = true
+		b.tap("report 8")
+		b.until("preview", func() bool { return len(b.w.logs.report.preview.Removed) == 2 })
+	}},
+	{"request-cards", setup{log: &fakeLog{cards: []garage.Card{{ID: 1, Title: "Make the charging module forget its codes", Module: "Charging", Request: "7E5#0414FFFFFF555555", Words: "maple orbit thirteen", Who: "a workshop", Where: "the owners' meeting"}}}}, func(b *bench) {
+		b.visit.explains["7E5#0414FFFFFF555555"] = clearCharging()
+		b.read()
+		b.w.Show(PageRequest)
+		b.until("cards", func() bool { return len(b.w.card.cards) == 1 })
+	}},
+	{"request-card", setup{}, func(b *bench) { b.read(); b.write(clearText); b.tap("card-new") }},
+	{"codes-note", setup{}, func(b *bench) { b.read(); b.tap("note-new") }},
+	{"codes-crowded", setup{visit: crowdedVisit(100)}, func(b *bench) { b.read() }},
 	{"car", setup{}, func(b *bench) {
 		b.read()
 		b.w.Show(PageCar)
@@ -114,7 +130,7 @@ func TestPagesFit(t *testing.T) {
 					in := s.setup
 					in.app, in.shade, in.size = a, shade, size
 					if in.log != nil {
-						in.log = &fakeLog{open: in.log.open}
+						in.log = in.log.again()
 					}
 					b := newBench(t, in)
 					s.reach(b)
@@ -134,7 +150,7 @@ func TestPagesFitLargeText(t *testing.T) {
 			in := s.setup
 			in.app, in.shade, in.factor = a, look.ShadeLight, 2
 			if in.log != nil {
-				in.log = &fakeLog{open: in.log.open}
+				in.log = in.log.again()
 			}
 			b := newBench(t, in)
 			s.reach(b)

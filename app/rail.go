@@ -21,7 +21,15 @@ func (w *Window) railContent() fyne.CanvasObject {
 		}
 		list = append(list, look.NewStep("step "+string(p), i+1, T("step."+string(p)), sub, progress, p == w.page, func() { w.Show(p) }))
 	}
-	return look.Pad(18, 14, 14, 14, look.Stack(16, w.carCard(), look.Stack(2, list...), look.Hair(), w.tasteRows()))
+	var others []fyne.CanvasObject
+	for _, p := range beside {
+		text := T("beside." + string(p))
+		if n := len(w.logs.due); p == PageLogbook && n > 0 {
+			text = N("beside.logbook.due", n)
+		}
+		others = append(others, look.NewButton("page "+string(p), text, look.Quiet, func() { w.Show(p) }).Chosen(p == w.page))
+	}
+	return look.Pad(18, 14, 14, 14, look.Stack(16, w.carCard(), look.Stack(2, list...), look.Hair(), look.Pad(0, 0, 0, -2, look.Stack(0, others...)), look.Hair(), w.tasteRows()))
 }
 
 func (w *Window) carCard() fyne.CanvasObject {

@@ -26,10 +26,14 @@ const (
 	PageRequest  Page = "request"
 	PageGate     Page = "gate"
 	PageReadBack Page = "read-back"
+	PageLogbook  Page = "logbook"
 )
 
 // steps are the pages that are steps of a visit.
 var steps = []Page{PageCable, PageLink, PageCodes, PageRequest, PageGate, PageReadBack}
+
+// beside are the pages beside a visit.
+var beside = []Page{PageLogbook}
 
 // Taste is what the owner has chosen for the window itself.
 type Taste struct {
@@ -73,6 +77,7 @@ type Window struct {
 	pass  gateState
 	back  backState
 	cars  carState
+	logs  logState
 
 	rail, main, side *look.Scroller
 	strip            *fyne.Container
@@ -102,6 +107,7 @@ func New(a fyne.App, win fyne.Window, e Engine, o Options) *Window {
 	w.draw()
 	w.findAdapters()
 	w.askOpenQuestions()
+	w.askDueProof()
 	w.every(time.Second, w.tick)
 	if o.Place != "" {
 		w.connect(o.Place)
@@ -132,6 +138,8 @@ func (w *Window) Show(p Page) {
 		w.enterCable()
 	case PageRequest:
 		w.enterRequest()
+	case PageLogbook:
+		w.enterLogbook()
 	}
 	w.page = p
 	w.draw()
@@ -189,6 +197,7 @@ func (w *Window) keys(c fyne.Canvas) {
 	for i, p := range steps {
 		c.AddShortcut(&desktop.CustomShortcut{KeyName: numbers[i], Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(p) })
 	}
+	c.AddShortcut(&desktop.CustomShortcut{KeyName: fyne.KeyL, Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(PageLogbook) })
 	c.AddShortcut(&desktop.CustomShortcut{KeyName: fyne.Key0, Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(PageCar) })
 }
 
@@ -247,6 +256,8 @@ func (w *Window) pageContent() (body, margin fyne.CanvasObject) {
 		body, margin = w.gatePage()
 	case PageReadBack:
 		body, margin = w.readBackPage()
+	case PageLogbook:
+		body, margin = w.logbookPage()
 	default:
 		body, margin = w.linkPage()
 	}

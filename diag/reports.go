@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -40,6 +41,41 @@ func Report(ctx context.Context, s *garage.Store, visitID int64, o ReportOptions
 		d = report.Share(d, report.SecretsOf(in))
 	}
 	return d, nil
+}
+
+// Preview is what a report would say, a line a row.
+type Preview struct {
+	Title    string
+	Sections []PreviewSection
+	Removed  []string // what a shared copy leaves out
+}
+
+// PreviewSection is one section of a preview.
+type PreviewSection struct {
+	Title string
+	Lines []string
+}
+
+// PreviewReport tells what a report would say.
+func PreviewReport(ctx context.Context, s *garage.Store, visitID int64, o ReportOptions) (Preview, error) {
+	d, err := Report(ctx, s, visitID, o)
+	if err != nil {
+		return Preview{}, err
+	}
+	p := Preview{Title: d.Title, Removed: d.Removed}
+	for _, section := range d.Sections {
+		out := PreviewSection{Title: section.Title}
+		for _, part := range section.Parts {
+			if part.Text != "" {
+				out.Lines = append(out.Lines, part.Text)
+			}
+			for _, row := range part.Rows {
+				out.Lines = append(out.Lines, strings.Join(slices.DeleteFunc(slices.Clone(row), func(s string) bool { return s == "" }), " · "))
+			}
+		}
+		p.Sections = append(p.Sections, out)
+	}
+	return p, nil
 }
 
 func reportInput(ctx context.Context, s *garage.Store, visitID int64, o ReportOptions) (report.Input, error) {

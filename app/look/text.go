@@ -81,6 +81,9 @@ func Small(s string) *Text { return styled(s, Style{Size: SizeSmall, Color: Soft
 func Fine(s string) *Text  { return styled(s, Style{Size: SizeFine, Color: Soft}) }
 func Mono(s string) *Text  { return NewText(Run{s, Style{Mono: true}}) }
 
+// AsIs sets a text that somebody else wrote: stars in it are stars, and no word is set in another font.
+func AsIs(s string, st Style) *Text { return NewText(Run{s, st}) }
+
 // Styled sets a text in any style, with the same marks as [Body].
 func Styled(s string, st Style) *Text { return styled(s, st) }
 

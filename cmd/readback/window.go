@@ -98,6 +98,13 @@ func engine(store *garage.Store, trouble error) app.Engine {
 	}
 	if store != nil {
 		e.Log = store
+		e.Preview = func(ctx context.Context, visit int64, o diag.ReportOptions) (diag.Preview, error) {
+			return diag.PreviewReport(ctx, store, visit, o)
+		}
+		e.WriteReport = func(ctx context.Context, visit int64, path string, o diag.ReportOptions) (garage.Report, error) {
+			r, _, err := diag.WriteReport(ctx, store, visit, path, o)
+			return r, err
+		}
 	}
 	return e
 }

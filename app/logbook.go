@@ -1,0 +1,453 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"slices"
+	"time"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/dialog"
+	"fyne.io/fyne/v2/storage"
+
+	"readback/app/look"
+	"readback/diag"
+	"readback/diag/garage"
+)
+
+// logState is the logbook: the cars, and what is kept of the chosen one.
+type logState struct {
+	cars   []garage.Car
+	chosen int64 // 0: the car of this visit, else the first
+	book   carBook
+	err    error
+	said   string
+	due    []garage.ProofStep // of all cars
+	all    bool               // every code, not only those that returned or are there now
+	report reportForm
+}
+
+// carBook is what the logbook holds of one car.
+type carBook struct {
+	car     garage.Car
+	visits  []garage.Summary
+	journal []garage.Entry
+	returns []diag.Returns
+	proof   []garage.ProofStep // after the newest erase
+	reports []garage.Report
+}
+
+// reportForm is a report that is about to be written.
+type reportForm struct {
+	visit   int64 // 0 when none is
+	shared  bool
+	preview diag.Preview
+	who     *look.Field
+	purpose *look.Field
+}
+
+func (w *Window) makeLogFields() {
+	w.logs.report.who = look.NewField("report-who", T("report.who.hint"), false, nil)
+	w.logs.report.purpose = look.NewField("report-purpose", T("report.purpose.hint"), false, nil)
+}
+
+// enterLogbook reads the logbook.
+func (w *Window) enterLogbook() {
+	w.logs.said = ""
+	w.logs.report.visit = 0
+	w.readLogbook()
+}
+
+func (w *Window) readLogbook() {
+	log := w.engine.Log
+	if log == nil {
+		return
+	}
+	want := w.logs.chosen
+	if want == 0 {
+		want = w.car().ID
+	}
+	now := w.now()
+	w.act(func(ctx context.Context) func() {
+		cars, err := log.Cars(ctx)
+		due, e := log.DueProof(ctx, now)
+		err = errors.Join(err, e)
+		i := slices.IndexFunc(cars, func(c garage.Car) bool { return c.ID == want })
+		if i < 0 {
+			i = 0
+		}
+		var book carBook
+		if len(cars) > 0 {
+			book, e = readBook(ctx, log, cars[i])
+			err = errors.Join(err, e)
+		}
+		return func() { w.logs.cars, w.logs.book, w.logs.due, w.logs.err = cars, book, due, err }
+	})
+}
+
+func readBook(ctx context.Context, log Logbook, car garage.Car) (b carBook, err error) {
+	b.car = car
+	if b.visits, err = log.Visits(ctx, car.ID); err != nil {
+		return b, err
+	}
+	if b.journal, err = log.Journal(ctx, car.ID); err != nil {
+		return b, err
+	}
+	history, err := log.CodeHistory(ctx, car.ID)
+	if err != nil {
+		return b, err
+	}
+	b.returns = diag.FindReturns(history, b.journal)
+	for _, e := range b.journal {
+		if b.proof, err = log.Proof(ctx, e.ID); err != nil || len(b.proof) > 0 {
+			break
+		}
+	}
+	if err != nil {
+		return b, err
+	}
+	b.reports, err = log.Reports(ctx, car.ID)
+	return b, err
+}
+
+// withLogbook does something with the logbook and reads it again.
+func (w *Window) withLogbook(do func(ctx context.Context, log Logbook) error) {
+	w.act(func(ctx context.Context) func() {
+		err := do(ctx, w.engine.Log)
+		return func() {
+			w.readLogbook()
+			w.logs.err = err
+		}
+	})
+}
+
+// dueHere are the open steps of one car that are due.
+func (l *logState) dueHere(car int64) (out []garage.ProofStep) {
+	for _, p := range l.due {
+		if p.CarID == car {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+func (w *Window) logbookPage() (body, margin fyne.CanvasObject) {
+	l := &w.logs
+	margin = w.margin(T("source.trend"), T("log.m.trend"), T("log.m.trend.text"), T("log.m.proof"), T("log.m.proof.text"), T("log.m.share"), T("log.m.share.text"))
+	if l.err != nil && len(l.cars) == 0 {
+		return look.Stack(16, w.header(T("log.title"), T("log.lead")), look.Noted(look.Alert, look.Body(diag.Sentence(l.err)))), margin
+	}
+	if len(l.cars) == 0 {
+		return w.empty(T("log.none.title"), T("log.none.lead"), "go-link", T("go.link"), PageLink), margin
+	}
+	if l.report.visit != 0 {
+		return w.reportBody(), margin
+	}
+	parts := []fyne.CanvasObject{w.header(T("log.title"), T("log.lead"))}
+	if len(l.cars) > 1 {
+		parts = append(parts, w.carChoice())
+	}
+	if l.err != nil {
+		parts = append(parts, look.Noted(look.Alert, look.Body(diag.Sentence(l.err))))
+	}
+	if l.said != "" {
+		parts = append(parts, look.Small(l.said))
+	}
+	if p := w.proofCard(); p != nil {
+		parts = append(parts, p)
+	}
+	parts = append(parts, w.codeLines(), w.bookVisits())
+	if r := w.reportList(); r != nil {
+		parts = append(parts, r)
+	}
+	return look.Stack(16, parts...), margin
+}
+
+func (w *Window) carChoice() fyne.CanvasObject {
+	var cars []fyne.CanvasObject
+	for _, c := range w.logs.cars {
+		name := c.Name
+		if c.Practice {
+			name = T("log.practice", "Name", c.Name)
+		}
+		cars = append(cars, look.NewButton(fmt.Sprintf("book %d", c.ID), name, look.Quiet, func() {
+			w.logs.chosen = c.ID
+			w.readLogbook()
+		}).Chosen(c.ID == w.logs.book.car.ID))
+	}
+	return look.Wrap(4, cars...)
+}
+
+// proofCard are the readings that follow the newest erase.
+func (w *Window) proofCard() fyne.CanvasObject {
+	b := &w.logs.book
+	if len(b.proof) == 0 {
+		return nil
+	}
+	var rows []fyne.CanvasObject
+	for _, p := range b.proof {
+		g := diag.GuideOf(p.Step)
+		sign, state := look.MarkWaiting, T("proof.later", "When", day(p.Due))
+		switch {
+		case p.Left:
+			sign, state = look.MarkOpen, T("proof.left")
+		case !p.Open():
+			sign, state = look.MarkTick, T("proof.done", "When", day(p.Done))
+		case !p.Due.After(w.now()):
+			sign, state = look.MarkNow, T("proof.due")
+		}
+		texts := []fyne.CanvasObject{look.NewText(look.Run{Text: T("proof.step", "Step", p.Step, "When", g.When), Style: look.Style{Bold: true}}, look.Run{Text: "  " + state, Style: look.Style{Size: look.SizeSmall, Color: look.Soft}})}
+		var acts []fyne.CanvasObject
+		if p.Open() {
+			texts = append(texts, look.Small(g.Do+" "+g.Why))
+			if r, ok := w.newestOf(b.car.ID); ok && !p.Due.After(w.now()) && r.Begun.After(w.erasedAt()) {
+				acts = append(acts, look.NewButton(fmt.Sprintf("proof %d", p.ID), T("proof.take"), look.Plain, func() {
+					w.withLogbook(func(ctx context.Context, log Logbook) error { return log.ProofDone(ctx, p.ID, r.ID, r.Ended) })
+				}).Small())
+			}
+			acts = append(acts, look.NewButton(fmt.Sprintf("leave %d", p.ID), T("proof.leave"), look.Quiet, func() {
+				w.withLogbook(func(ctx context.Context, log Logbook) error { return log.LeaveProof(ctx, p.ID) })
+			}))
+		}
+		if len(acts) > 0 {
+			texts = append(texts, look.Wrap(4, acts...))
+		}
+		rows = append(rows, look.Pad(8, 14, 8, 14, look.Row(12, look.Natural(look.NewMark(sign, 18)).At(look.Top), look.Growing(look.Stack(2, texts...)))))
+	}
+	return look.Stack(6, look.Head(T("proof.title")), look.Small(T("proof.lead")), look.Rows(rows...))
+}
+
+// erasedAt is when the newest erase was sent whose proof is shown.
+func (w *Window) erasedAt() time.Time {
+	b := &w.logs.book
+	for _, e := range b.journal {
+		if len(b.proof) > 0 && e.ID == b.proof[0].Entry {
+			return e.Begun
+		}
+	}
+	return time.Time{}
+}
+
+// newestOf is the newest visit of a car that no step of proof has taken yet.
+func (w *Window) newestOf(car int64) (garage.Summary, bool) {
+	b := &w.logs.book
+	for _, v := range b.visits { // newest first
+		taken := slices.ContainsFunc(b.proof, func(p garage.ProofStep) bool { return p.Visit == v.ID })
+		if v.CarID == car && v.Kind == garage.KindLook {
+			return v, !taken
+		}
+	}
+	return garage.Summary{}, false
+}
+
+func day(t time.Time) string { return t.Local().Format("2 January 2006") }
+
+// codeLines draw each code over the visits, with what its returns show.
+func (w *Window) codeLines() fyne.CanvasObject {
+	b := &w.logs.book
+	if len(b.visits) == 0 {
+		return look.Gap(0)
+	}
+	from, to := b.visits[len(b.visits)-1].Begun, b.visits[0].Begun
+	returns := slices.Clone(b.returns)
+	slices.SortStableFunc(returns, func(x, y diag.Returns) int { return len(y.Seen) - len(x.Seen) })
+	var rows []fyne.CanvasObject
+	hidden := 0
+	for _, r := range returns {
+		last := r.Marks[len(r.Marks)-1]
+		if !w.logs.all && len(r.Seen) < 2 && !last.Now {
+			hidden++
+			continue
+		}
+		name := look.Stack(1, look.Styled(r.Code, look.Style{Mono: true, Bold: true}), look.Small(r.Module))
+		rows = append(rows, look.Pad(8, 14, 8, 14, look.Stack(2,
+			look.Row(12, look.Fixed(look.Scaled(130), name), look.Growing(look.NewTimeline(from, to, moments(r)))), look.Small(r.Text))))
+	}
+	parts := []fyne.CanvasObject{look.Head(T("log.codes")), look.Small(T("log.codes.key"))}
+	if len(rows) > 0 {
+		axis := look.Pad(0, 14, 6, 14, look.Row(12, look.Fixed(look.Scaled(130), look.Gap(1)), look.Growing(look.NewTimeline(from, to, nil, axisLabels(from, to)...))))
+		parts = append(parts, look.Rows(append(rows, axis)...))
+	} else {
+		parts = append(parts, look.Boxed(look.Small(T("log.codes.none"))))
+	}
+	if hidden > 0 || w.logs.all {
+		text := N("log.codes.more", hidden)
+		if w.logs.all {
+			text = T("log.codes.fewer")
+		}
+		parts = append(parts, look.Buttons(look.NewButton("all-codes", text, look.Quiet, func() { w.logs.all = !w.logs.all; w.draw() })))
+	}
+	return look.Stack(6, parts...)
+}
+
+// moments are the visits on a code's line.
+func moments(r diag.Returns) (out []look.Moment) {
+	for _, m := range r.Marks {
+		switch {
+		case !m.Read:
+		case m.Now:
+			out = append(out, look.Moment{At: m.At, Sign: look.MarkNow})
+		case m.Present:
+			out = append(out, look.Moment{At: m.At, Sign: look.MarkRemembered})
+		default:
+			out = append(out, look.Moment{At: m.At, Bare: true})
+		}
+	}
+	return out
+}
+
+// axisLabels are the days at both ends and in the middle.
+func axisLabels(from, to time.Time) []look.Label {
+	form := "2 Jan"
+	if to.Sub(from) > 300*24*time.Hour {
+		form = "Jan 2006"
+	}
+	if to.Sub(from) < 36*time.Hour {
+		form = "2 Jan 15:04"
+	}
+	var out []look.Label
+	for i := range 4 {
+		at := from.Add(to.Sub(from) * time.Duration(i) / 3)
+		out = append(out, look.Label{At: at, Text: at.Local().Format(form)})
+		if from.Equal(to) {
+			break
+		}
+	}
+	return out
+}
+
+// bookVisits are the visits of the car, each with its report.
+func (w *Window) bookVisits() fyne.CanvasObject {
+	b := &w.logs.book
+	var rows []fyne.CanvasObject
+	for _, v := range b.visits {
+		rows = append(rows, look.Pad(8, 8, 8, 14, look.Row(12, look.Growing(w.visitText(v)), look.Natural(look.NewButton(fmt.Sprintf("report %d", v.ID), T("report.make"), look.Quiet, func() { w.prepareReport(v.ID) })))))
+	}
+	if len(rows) == 0 {
+		rows = append(rows, look.Pad(12, 14, 12, 14, look.Small(T("visit.none"))))
+	}
+	return look.Stack(6, look.Head(T("visit.title")), look.Rows(rows...))
+}
+
+func (w *Window) reportList() fyne.CanvasObject {
+	var rows []fyne.CanvasObject
+	for _, r := range w.logs.book.reports {
+		kind := T("report.whole")
+		if r.Shared {
+			kind = T("report.shared")
+		}
+		rows = append(rows, look.Pad(7, 14, 7, 14, look.Stack(1, look.Body(T("report.line", "When", when(r.Made, w.now()), "Form", r.Form, "Visit", r.Visit, "Kind", kind)),
+			look.Styled(r.Digest.String(), look.Style{Mono: true, Size: look.SizeFine, Color: look.Soft}))))
+	}
+	if len(rows) == 0 {
+		return nil
+	}
+	return look.Stack(6, look.Head(T("report.title")), look.Small(T("report.chain")), look.Rows(rows...))
+}
+
+// prepareReport shows what a report would hold, and what a shared copy would leave out.
+func (w *Window) prepareReport(visit int64) {
+	if w.engine.Preview == nil {
+		return
+	}
+	w.logs.report.visit = visit
+	w.previewReport()
+}
+
+func (w *Window) previewReport() {
+	f := &w.logs.report
+	visit, o := f.visit, w.reportOptions()
+	w.act(func(ctx context.Context) func() {
+		p, err := w.engine.Preview(ctx, visit, o)
+		return func() {
+			if w.logs.report.visit != visit {
+				return
+			}
+			w.logs.report.preview, w.logs.err = p, err
+			if err != nil {
+				w.logs.report.visit = 0
+			}
+		}
+	})
+	w.draw()
+}
+
+func (w *Window) reportOptions() diag.ReportOptions {
+	f := &w.logs.report
+	return diag.ReportOptions{Who: f.who.Text, Purpose: f.purpose.Text, Shared: f.shared, Now: w.now()}
+}
+
+func (w *Window) reportBody() fyne.CanvasObject {
+	f := &w.logs.report
+	kind := func(shared bool, key string) fyne.CanvasObject {
+		return look.NewButton(key, T(key), look.Quiet, func() { f.shared = shared; w.previewReport() }).Chosen(f.shared == shared)
+	}
+	entry := func(label string, x *look.Field) fyne.CanvasObject {
+		return look.Row(12, look.Fixed(look.Scaled(140), look.Body(label)), look.Growing(x))
+	}
+	parts := []fyne.CanvasObject{w.header(T("report.head", "Visit", f.visit), T("report.lead")),
+		look.Boxed(look.Stack(10, look.Wrap(4, kind(false, "report.whole"), kind(true, "report.shared")), entry(T("report.who"), f.who), entry(T("report.purpose"), f.purpose)))}
+	if f.shared {
+		removed := []fyne.CanvasObject{look.Head(N("report.removed", len(f.preview.Removed)))}
+		for _, r := range f.preview.Removed {
+			removed = append(removed, look.AsIs(r, look.Style{Size: look.SizeSmall, Color: look.Soft}))
+		}
+		parts = append(parts, look.Noted(look.Accent, look.Stack(2, removed...)))
+	}
+	parts = append(parts, look.Buttons(
+		look.NewButton("save-pdf", T("report.pdf"), look.Main, func() { w.saveReport("pdf") }),
+		look.NewButton("save-html", T("report.html"), look.Plain, func() { w.saveReport("html") }),
+		look.NewButton("report-leave", T("cancel"), look.Quiet, func() { f.visit = 0; w.draw() })))
+	if w.logs.err != nil {
+		parts = append(parts, look.Noted(look.Alert, look.Body(diag.Sentence(w.logs.err))))
+	}
+	var lines []fyne.CanvasObject
+	for _, s := range f.preview.Sections {
+		lines = append(lines, look.Head(s.Title))
+		for _, l := range s.Lines {
+			lines = append(lines, look.AsIs(l, look.Style{Size: look.SizeSmall, Color: look.Soft}))
+		}
+	}
+	if len(lines) > 0 {
+		parts = append(parts, look.Stack(6, look.Head(T("report.preview")), look.Boxed(look.Stack(3, lines...))))
+	}
+	return look.Stack(16, parts...)
+}
+
+// saveReport lets the owner choose where the report is written.
+func (w *Window) saveReport(form string) {
+	visit, o := w.logs.report.visit, w.reportOptions()
+	d := dialog.NewFileSave(func(f fyne.URIWriteCloser, err error) {
+		switch {
+		case err != nil:
+			w.logs.err = err
+			w.draw()
+		case f != nil:
+			path := f.URI().Path()
+			err := errors.Join(f.Close(), storage.Delete(f.URI())) // the report is written whole, or not at all
+			if err != nil {
+				w.logs.err = err
+				w.draw()
+				return
+			}
+			w.writeReport(visit, path, o)
+		}
+	}, w.win)
+	d.SetFileName(T("report.file", "Visit", visit) + "." + form)
+	d.Show()
+}
+
+func (w *Window) writeReport(visit int64, path string, o diag.ReportOptions) {
+	w.act(func(ctx context.Context) func() {
+		r, err := w.engine.WriteReport(ctx, visit, path, o)
+		return func() {
+			w.logs.err = err
+			if err == nil {
+				w.logs.report.visit, w.logs.said = 0, T("report.written", "File", filepath.Base(path), "Digest", r.Digest.String())
+			}
+			w.readLogbook()
+		}
+	})
+}
