@@ -23,5 +23,5 @@
 //	      |___________|______________________|
 //	            car, or diag/simcar
 //
-// The order is fixed in one function, [wire]. Nothing else in the program builds a client.
+// The order is fixed in one function, [Visit.wire]. Nothing else in the program builds a client.
 package diag

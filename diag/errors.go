@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 
 	"readback/diag/adapter"
 	"readback/diag/bus"
@@ -23,10 +24,25 @@ func Sentence(err error) string {
 		shape   *uds.ShapeError
 		damaged *garage.DamagedError
 		card    *garage.CardError
+		rights  *adapter.RightsError
 	)
 	switch {
 	case err == nil:
 		return ""
+	case errors.As(err, &rights):
+		return strings.TrimSpace(fmt.Sprintf("This program has no right to use the adapter. Type this into a terminal: %s  %s", rights.Command, rights.Then))
+	case errors.Is(err, adapter.ErrSilent):
+		return "Nothing was heard on the car's bus. Many cars say nothing at the diagnostic socket until they are asked. Switch the ignition on, wait 20 seconds, and listen again."
+	case errors.Is(err, adapter.ErrNoRate):
+		return "Somebody talks on the car's bus, but at none of the usual bit rates can it be understood. Nothing was sent. The bus may be CAN FD, or a wire is bad: measure the resistance between pins 6 and 14."
+	case errors.Is(err, adapter.ErrNoBitRate):
+		return "This interface has no bit rate, because there is no wire behind it. Nothing has to be set."
+	case errors.Is(err, adapter.ErrNotSilent):
+		return "This adapter can't listen without taking part, so it can't find the bit rate by itself. Nearly all cars have 500 kbit/s at the socket."
+	case errors.Is(err, adapter.ErrOtherKind):
+		return "An adapter answers there, but of another kind. Choose the other place of this port: serial: instead of slcan:, or the other way round."
+	case errors.Is(err, adapter.ErrRate):
+		return "The adapter can't be set to this bit rate. Nearly all cars have 500000 bit/s at the socket, some 250000."
 	case errors.As(err, &open):
 		return openSentence(open)
 	case errors.Is(err, adapter.ErrUnknownPlace):

@@ -44,7 +44,8 @@ func (s Seen) New(p adapter.Place) bool { return placed(s.Appeared, p) >= 0 }
 
 // CompareAdapters is what has changed between two lists. Adapters are the same when their places are.
 func CompareAdapters(before, now []adapter.Found) Seen {
-	s := Seen{Found: now}
+	none := []adapter.Found{} // an empty list in JSON, not null
+	s := Seen{Found: append(none, now...), Appeared: none, Vanished: none, Changed: none}
 	for _, f := range now {
 		switch i := placed(before, f.Place); {
 		case i < 0:
@@ -88,7 +89,7 @@ func WatchAdapters(ctx context.Context, drivers []adapter.Driver, every time.Dur
 			}
 			s := CompareAdapters(before, now)
 			if first {
-				s.Appeared = nil
+				s.Appeared = []adapter.Found{}
 			}
 			if first || text != trouble || len(s.Appeared)+len(s.Vanished)+len(s.Changed) > 0 {
 				if !yield(s, err) {
@@ -114,6 +115,23 @@ func withMissing(now, before []adapter.Found) []adapter.Found {
 	}
 	slices.SortStableFunc(now, func(a, b adapter.Found) int { return cmp.Compare(a.Rank, b.Rank) })
 	return now
+}
+
+// Identify asks an adapter of the list what it is, where more than one driver may be right. It sends nothing to the car.
+// Without a driver that can ask, it returns the row's own place.
+func Identify(ctx context.Context, drivers []adapter.Driver, f adapter.Found) (adapter.Probed, error) {
+	for _, p := range append([]adapter.Place{f.Place}, f.Also...) {
+		scheme, _, err := p.Split()
+		if err != nil {
+			return adapter.Probed{}, err
+		}
+		for _, d := range drivers {
+			if prober, ok := d.(adapter.Prober); ok && slices.Contains(d.Schemes(), scheme) {
+				return prober.Probe(ctx, p)
+			}
+		}
+	}
+	return adapter.Probed{Place: f.Place}, nil
 }
 
 // Explain explains a line without knowing the car.

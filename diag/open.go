@@ -29,7 +29,8 @@ type Visit struct {
 	record *trace.Recorder
 	gate   *gate.Gate
 	router *link.Router
-	line   *lineLog // nil on raw CAN
+	line   *lineLog  // nil on raw CAN
+	meter  *busMeter // nil where the adapter carries messages
 
 	busy sync.Mutex // held by Look and Send
 
@@ -58,7 +59,7 @@ func Open(ctx context.Context, o Options) (*Visit, error) {
 		return nil, err
 	}
 	v.conn = conn
-	v.gate, v.line, err = wire(conn, v.record)
+	v.gate, err = v.wire(conn)
 	if err != nil {
 		return nil, joinClose(err, conn)
 	}
@@ -74,24 +75,22 @@ func joinClose(err error, conn adapter.Connection) error {
 }
 
 // wire fixes the order of the rooms between the adapter and the gate.
-func wire(conn adapter.Connection, r *trace.Recorder) (*gate.Gate, *lineLog, error) {
-	var (
-		l   link.Link
-		log *lineLog
-	)
+func (v *Visit) wire(conn adapter.Connection) (*gate.Gate, error) {
+	var l link.Link
 	switch c := conn.(type) {
 	case adapter.Frames:
 		rate, _ := bitRate(conn.Abilities())
 		budget := bus.NewBudget(rate, share)
-		l = isotp.New(&countedBus{trace.WrapBus(c.Bus(), r), budget}, isotp.Options{Pad: isotp.PadLearnt, TellBegun: true})
-		l = newPacedLink(trace.WrapLink(l, r), budget)
+		v.meter = newBusMeter(trace.WrapBus(c.Bus(), v.record), conn)
+		l = isotp.New(&countedBus{v.meter, budget}, isotp.Options{Pad: isotp.PadLearnt, TellBegun: true})
+		l = newPacedLink(trace.WrapLink(l, v.record), budget)
 	case adapter.Messages:
-		log = &lineLog{inner: trace.WrapLink(c.Link(), r)}
-		l = log
+		v.line = &lineLog{inner: trace.WrapLink(c.Link(), v.record)}
+		l = v.line
 	default:
-		return nil, nil, fmt.Errorf("diag: adapter %q carries neither frames nor messages", conn.Abilities().Name)
+		return nil, fmt.Errorf("diag: adapter %q carries neither frames nor messages", conn.Abilities().Name)
 	}
-	return gate.New(l, gate.Options{}), log, nil
+	return gate.New(l, gate.Options{}), nil
 }
 
 // told is what a client adds to its waits for the further frames of a long answer where the transport tells that it has

@@ -7,28 +7,11 @@ import (
 	"time"
 
 	"readback/diag"
-	"readback/diag/adapter"
 	"readback/diag/dtc"
 	"readback/diag/garage"
 	"readback/diag/gate"
 	"readback/diag/trace"
 )
-
-type adaptersCmd struct{}
-
-func (c *adaptersCmd) Run(e *env) error {
-	found, err := diag.Find(e.ctx, e.drivers)
-	if found == nil {
-		found = []adapter.Found{}
-	}
-	if e.json {
-		return errors.Join(err, e.printJSON(map[string]any{"adapters": found}))
-	}
-	for _, f := range found {
-		fmt.Fprintf(e.out, "%-26s %-22s %s\n", f.Place, f.Name, f.Note)
-	}
-	return err
-}
 
 type lookCmd struct {
 	Adapter string `required:"" placeholder:"PLACE" help:"Where the adapter is, as in practice: or serial:/dev/ttyUSB0."`

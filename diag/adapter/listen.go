@@ -17,6 +17,19 @@ type Listener interface {
 	Listen(ctx context.Context, p Place, o ListenOptions) (Heard, error)
 }
 
+// Prober is offered by a [Driver] that can tell what kind of adapter is at a place without opening it: it sends nothing to
+// the car and changes nothing.
+type Prober interface {
+	Probe(ctx context.Context, p Place) (Probed, error)
+}
+
+// Probed is what answers at a place.
+type Probed struct {
+	Place     Place  `json:"place"`               // by which it is opened, perhaps by another driver
+	Version   string `json:"version,omitempty"`   // what it says of itself
+	LineSpeed int    `json:"lineSpeed,omitempty"` // bit/s of the serial line, 0 when there is none
+}
+
 // ListenOptions say how to listen.
 type ListenOptions struct {
 	Rates []int         // in bit/s, in the order in which they are tried; nil stands for [UsualRates]
@@ -51,14 +64,15 @@ var (
 	ErrNotSilent = errors.New("adapter: it can't listen without taking part")
 )
 
-// RightsError means that this program may not set the interface up; the Command may.
+// RightsError means that this program may not set the interface up, or not open the port; the Command may, or lets it.
 type RightsError struct {
 	Command string // as typed into a terminal
+	Then    string // a sentence: what else has to be done before it counts; "" when nothing
 	Cause   error
 }
 
 func (e *RightsError) Error() string {
-	return "adapter: no right to set the interface up; this does it: " + e.Command
+	return "adapter: no right to use it; this command helps: " + e.Command
 }
 
 func (e *RightsError) Unwrap() error { return e.Cause }

@@ -17,7 +17,7 @@ import (
 type SLCANOptions struct {
 	LineRate int    // speed of the serial line in bit/s; 0 is as fast as the other end takes it
 	Buffer   int    // how many bytes it holds for a slow serial line before it loses frames; 512 when 0
-	BusRate  int    // bit rate of the car's bus in bit/s; 500 000 when 0
+	BusRate  int    // bit rate of the bus in bit/s; 0 is the car's, or 500 000
 	Version  string // four digits; "1013" when empty
 	Mute     bool   // it answers V and N, and nothing else
 	NoListen bool   // it refuses L
@@ -49,6 +49,9 @@ func (c *Car) ServeSLCAN(ctx context.Context, rw io.ReadWriteCloser, o SLCANOpti
 	defer mine.Close()
 	served := make(chan error, 1)
 	owned.Go(func() { served <- c.Serve(ctx, cars) })
+	if o.BusRate == 0 {
+		o.BusRate = c.spec.BitRate
+	}
 	PlaySLCAN(ctx, rw, mine, o)
 	cancel()
 	return <-served

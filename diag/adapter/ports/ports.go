@@ -101,6 +101,10 @@ func (p Port) row() adapter.Found {
 	if p.IDs != "" {
 		f.Note += ", USB " + p.IDs
 	}
+	if refused(p.Name) {
+		f.Note += "; you have no right to use it"
+		f.Fix, f.Ready = giveRights(p.Name), false
+	}
 	return f
 }
 
@@ -135,7 +139,7 @@ func cause(name string, err error) error {
 	case serial.PermissionDenied:
 		err = fmt.Errorf("%w: %w", err, fs.ErrPermission)
 		if command := giveRights(name); command != "" {
-			return &adapter.RightsError{Command: command, Cause: err}
+			return &adapter.RightsError{Command: command, Then: "Then log out and in again.", Cause: err}
 		}
 	case serial.PortNotFound:
 		err = fmt.Errorf("%w: %w", err, fs.ErrNotExist)

@@ -5,7 +5,14 @@ import (
 	"os/user"
 	"strconv"
 	"syscall"
+
+	"golang.org/x/sys/unix"
 )
+
+// refused reports that this user may not open a port that is there.
+func refused(name string) bool {
+	return unix.Access(name, unix.R_OK|unix.W_OK) == unix.EACCES
+}
 
 // giveRights is the command that lets this user open the port, "" where none is known: a port belongs to a group, and who
 // is in it may open it after logging in anew.

@@ -34,10 +34,6 @@ var (
 	ErrRefused = errors.New("slcan: the adapter refused it")
 	// ErrNoAnswer means that nothing answers at the port.
 	ErrNoAnswer = errors.New("slcan: nothing answers there")
-	// ErrOtherKind means that something answers, as an ELM-style adapter does.
-	ErrOtherKind = errors.New("slcan: the adapter there is an ELM-style one")
-	// ErrRate means that the adapter can't be set to a bit rate.
-	ErrRate = errors.New("slcan: the adapter does not have this bit rate")
 )
 
 var (
@@ -45,4 +41,5 @@ var (
 	_ bus.Stater       = (*Bus)(nil)
 	_ adapter.Frames   = (*connection)(nil)
 	_ adapter.Listener = driver{}
+	_ adapter.Prober   = driver{}
 )

@@ -16,8 +16,9 @@ import (
 
 const dialTime = 5 * time.Second
 
-// speeds of serial lines in bit/s, the likeliest first. An adapter that is a USB device itself takes any (common practice).
-var speeds = []int{115200, 1_000_000, 57600, 921600, 230400, 2_000_000, 500000, 9600}
+// speeds of serial lines in bit/s, the likeliest first. An adapter that is a USB device itself takes any; 38400 is that of an ELM-style
+// one, which is recognised (common practice).
+var speeds = []int{115200, 38400, 1_000_000, 57600, 921600, 230400, 2_000_000, 500000, 9600}
 
 // Driver is the driver of serial-line CAN adapters on a serial port or over TCP.
 func Driver() adapter.Driver { return driver{} }
@@ -29,7 +30,41 @@ func (driver) Schemes() []string { return []string{Scheme} }
 // Find lists the serial ports whose USB device is a modem class device: most adapters of this kind are (common practice).
 // All the other ports are listed for ELM-style adapters, with the place of this driver as another possibility.
 func (driver) Find(ctx context.Context) ([]adapter.Found, error) {
-	return ports.Rows(ctx, ports.ModemClass, Scheme, "serial")
+	return ports.Rows(ctx, ports.ModemClass, Scheme, otherScheme)
+}
+
+// otherScheme is that of ELM-style adapters on serial ports.
+const otherScheme = "serial"
+
+// Probe tells what kind of adapter is at the place of a serial port, by its answer to V (see the package's comment). It
+// sends nothing to the car, and changes nothing.
+func (driver) Probe(ctx context.Context, p adapter.Place) (adapter.Probed, error) {
+	t, err := parsePlace(p)
+	if err != nil {
+		return adapter.Probed{}, err
+	}
+	port, o, err := dial(ctx, p, t)
+	if err != nil {
+		return adapter.Probed{}, err
+	}
+	s := &setup{b: newBus(port), o: o}
+	err = s.greet(ctx)
+	if e := s.b.w.drop(); e != nil && (err == nil || errors.Is(err, adapter.ErrOtherKind)) {
+		err = e
+	}
+	other := "tcp:"
+	if !t.network {
+		other = otherScheme + ":"
+	}
+	switch {
+	case ctx.Err() != nil:
+		return adapter.Probed{}, ctx.Err()
+	case errors.Is(err, adapter.ErrOtherKind):
+		return adapter.Probed{Place: adapter.Place(other + t.port), LineSpeed: s.speed}, nil
+	case err != nil:
+		return adapter.Probed{}, &adapter.OpenError{Place: p, Step: adapter.StepAdapter, Cause: err}
+	}
+	return adapter.Probed{Place: p, Version: s.versionText(), LineSpeed: s.speed}, nil
 }
 
 // target is a place taken apart.
@@ -50,7 +85,7 @@ func parsePlace(p adapter.Place) (t target, err error) {
 	if name, rate, ok := strings.Cut(rest, ","); ok {
 		rest = name
 		if t.rate, err = strconv.Atoi(rate); err != nil || t.rate <= 0 {
-			return t, &adapter.OpenError{Place: p, Step: adapter.StepPort, Cause: fmt.Errorf("%w: %q bit/s", ErrRate, rate)}
+			return t, &adapter.OpenError{Place: p, Step: adapter.StepPort, Cause: fmt.Errorf("%w: %q bit/s", adapter.ErrRate, rate)}
 		}
 	}
 	t.port, t.network = strings.CutPrefix(rest, "tcp:")

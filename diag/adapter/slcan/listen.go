@@ -55,7 +55,7 @@ func (s *setup) listen(ctx context.Context, o adapter.ListenOptions) (adapter.He
 	}
 	h, err := s.search(ctx, o.Rates, o.For)
 	step := adapter.StepBus
-	if errors.Is(err, adapter.ErrNotSilent) || errors.Is(err, ErrRate) {
+	if errors.Is(err, adapter.ErrNotSilent) || errors.Is(err, adapter.ErrRate) {
 		step = adapter.StepAdapter
 	}
 	return h, step, err
@@ -67,7 +67,7 @@ func (s *setup) search(ctx context.Context, rates []int, each time.Duration) (ad
 	for _, rate := range rates {
 		s.rate = rate
 		switch err := s.join(ctx, 'L'); {
-		case errors.Is(err, ErrRate):
+		case errors.Is(err, adapter.ErrRate):
 			continue
 		case errors.Is(err, ErrRefused):
 			return adapter.Heard{}, fmt.Errorf("%w: %w", adapter.ErrNotSilent, err)
@@ -84,7 +84,7 @@ func (s *setup) search(ctx context.Context, rates []int, each time.Duration) (ad
 	}
 	switch {
 	case tried == 0:
-		return adapter.Heard{}, fmt.Errorf("%w: none of %v", ErrRate, rates)
+		return adapter.Heard{}, fmt.Errorf("%w: none of %v", adapter.ErrRate, rates)
 	case broken > 0:
 		return adapter.Heard{}, adapter.ErrNoRate
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 	"time"
 
 	"readback/diag/adapter"
@@ -127,7 +128,7 @@ func (s *setup) hello(ctx context.Context) error {
 		text, err := s.b.w.command(ctx, "V\r", 'V')
 		switch {
 		case s.b.w.prompted():
-			return ErrOtherKind
+			return adapter.ErrOtherKind
 		case errors.Is(err, ErrRefused):
 			known = true // it has no version, or half a line stood there
 			continue
@@ -166,7 +167,7 @@ func (s *setup) join(ctx context.Context, letter byte) error {
 	s.b.forget()
 	switch _, err := s.b.w.command(ctx, rate+"\r", rate[0]); {
 	case errors.Is(err, ErrRefused):
-		return fmt.Errorf("%w: %d bit/s", ErrRate, s.rate)
+		return fmt.Errorf("%w: %d bit/s", adapter.ErrRate, s.rate)
 	case errors.Is(err, errQuiet):
 		s.confirms = false
 	case err != nil:
@@ -198,19 +199,18 @@ func (s *setup) find(ctx context.Context) (adapter.Step, error) {
 	return "", nil
 }
 
+func (s *setup) versionText() string { return strings.TrimSpace(s.version + " " + s.serial) }
+
 func (s *setup) abilities() adapter.Abilities {
 	a := adapter.Abilities{
 		Name: s.o.Name, Raw: true, Parallel: 8, Exact: true, Wide: true, Listens: s.listens, BitRate: s.rate,
 		Protocol:  fmt.Sprintf("CAN, %d kbit/s", s.rate/1000),
-		Version:   s.version,
+		Version:   s.versionText(),
 		LineSpeed: s.speed,
 		Limits:    []string{"It can't measure the 12 V supply."},
 	}
 	if a.Name == "" {
 		a.Name = "Serial-line CAN adapter"
-	}
-	if s.serial != "" {
-		a.Version += " " + s.serial
 	}
 	if s.o.ListenOnly {
 		a.Limits = append(a.Limits, "It is set to listen only: nothing can be sent.")

@@ -1,6 +1,10 @@
 package slcan
 
-import "fmt"
+import (
+	"fmt"
+
+	"readback/diag/adapter"
+)
 
 // standard are the bit rates of S0 to S8 in bit/s, as in the kernel's slcan driver.
 var standard = [...]int{10_000, 20_000, 50_000, 100_000, 125_000, 250_000, 500_000, 800_000, 1_000_000}
@@ -23,7 +27,7 @@ func rateCommand(rate int) (string, error) {
 		}
 	}
 	if rate <= 0 {
-		return "", fmt.Errorf("%w: %d bit/s", ErrRate, rate)
+		return "", fmt.Errorf("%w: %d bit/s", adapter.ErrRate, rate)
 	}
 	for _, quanta := range quantaOrder() {
 		prescaler := (registerClock + rate*quanta/2) / (rate * quanta)
@@ -41,7 +45,7 @@ func rateCommand(rate int) (string, error) {
 		}
 		return fmt.Sprintf("s%02X%02X", prescaler-1, (second-1)<<4|(first-1)), nil
 	}
-	return "", fmt.Errorf("%w: %d bit/s", ErrRate, rate)
+	return "", fmt.Errorf("%w: %d bit/s", adapter.ErrRate, rate)
 }
 
 // quantaOrder tries 16 time quanta a bit first, then its neighbours.

@@ -40,7 +40,7 @@ type wire struct {
 	done   chan struct{} // closed by close
 	gone   chan struct{} // closed when the port has vanished
 	owned  sync.WaitGroup
-	shut   func() error
+	shut   func(polite bool) error
 	lose   func(error)
 
 	mu      sync.Mutex
@@ -67,7 +67,14 @@ func newWire(port io.ReadWriteCloser, line func(text string, torn bool)) *wire {
 			close(w.gone)
 		})
 	}
-	w.shut = sync.OnceValue(w.leave)
+	var (
+		ending sync.Once
+		closed error
+	)
+	w.shut = func(polite bool) error {
+		ending.Do(func() { closed = w.leave(polite) })
+		return closed
+	}
 	w.owned.Go(w.read)
 	w.owned.Go(w.write)
 	return w
@@ -263,12 +270,15 @@ func (w *wire) prompted() bool {
 }
 
 // close takes the adapter off the bus, closes the port and ends both goroutines. It may be called more than once.
-func (w *wire) close() error { return w.shut() }
+func (w *wire) close() error { return w.shut(true) }
 
-func (w *wire) leave() error {
+// drop closes the port and leaves the adapter as it is.
+func (w *wire) drop() error { return w.shut(false) }
+
+func (w *wire) leave(polite bool) error {
 	// The channel is closed at the adapter too: else it goes on acknowledging the car's frames.
 	ctx, cancel := context.WithTimeout(context.Background(), leaveTime)
-	if w.ended() == nil && !w.prompted() {
+	if polite && w.ended() == nil && !w.prompted() {
 		_, _ = w.command(ctx, "C\r", 'C') // an adapter that does not take it is left by closing the port
 	}
 	cancel()

@@ -78,6 +78,7 @@ func row(name, kind string, up bool) adapter.Found {
 	if !up {
 		f.Rank = rankDown
 		f.Note = "down; this brings it up: " + bringUp(name, kind)
+		f.Fix = bringUp(name, kind)
 	}
 	if virtual(kind) {
 		f.Name, f.Rank = "Virtual CAN interface "+name, rankVirtual
@@ -127,6 +128,11 @@ func (driver) Open(ctx context.Context, p adapter.Place, _ adapter.Options) (ada
 type connection struct {
 	b *Bus
 	l linkInfo
+}
+
+// Recover takes the interface down and up again, which every driver of the kernel understands and which keeps its bit rate.
+func (c *connection) Recover() string {
+	return "sudo ip link set " + c.b.name + " down && sudo ip link set " + c.b.name + " up"
 }
 
 func (c *connection) Bus() bus.Bus { return c.b }

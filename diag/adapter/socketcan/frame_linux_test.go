@@ -102,7 +102,7 @@ func TestParseLink(t *testing.T) {
 	head := join([]byte{0, 0}, binary.NativeEndian.AppendUint16(nil, unix.ARPHRD_CAN), u32(7, unix.IFF_UP, 0))
 	msg := join(head, attr(unix.IFLA_IFNAME, []byte("can0\x00")), attr(unix.IFLA_LINKINFO, info))
 	got, err := parseLink(msg)
-	want := linkInfo{name: "can0", index: 7, hardware: unix.ARPHRD_CAN, up: true, kind: "can", bitRate: 500000, state: bus.StateOff, listenOnly: true}
+	want := linkInfo{name: "can0", index: 7, hardware: unix.ARPHRD_CAN, up: true, kind: "can", bitRate: 500000, sample: 875, state: bus.StateOff, listenOnly: true}
 	if err != nil || got != want {
 		t.Errorf("%+v, %v; want %+v", got, err, want)
 	}
@@ -140,7 +140,7 @@ func TestList(t *testing.T) {
 	if f := found[0]; f.Place != "can:can1" || !f.Ready {
 		t.Errorf("%+v", f)
 	}
-	if f := found[1]; f.Place != "can:can0" || f.Ready || f.Note != "down; this brings it up: sudo ip link set can0 up type can bitrate 500000" {
+	if f := found[1]; f.Place != "can:can0" || f.Ready || f.Fix != "sudo ip link set can0 up type can bitrate 500000" || f.Note != "down; this brings it up: "+f.Fix {
 		t.Errorf("%+v", f)
 	}
 	if f := found[2]; f.Place != "can:vcan0" {
