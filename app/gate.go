@@ -134,6 +134,8 @@ func (w *Window) send(e explain.Explanation) {
 			w.pass.measured = time.Time{}
 			w.back.take(v.Result(), failed, w.code)
 			w.takeRecord()
+			w.logs.chosen = 0
+			w.readLogbook()
 			supply()
 			w.Show(PageReadBack)
 		}

@@ -192,7 +192,7 @@ func (w *Window) proofCard() fyne.CanvasObject {
 		sign, state := look.MarkWaiting, T("proof.later", "When", day(p.Due))
 		switch {
 		case p.Left:
-			sign, state = look.MarkOpen, T("proof.left")
+			sign, state = look.MarkUntested, T("proof.left")
 		case !p.Open():
 			sign, state = look.MarkTick, T("proof.done", "When", day(p.Done))
 		case !p.Due.After(w.now()):

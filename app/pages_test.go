@@ -87,6 +87,14 @@ var scenes = []struct {
 		b.w.sendChange()
 		b.until("sent", func() bool { return b.w.back.result != nil })
 	}},
+	{"read-back-past", setup{log: keptLog()}, func(b *bench) {
+		b.w.engine.Preview = previewed
+		b.atGate()
+		b.lineUp()
+		b.w.sendChange()
+		b.until("sent", func() bool { return b.w.back.result != nil })
+		b.until("past", func() bool { return b.w.logs.book.car.ID != 0 })
+	}},
 	{"read-back-empty", setup{}, func(b *bench) { b.w.Show(PageReadBack) }},
 	{"logbook", setup{log: keptLog()}, func(b *bench) { b.logbook() }},
 	{"logbook-report", setup{log: keptLog()}, func(b *bench) {

@@ -27,9 +27,9 @@ func (w *Window) railContent() fyne.CanvasObject {
 		if n := len(w.logs.due); p == PageLogbook && n > 0 {
 			text = N("beside.logbook.due", n)
 		}
-		others = append(others, look.NewButton("page "+string(p), text, look.Quiet, func() { w.Show(p) }).Chosen(p == w.page))
+		others = append(others, look.Wrap(0, look.NewButton("page "+string(p), text, look.Quiet, func() { w.Show(p) }).Chosen(p == w.page)))
 	}
-	return look.Pad(18, 14, 14, 14, look.Stack(16, w.carCard(), look.Stack(2, list...), look.Hair(), look.Pad(0, 0, 0, -2, look.Stack(0, others...)), look.Hair(), w.tasteRows()))
+	return look.Pad(18, 14, 14, 14, look.Stack(16, w.carCard(), look.Stack(2, list...), look.Hair(), look.Pad(0, 0, 0, -8, look.Stack(0, others...)), look.Hair(), w.tasteRows()))
 }
 
 func (w *Window) carCard() fyne.CanvasObject {

@@ -64,8 +64,16 @@ func (w *Window) readBackPage() (body, margin fyne.CanvasObject) {
 	if r.ReadBack != nil {
 		parts = append(parts, w.beforeAfter())
 	}
-	buttons := []fyne.CanvasObject{look.NewButton("look", T("back.read-again"), look.Main, func() { w.Show(PageCodes); w.startLooking() }),
-		look.NewButton("go-codes", T("back.codes"), look.Plain, func() { w.Show(PageCodes) })}
+	buttons := []fyne.CanvasObject{}
+	if r.Visit != 0 && w.engine.Preview != nil {
+		buttons = append(buttons, look.NewButton("back-report", T("back.report"), look.Plain, func() {
+			w.logs.chosen = w.car().ID
+			w.Show(PageLogbook)
+			w.prepareReport(r.Visit)
+		}))
+	}
+	buttons = append(buttons, look.NewButton("look", T("back.read-again"), look.Main, func() { w.Show(PageCodes); w.startLooking() }),
+		look.NewButton("go-codes", T("back.codes"), look.Plain, func() { w.Show(PageCodes) }))
 	return look.Stack(14, append(parts, look.Buttons(buttons...))...), w.backMargin()
 }
 
@@ -269,5 +277,41 @@ func (w *Window) backMargin() fyne.CanvasObject {
 	} else if r.Request.Class == explain.Look {
 		say("back.m.look", T("back.m.look.text"))
 	}
-	return w.margin(T("source.back"), texts...)
+	parts := []fyne.CanvasObject{}
+	for i := 0; i+1 < len(texts); i += 2 {
+		if texts[i+1] != "" {
+			parts = append(parts, look.Stack(4, look.Head(texts[i]), look.Body(texts[i+1])))
+		}
+	}
+	if past := w.backPast(); past != nil {
+		parts = append(parts, past)
+	}
+	return w.sourced(T("source.back"), parts...)
 }
+
+// backPast draws the codes of the request over the visits of this car, and says what their returns show.
+func (w *Window) backPast() fyne.CanvasObject {
+	r, b := w.back.result, &w.logs.book
+	if r.ReadBack == nil || len(b.visits) < 2 || b.car.ID != w.car().ID {
+		return nil
+	}
+	from, to := b.visits[len(b.visits)-1].Begun, b.visits[0].Begun
+	rows := []fyne.CanvasObject{look.Head(T("back.past"))}
+	for _, f := range append(slices.Clone(r.ReadBack.Back), r.ReadBack.Gone...) {
+		for _, x := range b.returns {
+			if x.Module == f.Module && x.Code == f.Code && len(rows) <= fewLines {
+				rows = append(rows, look.Row(8, look.Fixed(look.Scaled(76), look.Styled(x.Code, look.Style{Mono: true, Size: look.SizeFine})), look.Growing(look.NewTimeline(from, to, moments(x)))))
+				if len(x.Seen) > 1 {
+					rows = append(rows, look.Small(x.Text))
+				}
+			}
+		}
+	}
+	if len(rows) == 1 {
+		return nil
+	}
+	return look.Stack(3, append(rows, look.Row(8, look.Fixed(look.Scaled(76), look.Gap(1)), look.Growing(look.NewTimeline(from, to, nil, axisLabels(from, to)...))))...)
+}
+
+// fewLines is how many lines the margin has room for.
+const fewLines = 8
