@@ -18,6 +18,9 @@ import "readback/diag/link"
 //	drover      an old diesel with three modules of ISO 14230 on its serial line
 //	twenty      the same van with twenty modules: both identifier widths, answers at all distances, a slow one, a silent one
 //
+// The scenarios whose names begin with "adapter-" are the same van behind serial adapters that are old, copied or broken,
+// one fault each; their notes say which.
+//
 // Every name, number and code assignment in them is invented.
 type Scenario struct {
 	Version  int                `json:"version"`        // of the document's form: 1
@@ -40,6 +43,7 @@ type Scenario struct {
 	Engine   *Engine            `json:"engine"`   // a combustion engine, which runs while the car is ready
 	Modules  map[string]*Module `json:"modules"`
 	Traffic  []Traffic          `json:"traffic"` // ordinary messages while the ignition is on
+	Adapter  *AdapterSpec       `json:"adapter"` // a serial adapter unlike the data sheet's; nil: one like it
 }
 
 // Engine is what the parameters of a combustion engine follow.

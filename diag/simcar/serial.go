@@ -5,6 +5,7 @@ import (
 	"io"
 	"strings"
 	"sync"
+	"time"
 
 	"readback/diag/bus"
 
@@ -21,10 +22,13 @@ type SerialOptions struct {
 	// BitRate nothing fills up.
 	Buffer int
 	// Unknown are commands that it answers with "?", without the AT and without spaces, as in "CEA" or "FCSM": each
-	// stands for all commands that begin so.
+	// stands for all commands that begin so. # stands for any one character.
 	Unknown []string
 	// Impatient makes it stop waiting after a 7F xx 78 as after any other answer. Otherwise it then waits for 5 s.
 	Impatient bool
+	// Host, when not nil, tells the speed in bit/s that the other end has set its port to. While it differs from the
+	// device's by more than 3 %, bytes arrive spoilt, both ways. Without it the speeds always fit.
+	Host func() int
 }
 
 const (
@@ -50,15 +54,17 @@ func (c *Car) ServeSerial(ctx context.Context, rw io.ReadWriteCloser, o SerialOp
 	defer context.AfterFunc(ctx, func() { rw.Close() })()
 
 	mine, cars := bus.Pair()
-	d := &device{car: c, o: o, bus: mine, in: make(chan byte), frames: make(chan can.Frame, frameDepth)}
+	o = o.with(c.spec.Adapter)
+	d := &device{car: c, o: o, grace: speedWait, bus: mine, in: make(chan byte), frames: make(chan can.Frame, frameDepth)}
 	if line, ok := forms[c.spec.Line]; ok {
 		d.line = &line
 	}
 	if d.o.Version == "" {
 		d.o.Version = defaultVersion
 	}
-	d.reset()
+	d.begin()
 	d.out = newOutput(rw, o)
+	d.out.paced(d.spec())
 	served := make(chan error, 1)
 	owned.Go(func() { served <- c.Serve(ctx, cars) })
 	owned.Go(func() { d.listen(ctx) })
@@ -81,6 +87,10 @@ type device struct {
 	coming []onLine // messages that are on their way on it
 	set    settings
 	last   string // an empty line repeats it
+	rows   int    // lines of answers shown
+	told   int    // their bytes
+	fresh  bool   // it has just been reset
+	grace  time.Duration
 }
 
 // listen brings what is on the bus to the device.
@@ -108,6 +118,9 @@ func (d *device) hear(ctx context.Context, r io.Reader) {
 			return
 		}
 		for _, b := range buf[:n] {
+			if d.out.wrongSpeed() {
+				b ^= spoils
+			}
 			select {
 			case <-ctx.Done():
 				return
@@ -131,8 +144,11 @@ func (d *device) run(ctx context.Context) {
 			line = d.last
 		}
 		d.last = line
+		if slow := d.spec().Slow; slow > 0 && !elapse(ctx, time.Duration(slow)*time.Millisecond) {
+			return
+		}
 		d.execute(ctx, line)
-		d.print(d.set.end(), prompt)
+		d.prompts()
 		if ctx.Err() != nil || d.out.failed() {
 			return
 		}
@@ -175,11 +191,31 @@ func (d *device) execute(ctx context.Context, line string) {
 		d.request(ctx, line)
 		return
 	}
-	for _, u := range d.o.Unknown {
-		if strings.HasPrefix(command, u) {
-			d.printLine(notUnderstood)
-			return
+	switch a := d.spec(); {
+	case listed(d.o.Unknown, command):
+		d.printLine(notUnderstood)
+		return
+	case listed(a.Ignores, command):
+		d.printLine(accepted)
+		return
+	case listed(a.Hangs, command):
+		select {
+		case <-ctx.Done():
+		case <-d.in:
 		}
+		return
+	case listed(a.Dies, command):
+		for ok := true; ok && ctx.Err() == nil; {
+			select {
+			case <-ctx.Done():
+			case _, ok = <-d.in:
+			}
+		}
+		return
+	}
+	if arg, ok := strings.CutPrefix(command, "BRD"); ok {
+		d.changeSpeed(ctx, arg)
+		return
 	}
 	switch command {
 	case "MA":
@@ -187,7 +223,11 @@ func (d *device) execute(ctx context.Context, line string) {
 	case "RTR":
 		d.remote(ctx)
 	case "Z", "WS":
-		d.reset()
+		d.begin()
+		d.fresh = true
+		if command == "Z" { // WS keeps the speed of the line
+			d.out.setSpeed(d.o.BitRate)
+		}
 		d.print(d.set.end(), d.set.end())
 		d.printLine(d.o.Version)
 	case "FI", "SI":

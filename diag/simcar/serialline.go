@@ -159,8 +159,7 @@ func (d *device) askLine(ctx context.Context, data []byte, count int) {
 		}
 		m := d.coming[0]
 		d.coming = d.coming[1:]
-		if !d.out.offer(d.showLine(m)) {
-			d.printLine("BUFFER FULL")
+		if !d.offer(d.showLine(m)) {
 			return
 		}
 		if shown++; shown == count {
@@ -209,8 +208,7 @@ func (d *device) monitorLine(ctx context.Context) {
 	for d.nextOnLine(ctx, time.Time{}) == lineMessage {
 		m := d.coming[0]
 		d.coming = d.coming[1:]
-		if !d.out.offer(d.showLine(m)) {
-			d.printLine("BUFFER FULL")
+		if !d.offer(d.showLine(m)) {
 			return
 		}
 	}

@@ -43,6 +43,7 @@ type settings struct {
 	called    byte            // IIA: the address that a slow start calls
 	opened    byte            // the address that the conversation on a serial line was opened with
 	users     [2]userProtocol // B and C
+	gaps      int             // spaces more between bytes than there should be
 }
 
 // userProtocol is what PB sets: a configuration byte and the divisor of 500 kbit/s.
@@ -110,7 +111,7 @@ func (d *device) command(text string) string {
 		return "OFF"
 	case "D":
 		protocol, automatic, active, users := s.protocol, s.automatic, s.active, s.users
-		d.reset()
+		d.begin()
 		s.protocol, s.automatic, s.active, s.users = protocol, automatic, active, users
 		return accepted
 	case "AL", "NL", "BI", "FE", "AR", "PPFFOFF": // nothing here depends on them
@@ -138,6 +139,9 @@ func (d *device) command(text string) string {
 		return accepted
 	case "CEA": // off; no module here needs it on
 		return accepted
+	}
+	if arg, ok := strings.CutPrefix(text, "BRT"); ok {
+		return d.speedTimeout(arg)
 	}
 	return s.withArgument(text)
 }

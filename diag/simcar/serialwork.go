@@ -108,8 +108,7 @@ func (d *device) exchange(ctx context.Context, make func() can.Frame, count int)
 			if !d.set.passes(f, false) {
 				continue
 			}
-			if !d.out.offer(d.set.show(f)) {
-				d.printLine("BUFFER FULL")
+			if !d.offer(d.set.show(f)) {
 				return
 			}
 			d.permit(ctx, f)
@@ -245,7 +244,7 @@ func (d *device) try(ctx context.Context, s *settings) (answered, stopped bool) 
 // waits in vain until FC SH, FC SD and FC SM are set (common practice).
 func (d *device) permit(ctx context.Context, f can.Frame) {
 	s := &d.set
-	if !s.flow || f.Length == 0 || f.Data[0]>>4 != firstFrame {
+	if !s.flow || d.spec().NoFlow || f.Length == 0 || f.Data[0]>>4 != firstFrame {
 		return
 	}
 	id, known := link.DefaultRequest(link.IDOf(f))
@@ -293,8 +292,7 @@ func (d *device) monitor(ctx context.Context) {
 			d.printLine("STOPPED")
 			return
 		case f := <-d.frames:
-			if s.passes(f, true) && !d.out.offer(s.show(f)) {
-				d.printLine("BUFFER FULL")
+			if s.passes(f, true) && !d.offer(s.show(f)) {
 				return
 			}
 		}
@@ -386,6 +384,7 @@ func (s *settings) row(data []byte) string {
 		if s.spaces {
 			out.WriteByte(' ')
 		}
+		out.WriteString(strings.Repeat(" ", s.gaps))
 	}
 	return out.String()
 }

@@ -45,6 +45,9 @@ func (s *Scenario) Validate() error {
 	if err := s.validateLine(); err != nil {
 		return err
 	}
+	if err := s.Adapter.validate(); err != nil {
+		return err
+	}
 	taken := map[link.ID]string{link.Functional11().Request: "all modules", link.Functional29().Request: "all modules"}
 	for _, name := range slices.Sorted(maps.Keys(s.Modules)) {
 		m, at := s.Modules[name], "modules."+name
