@@ -34,7 +34,7 @@ func (s *Store) BackUp(ctx context.Context, w io.Writer) (BackedUp, error) {
 }
 
 func (s *Store) backUp(ctx context.Context, w io.Writer) (facts BackedUp, err error) {
-	work, err := os.MkdirTemp(filepath.Dir(s.path), ".backing-up-*")
+	work, err := workFolder(s.path, "backing-up")
 	if err != nil {
 		return facts, err
 	}
@@ -161,7 +161,7 @@ func restore(ctx context.Context, path string, r io.ReaderAt, size int64) (facts
 	if err != nil {
 		return facts, err
 	}
-	work, err := os.MkdirTemp(filepath.Dir(path), ".restoring-*")
+	work, err := workFolder(path, "restoring")
 	if err != nil {
 		return facts, err
 	}
@@ -179,7 +179,7 @@ func restore(ctx context.Context, path string, r io.ReaderAt, size int64) (facts
 	if err := facts.inspect(ctx, rows, came); err != nil {
 		return facts, err
 	}
-	added, err := placeRecordings(work, filepath.Join(filepath.Dir(path), "recordings"), came)
+	added, err := placeRecordings(work, recordingsOf(path), came)
 	if err == nil {
 		if err = ctx.Err(); err == nil {
 			facts.KeptAs, err = replaceStore(ctx, path, rows)

@@ -125,11 +125,15 @@ type bundle struct {
 
 // source remembers the error of a reader: what could not be read is not thereby damaged.
 type source struct {
-	r   io.ReaderAt
-	err error
+	r    io.ReaderAt
+	size int64
+	err  error
 }
 
 func (s *source) ReadAt(p []byte, off int64) (int, error) {
+	if off < 0 || off > s.size { // a directory may claim anything
+		return 0, io.EOF
+	}
 	n, err := s.r.ReadAt(p, off)
 	if err != nil && !errors.Is(err, io.EOF) {
 		s.err = err
@@ -147,7 +151,7 @@ func (s *source) fault(f Fault, cause error) error {
 
 // openBundle checks the directory and the manifest. main is the name of the file with the rows.
 func openBundle(r io.ReaderAt, size int64, format, main string) (*bundle, error) {
-	b := &bundle{files: map[string]*zip.File{}, src: &source{r: r}}
+	b := &bundle{files: map[string]*zip.File{}, src: &source{r: r, size: size}}
 	z, err := zip.NewReader(b.src, size)
 	if err != nil {
 		head := make([]byte, 4)

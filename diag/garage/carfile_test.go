@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -458,34 +459,78 @@ func TestImportFails(t *testing.T) {
 	}
 }
 
-// Whatever the bytes: a car, or an error of its type and an unchanged store.
+// Whatever the rows: one car that can be read again and goes into a store, or an error.
 func FuzzImport(f *testing.F) {
 	from, car := used(f)
-	good := exportCar(f, from, car.ID)
-	text := unpackRows(f, good)
-	f.Add(good, []byte(text))
-	f.Add(good[:len(good)/2], []byte(text[:len(text)/2]))
-	f.Add([]byte("PK\x03\x04"), []byte(`{"car": {"columns": ["id"], "rows": [[1]]}}`))
-	f.Add([]byte(nil), []byte("{}"))
-	f.Fuzz(func(t *testing.T, file, rows []byte) {
-		for _, b := range [][]byte{file, pack(t, carFormat, nil, map[string]string{rowsName: string(rows)})} {
-			s := fresh(t)
-			got, err := s.ImportCar(t.Context(), bytes.NewReader(b), int64(len(b)))
-			cars, listErr := s.Cars(t.Context())
-			if listErr != nil {
-				t.Fatal(listErr)
-			}
-			var e *FileError
-			switch {
-			case err == nil:
-				if _, _, err := s.readCar(t.Context(), got.Car); err != nil || len(cars) != 1 {
-					t.Fatal(len(cars), err)
-				}
-			case !errors.As(err, &e) || len(cars) != 0:
-				t.Fatal(len(cars), err)
-			}
-			if err := s.Close(); err != nil {
+	text := unpackRows(f, exportCar(f, from, car.ID))
+	for _, rows := range []string{text, text[:len(text)/2], `{"car": {"columns": ["id"], "rows": [[1]]}}`, "{}",
+		`{"car": {"columns": ["id","name","vin","model","practice","place","odometer","made"], "rows": [[1,"a","","",0,"","",null]]}}`} {
+		f.Add([]byte(rows))
+	}
+	f.Fuzz(func(t *testing.T, rows []byte) {
+		n, nothing := 0, func() error { return nil }
+		if readRows(bytes.NewReader(rows), func(part, []string) (func([]any) error, func() error, error) {
+			return func([]any) error { n++; return nil }, nothing, nil
+		}) != nil || n == 0 {
+			return
+		}
+		scratch, err := openScratch(t.Context(), schemaVersion)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer scratch.db.Close()
+		if err := scratch.fill(t.Context(), bytes.NewReader(rows)); err != nil {
+			return
+		}
+		if _, _, err := scratch.settleCar(t.Context()); err != nil {
+			return
+		}
+		b := pack(t, carFormat, nil, map[string]string{rowsName: string(rows)})
+		s := fresh(t)
+		got, err := s.ImportCar(t.Context(), bytes.NewReader(b), int64(len(b)))
+		var e *FileError
+		if err != nil && !errors.As(err, &e) {
+			t.Fatal(err)
+		}
+		if err == nil {
+			if _, _, err := s.readCar(t.Context(), got.Car); err != nil {
 				t.Fatal(err)
+			}
+		}
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+	})
+}
+
+// Whatever the file: its parts as its manifest says, or an error of its type.
+func FuzzBundle(f *testing.F) {
+	recording := recordingsPlace + "20231114-221320-00112233.pcapng"
+	f.Add(pack(f, carFormat, nil, map[string]string{rowsName: "{}", recording: "x"}))
+	f.Add(pack(f, carFormat, func(m *manifest) { m.Version = 9 }, map[string]string{rowsName: "{}"}))
+	f.Add(plainZip(f, "../out", "x"))
+	f.Add(plainZip(f, manifestName, `{"format": "readback car", "version": 1, "schema": 1, "files": [{"name": "car.json", "size": 99999999999}]}`))
+	f.Add([]byte("PK\x03\x04"))
+	f.Add([]byte("PK\x01\x02000000000000000000000000\b\x00\t\x00\x00\x0000000000000000000000000000000PK\x01\x0200000000000000000000000\x00\r\x00\t" +
+		"\x00\x00\x00000000000\x00\x00\x00manifest.json000000000PK\x05\x06000000\x02\x00\x83\x00\x00\x000000\x00\x00")) // a place before the beginning
+	f.Fuzz(func(t *testing.T, file []byte) {
+		var e *FileError
+		b, err := openBundle(bytes.NewReader(file), int64(len(file)), carFormat, rowsName)
+		if err != nil {
+			if !errors.As(err, &e) {
+				t.Fatal(err)
+			}
+			return
+		}
+		for _, part := range b.m.Files {
+			n := 0
+			err := b.unpack(t.Context(), part, func(r io.Reader) error {
+				text, err := io.ReadAll(r)
+				n = len(text)
+				return err
+			})
+			if err == nil && int64(n) != part.Size || err != nil && !errors.As(err, &e) || int64(n) > part.Size {
+				t.Fatalf("%q: %d of %d bytes, %v", part.Name, n, part.Size, err)
 			}
 		}
 	})

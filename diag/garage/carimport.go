@@ -29,9 +29,8 @@ type Imported struct {
 
 // ImportCar takes a car from a file that [Store.ExportCar] wrote. When the store has a car with the same identification
 // number, or with one of the visits and no other number, the file is joined to it: what is there already stays as it is
-// and is not doubled; a number that was not known is filled in.
-// Otherwise the car is added. A practice car is joined to practice cars only. Visits keep their checksums. It happens
-// as a whole or not at all.
+// and is not doubled; a number that was not known is filled in. Otherwise the car is added. A practice car is joined to
+// practice cars only. Visits keep their checksums. It happens as a whole or not at all.
 //
 // A file that can't be taken is a [*FileError].
 func (s *Store) ImportCar(ctx context.Context, r io.ReaderAt, size int64) (Imported, error) {
@@ -67,7 +66,7 @@ func (s *Store) importCar(ctx context.Context, r io.ReaderAt, size int64) (got I
 	if err != nil {
 		return got, foreignRows(ctx, err)
 	}
-	work, err := os.MkdirTemp(filepath.Dir(s.path), ".importing-*")
+	work, err := workFolder(s.path, "importing")
 	if err != nil {
 		return got, err
 	}
@@ -115,27 +114,85 @@ func openScratch(ctx context.Context, version int) (*Store, error) {
 // fill reads tables of rows into an empty scratch store. Names are looked up in its schema and never trusted.
 func (s *Store) fill(ctx context.Context, r io.Reader) error {
 	return s.write(ctx, "read rows", func(tx *sql.Tx) error {
-		d := json.NewDecoder(r)
-		if err := expect(d, json.Delim('{')); err != nil {
+		return readRows(r, func(p part, columns []string) (func([]any) error, func() error, error) {
+			known, err := columnsOf(ctx, tx, p.name)
+			if err != nil {
+				return nil, nil, err
+			}
+			if len(known) == 0 || !slices.Equal(slices.Sorted(slices.Values(columns)), slices.Sorted(slices.Values(known))) {
+				return nil, nil, fmt.Errorf("its columns are %q", columns)
+			}
+			insert, err := tx.PrepareContext(ctx, insertInto(p.name, columns))
+			if err != nil {
+				return nil, nil, err
+			}
+			return func(row []any) error {
+				_, err := insert.ExecContext(ctx, row...)
+				return err
+			}, insert.Close, nil
+		})
+	})
+}
+
+// readRows reads the file of the rows. begin is told of each table, once, and takes its rows and its end.
+func readRows(r io.Reader, begin func(p part, columns []string) (add func(row []any) error, end func() error, err error)) error {
+	d := json.NewDecoder(r)
+	if err := expect(d, json.Delim('{')); err != nil {
+		return err
+	}
+	seen := map[string]bool{}
+	for d.More() {
+		name, err := d.Token()
+		if err != nil {
 			return err
 		}
-		filled := map[string]bool{}
-		for d.More() {
-			name, err := d.Token()
-			if err != nil {
-				return err
-			}
-			p, ok := partNamed(fmt.Sprint(name))
-			if !ok || filled[p.name] {
-				return fmt.Errorf("a table %q that does not belong there", name)
-			}
-			filled[p.name] = true
-			if err := fillTable(ctx, tx, p, d); err != nil {
-				return fmt.Errorf("table %s: %w", p.name, err)
-			}
+		p, ok := partNamed(fmt.Sprint(name))
+		if !ok || seen[p.name] {
+			return fmt.Errorf("a table %q that does not belong there", name)
 		}
-		return expect(d, json.Delim('}'))
-	})
+		seen[p.name] = true
+		var columns []string
+		err = expect(d, json.Delim('{'), "columns")
+		if err == nil {
+			err = d.Decode(&columns)
+		}
+		if err == nil {
+			err = expect(d, "rows", json.Delim('['))
+		}
+		if err == nil {
+			err = readTable(d, p, columns, begin)
+		}
+		if err != nil {
+			return fmt.Errorf("table %s: %w", p.name, err)
+		}
+	}
+	return expect(d, json.Delim('}'))
+}
+
+func readTable(d *json.Decoder, p part, columns []string, begin func(part, []string) (func([]any) error, func() error, error)) error {
+	add, end, err := begin(p, columns)
+	if err != nil {
+		return err
+	}
+	for d.More() && err == nil {
+		var cells []cell
+		if err = d.Decode(&cells); err != nil {
+			break
+		}
+		if len(cells) != len(columns) {
+			err = fmt.Errorf("a row of %d values", len(cells))
+			break
+		}
+		row := make([]any, len(cells))
+		for i, c := range cells {
+			row[i] = c.v
+		}
+		err = add(row)
+	}
+	if err := errors.Join(err, end()); err != nil {
+		return err
+	}
+	return expect(d, json.Delim(']'), json.Delim('}'))
 }
 
 func expect(d *json.Decoder, want ...json.Token) error {
@@ -149,48 +206,6 @@ func expect(d *json.Decoder, want ...json.Token) error {
 		}
 	}
 	return nil
-}
-
-func fillTable(ctx context.Context, tx *sql.Tx, p part, d *json.Decoder) error {
-	if err := expect(d, json.Delim('{'), "columns"); err != nil {
-		return err
-	}
-	var columns []string
-	if err := d.Decode(&columns); err != nil {
-		return err
-	}
-	known, err := columnsOf(ctx, tx, p.name)
-	if err != nil {
-		return err
-	}
-	if len(known) == 0 || !slices.Equal(slices.Sorted(slices.Values(columns)), slices.Sorted(slices.Values(known))) {
-		return fmt.Errorf("its columns are %q", columns)
-	}
-	insert, err := tx.PrepareContext(ctx, insertInto(p.name, columns))
-	if err != nil {
-		return err
-	}
-	defer insert.Close()
-	if err := expect(d, "rows", json.Delim('[')); err != nil {
-		return err
-	}
-	for d.More() {
-		var cells []cell
-		if err := d.Decode(&cells); err != nil {
-			return err
-		}
-		if len(cells) != len(columns) {
-			return fmt.Errorf("a row of %d values", len(cells))
-		}
-		row := make([]any, len(cells))
-		for i, c := range cells {
-			row[i] = c.v
-		}
-		if _, err := insert.ExecContext(ctx, row...); err != nil {
-			return err
-		}
-	}
-	return expect(d, json.Delim(']'), json.Delim('}'))
 }
 
 func columnsOf(ctx context.Context, tx *sql.Tx, table string) (names []string, err error) {

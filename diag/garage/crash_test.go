@@ -29,6 +29,10 @@ func TestMain(m *testing.M) {
 			work = hold
 		case os.Getenv(sendVariable) != "":
 			work = sendForEver
+		case os.Getenv(restoreVariable) != "":
+			work = restoreOnce
+		case os.Getenv(writeVariable) != "":
+			work = holdWrite
 		}
 		if err := work(context.Background(), path); err != nil {
 			fmt.Fprintln(os.Stderr, err)

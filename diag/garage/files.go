@@ -8,7 +8,10 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"runtime"
+	"slices"
+	"strings"
 	"time"
 )
 
@@ -28,6 +31,30 @@ func freeName(stem string) string {
 
 // stamp is this moment as part of a file's name.
 func stamp() string { return time.Now().UTC().Format("20060102T150405Z") }
+
+// workFolder makes a folder beside a store for what is not finished yet.
+func workFolder(store, work string) (string, error) {
+	return os.MkdirTemp(filepath.Dir(store), filepath.Base(store)+"."+work+"-*")
+}
+
+// dropLeftovers removes what programs that have died left unfinished beside a store. It is for a moment when no other
+// program has the store open and none can open it.
+func dropLeftovers(store string) {
+	drop := func(folder string, begins ...string) {
+		entries, err := os.ReadDir(folder)
+		if err != nil {
+			return // nothing is there, or it can't be asked: they are in nobody's way
+		}
+		for _, e := range entries {
+			if slices.ContainsFunc(begins, func(begin string) bool { return strings.HasPrefix(e.Name(), begin) }) {
+				os.RemoveAll(filepath.Join(folder, e.Name()))
+			}
+		}
+	}
+	base := filepath.Base(store)
+	drop(filepath.Dir(store), base+".backing-up-", base+".restoring-", base+".importing-", base+".rescuing-")
+	drop(recordingsOf(store), unfinishedRecording)
+}
 
 func hasDigest(path string, digest []byte) (bool, error) {
 	f, err := os.Open(path)

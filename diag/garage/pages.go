@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"math"
+	"slices"
 )
 
 // What follows reads the pages of a store without the database, for a file that the database refuses. The format is
@@ -31,6 +32,38 @@ func (p pages) page(n int) []byte {
 		return nil
 	}
 	return p[(n-1)*pageSize : n*pageSize]
+}
+
+// undone puts the pages back that a rollback journal holds (3, the rollback journal): the file of a program that died
+// while it wrote is then as it was before. A page whose checksum differs was not written to its end, and ends it.
+func (p pages) undone(journal []byte) pages {
+	const magic = "\xd9\xd5\x05\xf9\x20\xa1\x63\xd7"
+	done := slices.Clone(p)
+	for at := 0; at+28 <= len(journal) && string(journal[at:at+8]) == magic; {
+		field := func(i int) int { return int(binary.BigEndian.Uint32(journal[at+8+4*i:])) }
+		count, nonce, before, sector := field(0), uint32(field(1)), field(2), field(3)
+		if sector < 32 || sector > 1<<16 || field(4) != pageSize {
+			return done
+		}
+		if at == 0 && before <= p.count() {
+			done = done[:min(len(done), before*pageSize)]
+		}
+		at += sector
+		for ; count > 0 && at+pageSize+8 <= len(journal); count-- {
+			n, page := int(binary.BigEndian.Uint32(journal[at:])), journal[at+4:at+4+pageSize]
+			sum := nonce
+			for i := pageSize - 200; i > 0; i -= 200 {
+				sum += uint32(page[i])
+			}
+			if sum != binary.BigEndian.Uint32(journal[at+4+pageSize:]) {
+				return done
+			}
+			copy(done.page(n), page)
+			at += pageSize + 8
+		}
+		at = (at + sector - 1) / sector * sector
+	}
+	return done
 }
 
 // storedRow is one row as a page holds it: nil, int64, float64, string and []byte.

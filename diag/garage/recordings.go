@@ -25,8 +25,13 @@ type Recording struct {
 	Ended  time.Time `json:"ended"`
 }
 
-// recordingsFolder is the folder beside the store.
-func (s *Store) recordingsFolder() string { return filepath.Join(filepath.Dir(s.path), "recordings") }
+// recordingsOf is the folder beside a store.
+func recordingsOf(store string) string { return filepath.Join(filepath.Dir(store), "recordings") }
+
+func (s *Store) recordingsFolder() string { return recordingsOf(s.path) }
+
+// unfinishedRecording is how the name of a file begins that PutRecording has not finished.
+const unfinishedRecording = ".unfinished-"
 
 // RecordingPath is where the file of a recording is.
 func (s *Store) RecordingPath(r Recording) string {
@@ -46,7 +51,7 @@ func (s *Store) PutRecording(ctx context.Context, r Recording, write func(io.Wri
 	if err := os.MkdirAll(s.recordingsFolder(), 0o700); err != nil {
 		return Recording{}, fmt.Errorf("garage: put recording: %w", err)
 	}
-	f, err := os.CreateTemp(s.recordingsFolder(), ".unfinished-*")
+	f, err := os.CreateTemp(s.recordingsFolder(), unfinishedRecording+"*")
 	if err != nil {
 		return Recording{}, fmt.Errorf("garage: put recording: %w", err)
 	}

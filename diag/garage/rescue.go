@@ -36,9 +36,10 @@ type RescuedTable struct {
 }
 
 // Rescue copies what can be read of a damaged store into a new one. It reads the file page by page, without the
-// database, and never changes it. Rows keep their numbers. A visit of which a part is lost is kept and no longer has
-// its checksum; a row whose car, visit or module is lost goes with it, but a lost car that visits belong to gets a
-// stand-in. Recordings are found again when the new store is in the folder of the old one.
+// database, and never changes it; what a dead program had begun is left out when its rollback journal lies beside the
+// file. Rows keep their numbers. A visit of which a part is lost is kept and no longer has its checksum; a row whose car,
+// visit or module is lost goes with it, but a lost car that visits belong to gets a stand-in. Recordings are found again
+// when the new store is in the folder of the old one.
 //
 // There must be nothing at newPath. When nothing at all can be read the error is a [*FileError].
 func Rescue(ctx context.Context, damagedPath, newPath string) (Rescued, error) {
@@ -67,10 +68,13 @@ func rescue(ctx context.Context, damagedPath, newPath string) (got Rescued, err 
 	if err != nil {
 		return got, err
 	}
+	if journal, err := os.ReadFile(damagedPath + "-journal"); err == nil {
+		b = pages(b).undone(journal)
+	}
 	if err := os.MkdirAll(filepath.Dir(newPath), 0o700); err != nil {
 		return got, err
 	}
-	work, err := os.MkdirTemp(filepath.Dir(newPath), ".rescuing-*")
+	work, err := workFolder(newPath, "rescuing")
 	if err != nil {
 		return got, err
 	}

@@ -207,6 +207,32 @@ func TestRescueWithoutCars(t *testing.T) {
 	}
 }
 
+// What a program had begun when it died is not in the rescued store.
+func TestRescueHalfWritten(t *testing.T) {
+	path, want := hotStore(t)
+	file, journal := contents(t, path), contents(t, path+"-journal")
+	to := filepath.Join(t.TempDir(), "readback.db")
+	got, err := Rescue(t.Context(), path, to)
+	if err != nil || len(got.Broken) != 0 {
+		t.Fatal(got, err)
+	}
+	if d := cmp.Diff(want, dump(t, open(t, to))); d != "" {
+		t.Error(d)
+	}
+	if contents(t, path) != file || contents(t, path+"-journal") != journal {
+		t.Error("the damaged file or its journal was changed")
+	}
+	if _, s, err := rescueBytes(t, "without its journal", []byte(file)); err == nil && cmp.Equal(want, dump(t, s)) {
+		t.Error("nothing was half written: the test tested nothing")
+	}
+	for n := 0; n < len(journal); n += 1009 { // a journal that is damaged itself leads nowhere
+		pages(file).undone([]byte(journal[:n]))
+		bad := []byte(journal)
+		bad[n] ^= 0xFF
+		pages(file).undone(bad)
+	}
+}
+
 func TestRescueRefuses(t *testing.T) {
 	good, _ := filled(t)
 	var e *FileError

@@ -96,6 +96,9 @@ func (s *Store) begin(ctx context.Context) error {
 		return err
 	}
 	dropDeadLeases(s.path)
+	if len(leases(s.path)) == 0 {
+		dropLeftovers(s.path)
+	}
 	var err error
 	if s.lease, err = takeLease(s.path); err != nil {
 		return openError(s.path, err)
