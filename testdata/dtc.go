@@ -12,3 +12,14 @@ var DTCFailureTypes string
 //
 //go:embed dtc_listed.tsv.gz
 var DTCListed []byte
+
+// DTCTraits are codes that an open list calls low, high, stuck on and so on; the file names it.
+//
+//go:embed dtc_traits.tsv
+var DTCTraits string
+
+// DTCSample are codes with words that their meaning must have, checked by hand against public service information; the
+// last column names the source.
+//
+//go:embed dtc_sample.tsv
+var DTCSample string

@@ -27,7 +27,7 @@ type Description struct {
 	ThereNow       bool        `json:"thereNow"`
 	Severity       string      `json:"severity"` // a Level
 	SeverityReason string      `json:"severityReason"`
-	CarJudgement   string      `json:"carJudgement"` // the module's own severity (19 08, 19 09) in words, set by who asked for it
+	CarJudgement   string      `json:"carJudgement"` // see [CarJudgement]; "" until who asked the module sets it
 	Advice         string      `json:"advice"`
 	Causes         []string    `json:"causes"`    // usual causes, likely first; never nil
 	LookFirst      []string    `json:"lookFirst"` // what to look at first without tools; never nil

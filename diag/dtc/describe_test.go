@@ -189,3 +189,18 @@ func TestWords(t *testing.T) {
 		t.Errorf("the zero code: %q", d.Meaning)
 	}
 }
+
+// Bits of the severity byte: the documentation of py-uds and python-udsoncan.
+func TestCarJudgement(t *testing.T) {
+	for b, want := range map[byte]string{
+		0x00: "", 0x01: "", 0x20: "The car's own judgement: it concerns maintenance only.", 0x40: "The car's own judgement: check it at the next halt.",
+		0x80: "The car's own judgement: check it at once.", 0xE0: "The car's own judgement: check it at once.",
+		0x02: "The car's own judgement: emission class A.", 0x44: "The car's own judgement: check it at the next halt; emission class B1.",
+		0x28: "The car's own judgement: it concerns maintenance only; emission class B2.", 0x90: "The car's own judgement: check it at once; emission class C.",
+		0x06: "", // two classes at once say nothing
+	} {
+		if got := dtc.CarJudgement(b); got != want {
+			t.Errorf("%02X: %q, want %q", b, got, want)
+		}
+	}
+}

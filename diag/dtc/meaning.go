@@ -1,6 +1,9 @@
 package dtc
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // entry is what the standard says of one code, in our own words.
 type entry struct {
@@ -26,7 +29,7 @@ func (e entry) meaning() string { return e.say(e.kind.phrase) }
 // say puts the part into a phrase. A part that is a signal itself has no signal of its own.
 func (e entry) say(phrase string) string {
 	if strings.Contains(e.part, "signal") {
-		phrase = strings.ReplaceAll(phrase, "the signal of {part}", "{part}")
+		phrase = signalOf.Replace(phrase)
 	}
 	return strings.ReplaceAll(phrase, "{part}", e.name())
 }
@@ -39,6 +42,8 @@ const (
 	ErasingUseless Erasing = "no"
 	ErasingUnknown Erasing = "unknown"
 )
+
+var signalOf = strings.NewReplacer("the signal of {part}", "{part}", "the pulsed signal of {part}", "the pulses of {part}")
 
 // Meaning is what the standard says of a code, in our own words; ok is false for a code of the maker's, and for one
 // that the table does not hold.
@@ -118,10 +123,21 @@ func (c Code) Line() string {
 	default:
 		line = strings.TrimSuffix(c.unknownMeaning(), ".")
 	}
-	if adds && !(known && e.kind.general) {
+	if adds && !(known && e.kind.general) && !saysAlready(line, f.text) {
 		line += ": " + f.text
 	}
 	return upper(line) + "."
+}
+
+// saysAlready reports that a line has every word of an addition.
+func saysAlready(line, text string) bool {
+	words := strings.Fields(line)
+	for word := range strings.FieldsSeq(text) {
+		if !slices.Contains(words, word) {
+			return false
+		}
+	}
+	return true
 }
 
 // upper writes the first letter, which is always ASCII here, as a capital.

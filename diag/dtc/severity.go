@@ -73,3 +73,31 @@ func levelAdvice(l Level, v Verdict) string {
 	}
 	return "No effect on driving is known."
 }
+
+// CarJudgement is the module's own judgement of a code, its severity byte (19 08, 19 09), in a sentence: when to check it
+// (bits 7 to 5, ISO 14229-1 annex D.3) and its class by the GTR on on-board diagnostics (bits 4 to 1), where it has one.
+// It is "" when the byte gives none.
+func CarJudgement(severity byte) string {
+	when := ""
+	switch {
+	case severity&0x80 != 0:
+		when = "check it at once"
+	case severity&0x40 != 0:
+		when = "check it at the next halt"
+	case severity&0x20 != 0:
+		when = "it concerns maintenance only"
+	}
+	class := ""
+	for bit, name := range map[byte]string{0x10: "C", 0x08: "B2", 0x04: "B1", 0x02: "A"} {
+		if severity&0x1E == bit {
+			class = "emission class " + name
+		}
+	}
+	switch {
+	case when == "" && class == "":
+		return ""
+	case when == "" || class == "":
+		return "The car's own judgement: " + when + class + "."
+	}
+	return "The car's own judgement: " + when + "; " + class + "."
+}

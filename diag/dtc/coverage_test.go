@@ -1,0 +1,160 @@
+package dtc_test
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+
+	"readback/diag/dtc"
+	"readback/testdata"
+)
+
+// leftOut are the codes that two or more open lists hold and the tables don't, by prefix, each with its reason.
+var leftOut = []struct{ prefix, reason string }{
+	{"P00FF", "no open list but one gives it a text of its own"},
+	{"P0399", "the lists hold the number without a meaning"},
+	{"P0C1B", "the open list cuts the text short, and no public page has it"},
+	{"P0C1C", "the same"},
+	{"P0C1D", "the same"},
+	{"P0C1E", "the same"},
+	{"P0C1F", "the same"},
+	{"U011E", "the open list says: reserved"},
+	{"U011F", "the same"},
+	{"U012", "the open list says of U012A to U012F: reserved"},
+	{"U013", "the open list says of U013C to U013F: reserved"},
+	{"U014", "the open list says of U014A to U014E: reserved"},
+	{"U015", "the open list says of U015A to U015F: reserved"},
+	{"U016", "the open list says of U016B to U016D: reserved"},
+	{"U018A", "the open list says: reserved"},
+	{"U019A", "the open list says: reserved"},
+}
+
+// Every code that two or more open lists hold has a meaning, but for those left out for a reason.
+func TestCoverage(t *testing.T) {
+	type count struct{ listed, known, twice, twiceKnown int }
+	ranges, left := map[string]*count{}, map[string]int{}
+	for name, lists := range listed(t) {
+		r := ranges[name[:3]]
+		if r == nil {
+			r = &count{}
+			ranges[name[:3]] = r
+		}
+		_, known := code(t, name).Meaning()
+		r.listed++
+		if known {
+			r.known++
+		}
+		if lists == "1" {
+			continue
+		}
+		r.twice++
+		if known {
+			r.twiceKnown++
+			continue
+		}
+		i := slices.IndexFunc(leftOut, func(l struct{ prefix, reason string }) bool { return strings.HasPrefix(name, l.prefix) })
+		if i < 0 {
+			t.Errorf("%s is in %s lists and has no meaning", name, lists)
+			continue
+		}
+		left[leftOut[i].prefix]++
+	}
+	for _, l := range leftOut {
+		if left[l.prefix] == 0 || l.reason == "" {
+			t.Errorf("nothing is left out under %s", l.prefix)
+		}
+	}
+	total := count{}
+	for _, name := range slices.Sorted(maps(ranges)) {
+		r := ranges[name]
+		t.Logf("%s: %4d of %4d listed; %4d of %4d in two or more lists", name, r.known, r.listed, r.twiceKnown, r.twice)
+		total.known, total.twice, total.twiceKnown = total.known+r.known, total.twice+r.twice, total.twiceKnown+r.twiceKnown
+	}
+	t.Logf("all: %d known; %d of %d in two or more lists", total.known, total.twiceKnown, total.twice)
+	if total.known < 3300 || total.twice != 2446 || total.twiceKnown < 2446-40 {
+		t.Errorf("%d codes have a meaning, and %d of the %d that two lists hold", total.known, total.twiceKnown, total.twice)
+	}
+}
+
+// maps are the keys of a map.
+func maps[V any](m map[string]V) func(yield func(string) bool) {
+	return func(yield func(string) bool) {
+		for k := range m {
+			if !yield(k) {
+				return
+			}
+		}
+	}
+}
+
+// Maker's and reserved codes have no meaning, no part, no causes and no doubt, whatever their failure type.
+func TestNoMeaningForMakers(t *testing.T) {
+	for v := range 65536 {
+		c := dtc.From3(byte(v>>8), byte(v), byte(v))
+		if c.Origin() == dtc.Standard {
+			continue
+		}
+		if text, known := c.Meaning(); known || text != "" {
+			t.Fatalf("%s belongs to the %s and means %q", c, c.Origin(), text)
+		}
+		if v%13 != 0 {
+			continue
+		}
+		d := dtc.Describe(c, status(0x2F), 0xFF, nil)
+		if d.Known || d.Part != "" || len(d.Causes)+len(d.LookFirst) != 0 || d.Doubt != "" || d.Severity != string(dtc.UnknownLevel) {
+			t.Fatalf("%s: %+v", c, d)
+		}
+		if c.Origin() == dtc.Maker && !strings.HasPrefix(d.Line, "The car's maker decides what "+c.Name()+" means") {
+			t.Fatalf("%s: %q", c, d.Line)
+		}
+	}
+}
+
+// Every code with a meaning has a part, causes, first looks, an area and a level with its reason.
+func TestComplete(t *testing.T) {
+	for v := range 65536 {
+		c := dtc.From2(byte(v>>8), byte(v))
+		if _, known := c.Meaning(); !known {
+			continue
+		}
+		d := dtc.Describe(c, nil, 0xFF, nil)
+		if d.Part == "" || len(d.Causes) == 0 || len(d.LookFirst) == 0 || d.Area == "" || d.SeverityReason == "" || d.ErasingText == "" {
+			t.Errorf("%s: %+v", c, d)
+		}
+		if len(d.Causes) > 4 || len(d.LookFirst) > 4 {
+			t.Errorf("%s: %d causes, %d looks", c, len(d.Causes), len(d.LookFirst))
+		}
+		if slices.Contains(d.Causes, "") || slices.Contains(d.LookFirst, "") {
+			t.Errorf("%s: an empty cause or look", c)
+		}
+	}
+}
+
+// A sample of codes against public service information, by hand.
+func TestSample(t *testing.T) {
+	n, sources := 0, map[string]int{}
+	for line := range strings.Lines(testdata.DTCSample) {
+		if line[0] == '#' {
+			continue
+		}
+		f := strings.Split(strings.TrimRight(line, "\n"), "\t")
+		if len(f) != 3 || f[2] == "" {
+			t.Fatalf("row %q", line)
+		}
+		n++
+		sources[f[2]]++
+		text, known := code(t, f[0]).Meaning()
+		for word := range strings.SplitSeq(f[1], ";") {
+			if !known || !strings.Contains(text, word) {
+				t.Errorf("%s lacks %q (%s): %q", f[0], word, f[2], text)
+			}
+		}
+	}
+	for name, count := range sources {
+		t.Log(fmt.Sprintf("%3d", count), name)
+	}
+	if n < 150 {
+		t.Errorf("the sample has %d codes", n)
+	}
+}
