@@ -52,6 +52,8 @@ var rooms = map[string]room{
 	"diag/gate":  {"diag/explain diag/link", "judges messages by its own table; a client or an adapter beneath it could go round it"},
 	"diag/trace": {"diag/bus diag/link", "records what passes the seams, whoever uses them"},
 
+	"diag/signal": {"diag/link", "pure: a definition file and bytes to values; of link it uses plain identifiers"},
+
 	"diag/garage": {"diag/dtc diag/link", "keeps values; it must open old records without a car"},
 	"diag/report": {"diag/dtc diag/garage", "shows kept values; it must work without a car"},
 
