@@ -186,7 +186,7 @@ func (e *env) printLook(d lookDoc) {
 		}
 		fmt.Fprintln(e.out)
 		for _, c := range m.Codes {
-			fmt.Fprintf(e.out, "  %-10s %-20s %s\n", fullName(c.Description), c.Short, sentence(c.Description))
+			fmt.Fprintf(e.out, "  %-10s %-20s %s\n", fullName(c.Description), c.Short, c.Line)
 		}
 		if m.Safety {
 			fmt.Fprintln(e.out, "  A workshop should see this module's codes before anything is cleared.")

@@ -2,29 +2,37 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"strconv"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"readback/diag/dtc"
 	"readback/diag/vin"
 )
 
 type codeCmd struct {
-	Status string   `placeholder:"HEX" help:"The status byte that came with the codes, two hex digits."`
-	Code   []string `arg:"" help:"Codes, as P0A08, P0A08-13 or 0A0813."`
+	Status   string   `placeholder:"HEX" help:"The status byte that came with the codes, two hex digits."`
+	Severity string   `placeholder:"HEX" help:"The severity byte that the module gives the codes, two hex digits."`
+	Code     []string `arg:"" help:"Codes, as P0A08, P0A08-13 or 0A0813."`
 }
 
 func (c *codeCmd) Run(e *env) error {
 	var status *dtc.Status
 	if c.Status != "" {
-		b, err := strconv.ParseUint(c.Status, 16, 8)
+		b, err := oneByte("--status", c.Status)
 		if err != nil {
-			return usage{fmt.Sprintf("--status %s: it takes two hex digits, as 2F", c.Status)}
+			return err
 		}
 		s := dtc.Status(b)
 		status = &s
+	}
+	judgement := ""
+	if c.Severity != "" {
+		b, err := oneByte("--severity", c.Severity)
+		if err != nil {
+			return err
+		}
+		judgement = dtc.CarJudgement(b)
 	}
 	out := []dtc.Description{}
 	for _, text := range c.Code {
@@ -32,28 +40,54 @@ func (c *codeCmd) Run(e *env) error {
 		if err != nil {
 			return usage{strings.TrimPrefix(err.Error(), "dtc: ")}
 		}
-		out = append(out, dtc.Describe(code, status, 0xFF, nil))
+		d := dtc.Describe(code, status, 0xFF, nil)
+		d.CarJudgement = judgement
+		out = append(out, d)
 	}
 	if e.json {
 		return e.printJSON(map[string]any{"codes": out})
 	}
-	for _, d := range out {
-		fmt.Fprintf(e.out, "%s  %s\n", fullName(d), sentence(d))
-		fmt.Fprintf(e.out, "  %s code, %s", d.Origin, d.System)
-		if d.Area != "" {
-			fmt.Fprintf(e.out, ", %s", d.Area)
+	for i, d := range out {
+		if i > 0 {
+			fmt.Fprintln(e.out)
 		}
-		fmt.Fprintln(e.out)
-		if status != nil {
-			fmt.Fprintln(e.out, "  "+d.VerdictText)
-		}
-		fmt.Fprintf(e.out, "  %s: %s\n", d.Severity, d.SeverityReason)
-		if d.Advice != "" {
-			fmt.Fprintln(e.out, "  "+d.Advice)
-		}
-		fmt.Fprintln(e.out, "  Rests on:", d.Source)
+		printCode(e.out, d)
 	}
 	return nil
+}
+
+// oneByte reads the two hex digits of an option.
+func oneByte(option, text string) (byte, error) {
+	b, err := strconv.ParseUint(text, 16, 8)
+	if err != nil || len(text) != 2 {
+		return 0, usage{fmt.Sprintf("%s %s: it takes two hex digits, as 2F", option, text)}
+	}
+	return byte(b), nil
+}
+
+// printCode prints what is known of one code, a line each.
+func printCode(w io.Writer, d dtc.Description) {
+	fmt.Fprintf(w, "%s  %s\n", fullName(d), d.Line)
+	line := func(label, text string) {
+		if text != "" {
+			fmt.Fprintf(w, "  %-15s %s\n", label, text)
+		}
+	}
+	line("Set by", map[dtc.Origin]string{dtc.Standard: "the standard", dtc.Maker: "the car's maker", dtc.Reserved: "nobody yet"}[d.Origin])
+	line("About", d.Area)
+	if d.FailureType != "" && !strings.Contains(d.Source, "Failure type") {
+		line("Failure type", d.FailureType+": "+d.FailureText)
+	}
+	if d.Status != nil {
+		line("State", d.VerdictText)
+	}
+	line("How serious", d.Severity+". "+d.SeverityReason)
+	line("", d.CarJudgement)
+	line("What to do", d.Advice)
+	line("Usual causes", strings.Join(d.Causes, "; "))
+	line("Look first", strings.Join(d.LookFirst, " "))
+	line("Erasing", d.ErasingText)
+	line("Rests on", d.Source)
 }
 
 // fullName is the code with its failure type.
@@ -62,16 +96,6 @@ func fullName(d dtc.Description) string {
 		return d.Code
 	}
 	return d.Code + "-" + d.FailureType
-}
-
-// sentence is the meaning, and what the failure type adds to it.
-func sentence(d dtc.Description) string {
-	r, n := utf8.DecodeRuneInString(d.Meaning)
-	meaning := string(unicode.ToUpper(r)) + strings.TrimSuffix(d.Meaning[n:], ".")
-	if d.FailureType != "" && d.FailureType != "00" {
-		meaning += " (" + d.FailureText + ")"
-	}
-	return meaning + "."
 }
 
 type vinCmd struct {

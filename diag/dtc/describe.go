@@ -218,7 +218,7 @@ func source(d Description, e entry, failure byte) string {
 	if e.doubt != "" {
 		out = append(out, "Not certain: "+e.doubt+".")
 	}
-	if d.FailureType != "" {
+	if _, sure := FailureText(failure); d.FailureType != "" && sure {
 		out = append(out, fmt.Sprintf("Failure type %02X: SAE J2012.", failure))
 	}
 	if d.Status != nil {

@@ -140,6 +140,17 @@ func TestSeverity(t *testing.T) {
 	}
 }
 
+// A failure type that lists contradict each other on is no source, and adds nothing to the line.
+func TestUncertainFailureType(t *testing.T) {
+	d := dtc.Describe(code(t, "P0301-99"), nil, 0xFF, nil)
+	if strings.Contains(d.Source, "99") || !strings.Contains(d.FailureText, "not certain") || d.Line != "Misfire in cylinder 1." {
+		t.Errorf("%q, %q, source %q", d.Line, d.FailureText, d.Source)
+	}
+	if d := dtc.Describe(code(t, "P0301-13"), nil, 0xFF, nil); !strings.Contains(d.Source, "Failure type 13: SAE J2012.") {
+		t.Errorf("source %q", d.Source)
+	}
+}
+
 // "Not known" is not "no": a bit outside the mask is null.
 func TestDescriptionJSON(t *testing.T) {
 	b, err := json.Marshal(dtc.Describe(code(t, "U0140-87"), status(0x28), 0x7F, nil))
