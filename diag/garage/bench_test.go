@@ -1,7 +1,9 @@
 package garage
 
 import (
+	"bytes"
 	"path/filepath"
+	"strconv"
 	"testing"
 
 	"readback/diag/dtc"
@@ -45,12 +47,8 @@ func BenchmarkRead10000Codes(b *testing.B) {
 
 // Opening checks every page: here of a store with 100 000 codes.
 func BenchmarkOpenLargeStore(b *testing.B) {
-	path := filepath.Join(b.TempDir(), "readback.db")
-	s := open(b, path)
-	car := putCar(b, s, Car{Name: "Van"})
-	for range 10 {
-		putVisit(b, s, manyCodes(car.ID))
-	}
+	s, _ := large(b)
+	path := s.Path()
 	if err := s.Close(); err != nil {
 		b.Fatal(err)
 	}
@@ -71,5 +69,80 @@ func BenchmarkBegin(b *testing.B) {
 	car := putCar(b, s, Car{Name: "Van"})
 	for b.Loop() {
 		begin(b, s, clearing(car.ID, 0))
+	}
+}
+
+// large is a store with 100 000 codes.
+func large(b *testing.B) (*Store, Car) {
+	b.Helper()
+	s := fresh(b)
+	car := putCar(b, s, Car{Name: "Van"})
+	for range 10 {
+		putVisit(b, s, manyCodes(car.ID))
+	}
+	return s, car
+}
+
+func BenchmarkBackUp100000Codes(b *testing.B) {
+	s, _ := large(b)
+	var out bytes.Buffer
+	for b.Loop() {
+		out.Reset()
+		if _, err := s.BackUp(b.Context(), &out); err != nil {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric(float64(len(contents(b, s.Path())))/float64(out.Len()), "times-smaller")
+}
+
+func BenchmarkRestore100000Codes(b *testing.B) {
+	s, _ := large(b)
+	file, dir := backUp(b, s), b.TempDir()
+	n := 0
+	for b.Loop() {
+		n++
+		if _, err := Restore(b.Context(), filepath.Join(dir, strconv.Itoa(n), "readback.db"), bytes.NewReader(file), int64(len(file))); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkExport100000Codes(b *testing.B) {
+	s, car := large(b)
+	var out bytes.Buffer
+	for b.Loop() {
+		out.Reset()
+		if _, err := s.ExportCar(b.Context(), car.ID, &out); err != nil {
+			b.Fatal(err)
+		}
+	}
+	rows := len(unpackRows(b, out.Bytes()))
+	b.ReportMetric(float64(rows)/float64(out.Len()), "times-smaller")
+}
+
+func BenchmarkImport100000Codes(b *testing.B) {
+	s, car := large(b)
+	file := exportCar(b, s, car.ID)
+	for b.Loop() {
+		to := fresh(b)
+		importCar(b, to, file)
+		if err := to.Close(); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkRescue100000Codes(b *testing.B) {
+	s, _ := large(b)
+	if err := s.Close(); err != nil {
+		b.Fatal(err)
+	}
+	dir := b.TempDir()
+	n := 0
+	for b.Loop() {
+		n++
+		if _, err := Rescue(b.Context(), s.Path(), filepath.Join(dir, strconv.Itoa(n)+".db")); err != nil {
+			b.Fatal(err)
+		}
 	}
 }

@@ -267,6 +267,7 @@ type merger struct {
 	came    map[string]bundleFile
 
 	tx     *sql.Tx
+	insert *sql.Stmt                  // a row of the table that is being added
 	target map[string]map[int64]int64 // table -> number in the file -> number here
 	there  map[string]map[int64]bool  // table -> number in the file, when the row was here already
 	newest map[string]int64           // table -> the greatest number here before the first row was added
@@ -382,7 +383,14 @@ func (m *merger) table(ctx context.Context, p part) error {
 			return err
 		}
 		m.newest[p.name] = newest
+		m.insert, err = m.tx.PrepareContext(ctx, insertInto(p.name, columns[1:]))
+	} else {
+		m.insert, err = m.tx.PrepareContext(ctx, insertInto(p.name, columns))
 	}
+	if err != nil {
+		return err
+	}
+	defer m.insert.Close()
 	for _, row := range rows {
 		if err := m.row(ctx, p, columns, row); err != nil {
 			return err
@@ -439,10 +447,10 @@ func (m *merger) row(ctx context.Context, p part, columns []string, row []any) e
 		}
 	}
 	if columns[0] != "id" {
-		_, err := m.tx.ExecContext(ctx, insertInto(p.name, columns), row...)
+		_, err := m.insert.ExecContext(ctx, row...)
 		return err
 	}
-	result, err := m.tx.ExecContext(ctx, insertInto(p.name, columns[1:]), row[1:]...)
+	result, err := m.insert.ExecContext(ctx, row[1:]...)
 	if err != nil {
 		return err
 	}
