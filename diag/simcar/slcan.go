@@ -24,7 +24,7 @@ type SLCANOptions struct {
 	NoFlags  bool   // it refuses F
 	Stamps   bool   // it has been set to time stamps before
 	Reports  bool   // it tells errors and states by itself, in the form of the Linux kernel's slcan driver
-	Alone    bool   // nobody on the bus acknowledges
+	Alone    bool   // nobody else is on the bus, so that nobody acknowledges
 }
 
 const (
@@ -292,7 +292,7 @@ func (d *slcanDevice) transmit(ctx context.Context, command byte, rest string) s
 // show puts a frame of the bus on the line.
 func (d *slcanDevice) show(f can.Frame) {
 	switch {
-	case d.mode == slcanClosed || d.state == 'b':
+	case d.mode == slcanClosed || d.state == 'b' || d.o.Alone:
 		return
 	case !d.right():
 		d.flags |= 1 << 7

@@ -133,6 +133,7 @@ func (s *setup) hello(ctx context.Context) error {
 			known = true // it has no version, or half a line stood there
 			continue
 		case errors.Is(err, errQuiet):
+			known = known || s.b.w.blanked() // some confirm every line and tell nothing
 			continue
 		case err != nil:
 			return err

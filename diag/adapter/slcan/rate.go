@@ -38,7 +38,7 @@ func rateCommand(rate int) (string, error) {
 		if got := registerClock / float64(prescaler*quanta); got/float64(rate) > 1.001 || got/float64(rate) < 0.999 {
 			continue
 		}
-		second := max(quanta/8, 1) // sample point at about 7/8
+		second := (quanta + 4) / 8 // sample point at about 7/8
 		first := quanta - 1 - second
 		if first > 16 {
 			first, second = 16, quanta-1-16

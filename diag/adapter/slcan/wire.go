@@ -47,11 +47,12 @@ type wire struct {
 	pending *pending
 	cause   error // why the port has gone
 	prompts bool  // an ELM-style prompt was seen
+	blank   bool  // an empty line was seen
 }
 
 // pending is a command that waits.
 type pending struct {
-	letter byte        // its answer begins so, or is empty
+	letter byte        // of the answer
 	come   chan answer // holds one
 }
 
@@ -125,7 +126,7 @@ func (w *wire) take(line string, torn bool) {
 		case line == "" || line == "z" || line == "Z":
 			w.reply(answer{text: line})
 			return
-		case line[0] == 'V' || line[0] == 'N' || line[0] == 'F':
+		case line[0] == 'V' || line[0] == 'N' || line[0] == 'F' && len(line) == 3: // F is also a hex digit of half a line
 			w.reply(answer{text: line})
 			return
 		}
@@ -138,8 +139,9 @@ func (w *wire) take(line string, torn bool) {
 func (w *wire) reply(a answer) {
 	w.mu.Lock()
 	p := w.pending
-	fits := a.refused || a.text == "" || p != nil && a.text[0]|lowerCase == p.letter|lowerCase
-	if p != nil && fits {
+	w.blank = w.blank || !a.refused && a.text == ""
+	fits := p != nil && (a.refused || p.fits(a.text))
+	if fits {
 		w.pending = nil
 		p.come <- a
 	}
@@ -149,8 +151,17 @@ func (w *wire) reply(a answer) {
 	}
 }
 
-// lowerCase is the bit that a small letter has beside its capital.
-const lowerCase = 0x20
+// fits reports whether a line answers the command. What is asked for a text is not answered by an empty line, nor by the
+// letter alone: that is the echo of an ELM-style adapter.
+func (p *pending) fits(text string) bool {
+	switch p.letter {
+	case 'V', 'N', 'F':
+		return len(text) > 1 && text[0] == p.letter
+	case 'z':
+		return text == "" || text == "z" || text == "Z"
+	}
+	return text == ""
+}
 
 // write owns the sending half, so that a port that takes nothing holds up nobody whose context ends.
 func (w *wire) write() {
@@ -220,8 +231,8 @@ func (w *wire) hold(ctx context.Context) error {
 
 func (w *wire) release() { <-w.turn }
 
-// command sends one line, once, and waits for its answer: an empty line, one that begins with letter in either case, or
-// a bell, which is [ErrRefused]. Without an answer the error is errQuiet; the line has left then.
+// command sends one line, once, and waits for its answer: V, N and F ask for a line that begins so; a frame, for which
+// letter is z, for that letter or an empty line; all others for an empty line. A bell is [ErrRefused]. Without an answer the error is errQuiet; the line has left then.
 func (w *wire) command(ctx context.Context, line string, letter byte) (string, error) {
 	if err := w.hold(ctx); err != nil {
 		return "", err
@@ -260,6 +271,13 @@ func (w *wire) wait(p *pending) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.pending = p
+}
+
+// blanked reports whether an empty line has been seen.
+func (w *wire) blanked() bool {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.blank
 }
 
 // prompted reports whether an ELM-style prompt has been seen.
