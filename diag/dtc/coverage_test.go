@@ -2,10 +2,12 @@ package dtc_test
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"testing"
 
+	"readback/assets"
 	"readback/diag/dtc"
 	"readback/testdata"
 )
@@ -66,7 +68,7 @@ func TestCoverage(t *testing.T) {
 		}
 	}
 	total := count{}
-	for _, name := range slices.Sorted(maps(ranges)) {
+	for _, name := range slices.Sorted(maps.Keys(ranges)) {
 		r := ranges[name]
 		t.Logf("%s: %4d of %4d listed; %4d of %4d in two or more lists", name, r.known, r.listed, r.twiceKnown, r.twice)
 		total.known, total.twice, total.twiceKnown = total.known+r.known, total.twice+r.twice, total.twiceKnown+r.twiceKnown
@@ -74,17 +76,6 @@ func TestCoverage(t *testing.T) {
 	t.Logf("all: %d known; %d of %d in two or more lists", total.known, total.twiceKnown, total.twice)
 	if total.known < 3300 || total.twice != 2446 || total.twiceKnown < 2446-40 {
 		t.Errorf("%d codes have a meaning, and %d of the %d that two lists hold", total.known, total.twiceKnown, total.twice)
-	}
-}
-
-// maps are the keys of a map.
-func maps[V any](m map[string]V) func(yield func(string) bool) {
-	return func(yield func(string) bool) {
-		for k := range m {
-			if !yield(k) {
-				return
-			}
-		}
 	}
 }
 
@@ -157,4 +148,38 @@ func TestSample(t *testing.T) {
 	if n < 150 {
 		t.Errorf("the sample has %d codes", n)
 	}
+}
+
+// Every row of the small tables is used: kinds and areas by a code, groups of causes by a kind.
+func TestNothingDead(t *testing.T) {
+	column := func(table string, n int) map[string]bool {
+		out := map[string]bool{}
+		for line := range strings.Lines(table) {
+			if line[0] == '#' {
+				continue
+			}
+			for word := range strings.FieldsSeq(strings.Split(strings.TrimRight(line, "\n"), "\t")[n]) {
+				out[word] = true
+			}
+		}
+		return out
+	}
+	compare := func(what string, have, used map[string]bool) {
+		for name := range have {
+			if !used[name] {
+				t.Errorf("%s %s is not used", what, name)
+			}
+		}
+	}
+	compare("kind", column(assets.CodeKinds(), 0), column(assets.Codes(), 1))
+	compare("group of causes", column(assets.CodeCauses(), 0), column(assets.CodeKinds(), 2))
+	compare("group of kinds", column(assets.CodeKinds(), 2), column(assets.CodeCauses(), 0))
+	classes := column(assets.CodeClasses(), 1)
+	classes["*"] = true
+	compare("class of causes", column(assets.CodeCauses(), 1), classes)
+	used := column(assets.Codes(), 4)
+	for _, ofRange := range []string{"drive", "chassis", "body", "charging", "data"} { // of whole ranges, see ranges in meaning.go
+		used[ofRange] = true
+	}
+	compare("area", column(assets.CodeAreas(), 0), used)
 }
