@@ -15,7 +15,7 @@ import (
 type practiceCmd struct {
 	Serve    string `required:"" placeholder:"HOW" help:"serial or slcan (a pseudo terminal), tcp:PORT, slcan:tcp:PORT, or can:IFACE."`
 	Scenario string `placeholder:"NAME|FILE" help:"Which scenario: a name, or a .json file."`
-	Speed    int    `placeholder:"BIT/S" help:"With serial and tcp: how fast its line is. Without it the line takes no time."`
+	Speed    int    `placeholder:"BIT/S" help:"With serial, slcan and tcp: how fast its line is. Without it the line takes no time."`
 }
 
 func (c *practiceCmd) Run(e *env) error {
@@ -85,7 +85,7 @@ func (c *practiceCmd) slcan(e *env, car *simcar.Car, rest string) error {
 		if err != nil {
 			return err
 		}
-		return simcar.ServeSLCANOverTCP(e.ctx, ln, car, simcar.SLCANOptions{})
+		return simcar.ServeSLCANOverTCP(e.ctx, ln, car, simcar.SLCANOptions{LineRate: c.Speed})
 	}
 	if rest != "" {
 		return c.wrong()
@@ -97,7 +97,7 @@ func (c *practiceCmd) slcan(e *env, car *simcar.Car, rest string) error {
 	if err := e.tell("slcan:" + path); err != nil {
 		return errors.Join(err, master.Close())
 	}
-	return car.ServeSLCAN(e.ctx, master, simcar.SLCANOptions{})
+	return car.ServeSLCAN(e.ctx, master, simcar.SLCANOptions{LineRate: c.Speed})
 }
 
 // listen opens a port on this computer only: the practice car has nothing to say to a network.
