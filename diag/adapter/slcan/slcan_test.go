@@ -72,32 +72,43 @@ func TestConformGone(t *testing.T) {
 	})
 }
 
-// Over a pseudo terminal, which the driver opens as a serial port.
+// terminal opens an adapter over a pseudo terminal, which the driver takes for a serial port.
+func terminal(t testing.TB) (under, peer bus.Bus, pull func()) {
+	t.Helper()
+	master, path, err := simcar.OpenPTY()
+	if err != nil {
+		t.Fatal(err)
+	}
+	its, peer := bus.Pair()
+	ctx, cancel := context.WithCancel(context.Background())
+	var owned sync.WaitGroup
+	owned.Go(func() { simcar.PlaySLCAN(ctx, master, its, simcar.SLCANOptions{}) })
+	pull = func() {
+		cancel()
+		owned.Wait()
+	}
+	t.Cleanup(pull)
+	c, err := Driver().Open(ctx, adapter.Place("slcan:"+path+",500000"), adapter.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a := c.Abilities(); a.LineSpeed != 115200 || a.Name != "USB CAN adapter" {
+		t.Errorf("%+v", a)
+	}
+	return c.(adapter.Frames).Bus(), peer, pull
+}
+
 func TestConformTerminal(t *testing.T) {
 	if runtime.GOOS != "linux" && runtime.GOOS != "darwin" {
 		t.Skip("pseudo terminals are a thing of Unix")
 	}
 	bustest.Conform(t, func(t testing.TB) (under, peer bus.Bus) {
-		master, path, err := simcar.OpenPTY()
-		if err != nil {
-			t.Fatal(err)
-		}
-		its, peer := bus.Pair()
-		ctx, cancel := context.WithCancel(context.Background())
-		var owned sync.WaitGroup
-		owned.Go(func() { simcar.PlaySLCAN(ctx, master, its, simcar.SLCANOptions{}) })
-		c, err := Driver().Open(ctx, adapter.Place("slcan:"+path+",500000"), adapter.Options{})
-		t.Cleanup(func() {
-			cancel()
-			owned.Wait()
-		})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if a := c.Abilities(); a.LineSpeed != 115200 || a.Name != "USB CAN adapter" {
-			t.Errorf("%+v", a)
-		}
-		return c.(adapter.Frames).Bus(), peer
+		under, peer, _ = terminal(t)
+		return under, peer
+	})
+	bustest.ConformGone(t, func(t testing.TB) (bus.Bus, func()) {
+		under, _, pull := terminal(t)
+		return under, pull
 	})
 }
 
