@@ -126,6 +126,12 @@ var (
 	ErrRate = errors.New("adapter: it does not have this bit rate")
 )
 
+// ErrTaken is wrapped where another program has the port.
+var ErrTaken = errors.New("adapter: another program has the port")
+
+// ErrUnfit is wrapped by the error of opening an adapter that answers and can't be used.
+var ErrUnfit = errors.New("adapter: it can't be used")
+
 // OpenError tells at which step opening failed; the step is the rung of the link test.
 type OpenError struct {
 	Place Place

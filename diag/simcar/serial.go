@@ -119,7 +119,7 @@ func (d *device) hear(ctx context.Context, r io.Reader) {
 		}
 		for _, b := range buf[:n] {
 			if d.out.wrongSpeed() {
-				b ^= spoils
+				b ^= spoilsIn
 			}
 			select {
 			case <-ctx.Done():
@@ -172,7 +172,7 @@ func (d *device) readLine(ctx context.Context) (string, bool) {
 			case d.set.echo && b == '\r':
 				d.print(d.set.end())
 			case d.set.echo:
-				d.print(string(rune(b)))
+				d.print(string([]byte{b}))
 			}
 			if b == '\r' {
 				return strings.ToUpper(line.String()), true
@@ -226,7 +226,7 @@ func (d *device) execute(ctx context.Context, line string) {
 		d.begin()
 		d.fresh = true
 		if command == "Z" { // WS keeps the speed of the line
-			d.out.setSpeed(d.o.BitRate)
+			d.slowDown()
 		}
 		d.print(d.set.end(), d.set.end())
 		d.printLine(d.o.Version)

@@ -117,7 +117,7 @@ func (d *device) alerted() bool {
 	end := d.set.end()
 	if !a.Keeps {
 		d.begin()
-		d.out.setSpeed(d.o.BitRate)
+		d.slowDown()
 	}
 	d.print(end, a.Says, end)
 	return true

@@ -62,7 +62,7 @@ func (o *output) setSpoilt(spoilt bool) {
 
 // wrongSpeed tells that the two ends of the line do not have the same speed.
 func (o *output) wrongSpeed() bool {
-	if o.host == nil {
+	if o.host == nil || !o.timed {
 		return false
 	}
 	ours, theirs := o.speed(), o.host()
@@ -76,7 +76,7 @@ func (o *output) onWire(b []byte) []byte {
 	o.mu.Unlock()
 	if spoilt || o.wrongSpeed() {
 		for i := range b {
-			b[i] ^= spoils
+			b[i] ^= spoilsOut
 		}
 	}
 	return b

@@ -11,7 +11,8 @@ const (
 	speedWait   = 75 * time.Millisecond // AT BRT after switching on: 0F
 	speedUnit   = 5 * time.Millisecond  // of AT BRT
 	fastestLine = 500_000               // bit/s
-	spoils      = 0xA5                  // what a wrong speed makes of a byte: another one (which one is invented)
+	spoilsIn    = 0xA5                  // what a wrong speed makes of a byte: another one (which one is invented)
+	spoilsOut   = 0xC3                  // the same on the way back
 	gapOfSpeed  = 2 * time.Millisecond  // between the last bit at one speed and the change to the other
 	mostUnits   = 256                   // AT BRT 00 (from memory)
 )
@@ -63,6 +64,12 @@ func (d *device) changeSpeed(ctx context.Context, arg string) {
 	case <-timer.C:
 	}
 	d.out.setSpeed(before)
+	d.out.setSpoilt(false)
+}
+
+// slowDown brings the line back to the speed that the adapter begins with.
+func (d *device) slowDown() {
+	d.out.setSpeed(d.o.BitRate)
 	d.out.setSpoilt(false)
 }
 

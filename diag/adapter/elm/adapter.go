@@ -23,24 +23,35 @@ type Options struct {
 	// Tell, when not nil, is told each step of looking for the car's bus, as a sentence, before it is taken. It is called
 	// on the goroutine of Open.
 	Tell func(step string)
+	// Faster are line speeds in bit/s that are tried once the adapter is found, the first to be tried first, with SetSpeed.
+	Faster []int
+	// Rung, when not nil, is told the steps of the link test, on the goroutine of Open.
+	Rung func(adapter.Rung)
 }
 
 // Adapter is an open ELM-style adapter. It carries messages and measures the supply.
 type Adapter struct {
-	c *conversation
-	a adapter.Abilities
+	c     *conversation
+	a     adapter.Abilities // as it was opened
+	can   skills            // the same
+	found protocol          // the same
 }
 
 // Open sets up the adapter at the other end of port and finds the car's bus. It takes port over: it is closed by Close,
 // and when Open fails. The error is an [*adapter.OpenError].
 func Open(ctx context.Context, port io.ReadWriteCloser, o Options) (*Adapter, error) {
-	c := &conversation{w: newWire(port), tap: o.Tap, sums: true}
-	a, err := open(ctx, c, o)
+	c := &conversation{w: newWire(port), tap: o.Tap, sums: true, setSpeed: o.SetSpeed}
+	t := teller{o}
+	t.rung(adapter.StepPort, adapter.RungHeld, "The port is open.")
+	a, err := open(ctx, c, o, t)
 	if err != nil {
 		step := stepOf(err)
 		if ctx.Err() != nil {
 			err = ctx.Err()
+		} else if errors.Is(err, errNoPrompt) {
+			err = fmt.Errorf("%w: it stopped answering: %w", adapter.ErrUnfit, err)
 		}
+		t.failed(step, err)
 		return nil, &adapter.OpenError{Place: o.Place, Step: step, Cause: errors.Join(err, c.w.close())}
 	}
 	c.found = c.p
@@ -48,12 +59,13 @@ func Open(ctx context.Context, port io.ReadWriteCloser, o Options) (*Adapter, er
 	return a, nil
 }
 
-func open(ctx context.Context, c *conversation, o Options) (*Adapter, error) {
+func open(ctx context.Context, c *conversation, o Options, t teller) (*Adapter, error) {
+	t.rung(adapter.StepAdapter, adapter.RungTrying, "The adapter is asked whether it is there.")
 	speed, err := c.greetAt(ctx, o)
 	if err != nil {
 		return nil, err
 	}
-	c.speed = speed
+	c.speed, c.first, c.seen.speed = speed, speed, speed
 	if err := c.basics(ctx); err != nil {
 		return nil, err
 	}
@@ -61,13 +73,17 @@ func open(ctx context.Context, c *conversation, o Options) (*Adapter, error) {
 	if err != nil {
 		return nil, err
 	}
-	tell := o.Tell
-	if tell == nil {
-		tell = func(string) {}
-	}
-	if err := c.findProtocol(ctx, tell); err != nil {
+	if err := c.raise(ctx, o, version); err != nil {
 		return nil, err
 	}
+	t.adapter(version, c.speed)
+	if err := c.firstVolts(ctx, t); err != nil {
+		return nil, err
+	}
+	if err := c.findProtocol(ctx, t.searching); err != nil {
+		return nil, err
+	}
+	t.bus(c)
 	if err := c.probe(ctx); err != nil {
 		return nil, err
 	}
@@ -75,17 +91,15 @@ func open(ctx context.Context, c *conversation, o Options) (*Adapter, error) {
 	if name == "" {
 		name = "Serial adapter"
 	}
-	return &Adapter{c: c, a: adapter.Abilities{
-		Name:      name,
-		Parallel:  1,
-		Exact:     c.can.exact,
-		Wide:      c.can.wide,
-		Supply:    c.can.supply,
-		BitRate:   c.p.rate,
-		Protocol:  c.p.String(),
-		Version:   version,
-		Limits:    c.limits(),
-		LineSpeed: speed,
+	return &Adapter{c: c, can: c.can, found: c.p, a: adapter.Abilities{
+		Name:     name,
+		Parallel: 1,
+		Exact:    c.can.exact,
+		Wide:     c.can.wide,
+		Supply:   c.can.supply,
+		BitRate:  c.p.rate,
+		Protocol: c.p.String(),
+		Version:  version,
 	}}, nil
 }
 
@@ -111,8 +125,8 @@ func (c *conversation) greetAt(ctx context.Context, o Options) (speed int, err e
 	return 0, err
 }
 
-// Abilities are what the adapter accepted when it was opened.
-func (a *Adapter) Abilities() adapter.Abilities { return a.a }
+// Abilities are what the adapter accepted when it was opened, with what it has shown since: they may become fewer.
+func (a *Adapter) Abilities() adapter.Abilities { return a.c.seen.graded(a.a, a.can, a.found) }
 
 // Link carries the messages. Closing it closes the adapter.
 func (a *Adapter) Link() link.Link { return a.c }
@@ -128,9 +142,6 @@ func (a *Adapter) Everyone() link.Address {
 	}
 	return link.Functional11()
 }
-
-// SupplyVolts is the voltage at pin 16 (AT RV, data sheet p. 28). It waits until the request in progress has ended.
-func (a *Adapter) SupplyVolts(ctx context.Context) (float64, error) { return a.c.supply(ctx) }
 
 // Close ends the conversation and closes the port. It may be called more than once.
 func (a *Adapter) Close() error { return a.c.Close() }

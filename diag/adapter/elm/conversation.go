@@ -17,15 +17,22 @@ import (
 // conversation is the Link of an adapter. After start one goroutine, run, owns the wire and everything here that is not
 // marked otherwise; Send, Receive and supply talk to it through channels.
 type conversation struct {
-	w     *wire
-	tap   bus.Tap
-	can   skills
-	p     protocol          // as it is set now
-	found protocol          // as the car's bus was found; it does not change
-	speed int               // of the line in bit/s; 0 when it isn't seen
-	set   map[string]string // settings as they are now, by name
-	lost  bool              // the adapter has lost its settings
-	sums  bool              // on a bus with header bytes: checksums are shown
+	w        *wire
+	tap      bus.Tap
+	can      skills
+	p        protocol          // as it is set now
+	found    protocol          // as the car's bus was found; it does not change
+	speed    int               // of the line in bit/s; 0 when it isn't seen
+	first    int               // the speed at which the adapter was found
+	set      map[string]string // settings as they are now, by name
+	lost     bool              // the adapter has lost its settings
+	sums     bool              // on a bus with header bytes: checksums are shown
+	answered bool              // a module has answered while the bus was looked for
+	tried    time.Time         // when the supply was last measured, with or without success
+
+	setSpeed func(int) error // of the port; nil: it has none
+	seen     quality         // from any goroutine
+	volted   supplyLog       // from any goroutine
 
 	asked map[link.ID]bool         // identifiers that we ask on: no answers
 	pairs map[link.ID]link.Address // learnt from requests, by answer identifier
@@ -72,14 +79,27 @@ func (c *conversation) start() {
 // run does one job after another until the port is gone or the conversation closed.
 func (c *conversation) run() {
 	defer close(c.done)
+	rest := time.NewTimer(supplyEvery)
+	defer rest.Stop()
 	for {
 		j := c.next
 		c.next = nil
 		if j == nil {
+			var poll <-chan time.Time
+			if c.can.supply {
+				rest.Reset(c.idle())
+				poll = rest.C
+			}
 			select {
 			case <-c.ctx.Done():
 				c.err = link.ErrClosed
 				return
+			case <-poll:
+				if err := c.watch(); ends(err) {
+					c.err = err
+					return
+				}
+				continue
 			case e, ok := <-c.w.events: // nobody asked: an alert, or what is left of a stopped request
 				if !ok {
 					c.err = c.w.gone()
@@ -90,13 +110,15 @@ func (c *conversation) run() {
 			case j = <-c.jobs:
 			}
 		}
-		err := c.do(j)
-		if errors.Is(err, link.ErrGone) || errors.Is(err, link.ErrClosed) {
+		if err := c.do(j); ends(err) {
 			c.err = err
 			return
 		}
 	}
 }
+
+// ends: the error ends the conversation.
+func ends(err error) bool { return errors.Is(err, link.ErrGone) || errors.Is(err, link.ErrClosed) }
 
 // do carries out a job. It replies in any case; its own error ends the conversation.
 func (c *conversation) do(j *job) error {
@@ -104,6 +126,7 @@ func (c *conversation) do(j *job) error {
 	defer cancel()
 	defer context.AfterFunc(c.ctx, cancel)()
 	if j.volts {
+		c.tried = time.Now()
 		v, err := c.measure(ctx)
 		j.reply <- reply{volts: v, err: c.shown(err)}
 		return err
@@ -134,7 +157,10 @@ func (c *conversation) measure(ctx context.Context) (float64, error) {
 	if err == nil && !ok {
 		err = &link.AdapterError{Op: "measuring the supply", Text: "no voltage"}
 	}
-	return v, c.resume(err)
+	if err != nil {
+		return 0, c.resume(err)
+	}
+	return c.volted.take(v, time.Now()), nil
 }
 
 // resume brings an adapter that has shown no prompt back to it, so that the next job finds it ready.
@@ -142,7 +168,7 @@ func (c *conversation) resume(err error) error {
 	if !errors.Is(err, errSilent) {
 		return err
 	}
-	if e := c.w.stop(); e != nil {
+	if e := c.stop(); e != nil {
 		return e
 	}
 	return err

@@ -19,7 +19,11 @@ const (
 )
 
 // speeds of serial lines in bit/s, the likeliest first: 38400 is the data sheet's (p. 7), the others are common practice.
-var speeds = []int{38400, 115200, 9600, 500000, 230400}
+var speeds = []int{38400, 115200, 9600, 500000, 57600, 230400}
+
+// faster are the speeds that a line is raised to. All are among speeds, so that an adapter that was left at one of them
+// is found again.
+var faster = []int{500000, 230400, 115200}
 
 const (
 	dialTime = 5 * time.Second
@@ -45,7 +49,7 @@ func (driver) Open(ctx context.Context, p adapter.Place, o adapter.Options) (ada
 	if err != nil {
 		return nil, err
 	}
-	opt := Options{Place: p, Tap: o.Tap}
+	opt := Options{Place: p, Tap: o.Tap, Rung: o.Tell}
 	var a *Adapter
 	switch {
 	case rest == "":
@@ -69,11 +73,12 @@ func openSerial(ctx context.Context, name string, o Options) (*Adapter, error) {
 	}
 	port, err := ports.Open(name, speeds[0])
 	if err != nil {
+		teller{o}.failed(adapter.StepPort, err)
 		return nil, &adapter.OpenError{Place: o.Place, Step: adapter.StepPort, Cause: err}
 	}
 	o.Name = "USB serial adapter"
 	o.Speeds = speeds
-	o.SetSpeed = port.SetSpeed
+	o.SetSpeed, o.Faster = port.SetSpeed, faster
 	return Open(ctx, port, o)
 }
 
@@ -84,6 +89,7 @@ func openTCP(ctx context.Context, host string, o Options) (*Adapter, error) {
 	d := net.Dialer{Timeout: dialTime}
 	port, err := d.DialContext(ctx, "tcp", host)
 	if err != nil {
+		teller{o}.failed(adapter.StepPort, err)
 		return nil, &adapter.OpenError{Place: o.Place, Step: adapter.StepPort, Cause: err}
 	}
 	o.Name = "Network adapter"

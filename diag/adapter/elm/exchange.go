@@ -40,6 +40,7 @@ type exchange struct {
 	alert     string                // the adapter's words that ended the request
 	sent      string                // the last line written, to know its echo
 	cut       time.Time             // when we have interrupted the adapter; zero: not
+	spoilt    bool                  // a line came that can't be read
 	parts     []*parts              // on a bus with header bytes: answers of several messages
 }
 
@@ -223,7 +224,7 @@ func (c *conversation) listen(x *exchange, until func() time.Time) error {
 				continue
 			}
 			x.alert = noPrompt
-			return c.w.stop()
+			return c.stop()
 		}
 	}
 }
@@ -268,6 +269,8 @@ func (c *conversation) line(x *exchange, e event) {
 			c.show(bus.In, f, e.at)
 			c.frame(x, f, e.at)
 		case m == plain && x.cut.IsZero(): // a line that we have cut short ourselves is torn by right
+			c.seen.note(func(q *quality) { q.lost++ })
+			x.spoilt = true
 			c.deliver(result{err: &link.AdapterError{Op: "receiving", Text: clip(e.line)}})
 		}
 	case nothing:
@@ -283,7 +286,19 @@ func (c *conversation) line(x *exchange, e event) {
 		if x.alert == "" {
 			x.alert = clip(e.line)
 		}
+	case notKnown:
+		if c.can.exact && c.p.header == nil && x.answers == 0 { // a whole data field is too long for it
+			c.can.exact = false
+			c.seen.note(func(q *quality) { q.notExact = true })
+			c.lost = true // its format is set anew
+		}
+		if x.alert == "" {
+			x.alert = clip(e.line)
+		}
 	default:
+		if squeeze(e.line) == "BUFFERFULL" {
+			c.seen.note(func(q *quality) { q.full++ })
+		}
 		if x.alert == "" {
 			x.alert = clip(e.line)
 		}
@@ -307,12 +322,16 @@ func (c *conversation) frame(x *exchange, f can.Frame, at time.Time) {
 	}
 	s := r.r.Frame(f.Data[:f.Length])
 	if s.Cause != nil {
+		c.seen.note(func(q *quality) { q.lost++ })
 		r.frames = nil
 		c.torn(from, s.Got, s.Of, s.Cause)
 	}
 	switch s.Event {
 	case isotp.Completed:
 		m := link.Message{Address: from, Data: s.Message, At: at, Frames: append(r.frames, f)}
+		if len(m.Frames) > 1 {
+			c.seen.note(func(q *quality) { q.whole++ })
+		}
 		r.frames = nil
 		x.complete(id, m)
 		c.deliver(result{m: m})
@@ -358,6 +377,7 @@ func (c *conversation) finish(x *exchange) {
 	c.join(x)
 	for _, r := range x.receivers {
 		if got, want, ok := r.r.Pending(); ok {
+			c.shortfall(x, r)
 			c.torn(r.from, got, want, isotp.ErrTimeoutCr)
 			x.answers++ // something did come
 		}
@@ -371,4 +391,18 @@ func (c *conversation) finish(x *exchange) {
 		}
 		c.deliver(result{err: &link.SilenceError{Address: x.m.Address, Text: x.silence}})
 	}
+}
+
+// shortfall notes an answer whose end did not come, unless the adapter has said why.
+func (c *conversation) shortfall(x *exchange, r *receiver) {
+	if x.alert != "" || c.lost || x.spoilt || x.m.Address.Functional || r.from.Answer != x.m.Address.Answer {
+		return
+	}
+	c.seen.note(func(q *quality) {
+		if len(r.frames) == 1 {
+			q.unasked++
+		} else {
+			q.lost++
+		}
+	})
 }

@@ -54,6 +54,7 @@ func (c *conversation) findWithin(ctx context.Context, tell func(string)) error 
 		alive, text := c.alive(lines, p)
 		if alive {
 			c.use(p)
+			c.answered = text == ""
 			return nil
 		}
 		if text != "" {
@@ -99,9 +100,11 @@ func (c *conversation) search(ctx context.Context) (found bool, text string, err
 	if !ok {
 		return false, "", nil
 	}
-	if alive, text := c.alive(lines, p); !alive {
+	alive, text := c.alive(lines, p)
+	if !alive {
 		return false, text, nil
 	}
+	c.answered = text == ""
 	if ok, err := c.try(ctx, "ATSP"+n); err != nil || !ok {
 		return false, "", err
 	}

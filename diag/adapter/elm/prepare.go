@@ -221,6 +221,9 @@ func (c *conversation) selfFlow(a link.Address) bool {
 // setWait sets how long the adapter waits for an answer. A request whose wait is left to it, and one that must go out
 // exactly, get the longest there is, so that a late answer still finds the adapter listening.
 func (c *conversation) setWait(ctx context.Context, m link.Message) error {
+	if !c.can.wait {
+		return nil
+	}
 	return c.apply(ctx, "wait", waitLine(told(m.Wait, m.Exact != nil)))
 }
 

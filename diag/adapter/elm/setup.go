@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -54,36 +55,15 @@ type skills struct {
 	receive   bool // CRA
 	masks     bool // CF and CM
 	quiet     bool // R0: sends without waiting for answers
-	wide      bool // CP: the upper bits of a 29-bit identifier
+	narrow    bool // SH with 11 bits
+	wide      bool // CP and SH: the two parts of a 29-bit identifier
+	wait      bool // ST
+	silent    bool // CSM1: listens without acknowledging
+	faster    bool // BRD: the speed of the line
 	supply    bool // RV
 }
 
-// limits says in sentences what is missing.
-func (c *conversation) limits() []string {
-	var out []string
-	s := c.can
-	say := func(missing bool, text string) {
-		if missing {
-			out = append(out, text)
-		}
-	}
-	if c.p.header != nil {
-		say(true, "The car speaks an older line than CAN: the adapter puts the header and the checksum around a request by itself.")
-		say(c.p.header.keeps, "The adapter keeps this line awake by itself, with a harmless message every 3 s.")
-		say(c.p.header.one == 0, "Requests on this line go to all modules at once; there is none to one module alone.")
-		say(!s.supply, "It can't measure the 12 V supply.")
-		return append(out, "It sends one request at a time.")
-	}
-	say(!s.exact, "It can't send a frame exactly as shown: it puts the length byte and the filling in by itself.")
-	say(!s.exact || !s.quiet, "It can't send requests longer than 7 bytes.")
-	say(!s.flow, "Long answers arrive from the standard's identifiers only: it does not let us set flow control.")
-	say(!s.receive && !s.masks, "It shows the answers of the standard's identifiers only: it does not let us set a filter.")
-	say(!s.wide, "It can't address modules with 29-bit identifiers.")
-	say(!s.supply, "It can't measure the 12 V supply.")
-	return append(out, "It sends one request at a time.")
-}
-
-var errNoHeaders = errors.New("elm: the adapter can't show who answered (it refuses AT H1); nothing can be read reliably with it")
+var errNoHeaders = fmt.Errorf("%w: it can't show who answered (it refuses AT H1); nothing can be read reliably with it", adapter.ErrUnfit)
 
 const (
 	greetTime  = 1200 * time.Millisecond // AT WS takes less than a full reset, which takes about 1 s (data sheet p. 22)
@@ -106,12 +86,13 @@ func (c *conversation) greet(ctx context.Context) error {
 		return err
 	}
 	// The first line may be spoilt by what another speed has left in the adapter's buffer; it then says "?".
+	silence := errSilent
 	for _, reset := range []struct {
 		line     string
 		patience time.Duration
 	}{{"ATWS", greetTime}, {"ATWS", greetTime}, {"ATZ", resetTime}} {
 		lines, err := c.w.command(ctx, reset.line, reset.patience)
-		if errors.Is(err, errSilent) && len(lines) == 0 {
+		if errors.Is(err, errSilent) && !slices.ContainsFunc(lines, adapterWords) {
 			return err
 		}
 		if err != nil && !errors.Is(err, errSilent) {
@@ -127,9 +108,15 @@ func (c *conversation) greet(ctx context.Context) error {
 		if err != nil && !errors.Is(err, errSilent) {
 			return err
 		}
+		if err != nil && accepted(lines) {
+			silence = errNeverReady
+		}
 	}
-	return errSilent
+	return silence
 }
+
+// adapterWords: the line is one that an adapter says, not noise.
+func adapterWords(line string) bool { return meaningOf(line) != plain || accepted([]string{line}) }
 
 // basics are the settings that every answer's form depends on. They come first, and again after a reset.
 func (c *conversation) basics(ctx context.Context) error {
@@ -152,9 +139,7 @@ func (c *conversation) basics(ctx context.Context) error {
 // probe finds out what else the adapter accepts. The protocol is known then.
 func (c *conversation) probe(ctx context.Context) error {
 	if c.p.header != nil {
-		_, volts, err := c.volts(ctx)
-		c.can.supply = volts
-		return err
+		return nil
 	}
 	for _, p := range []struct {
 		lines []string
@@ -162,7 +147,10 @@ func (c *conversation) probe(ctx context.Context) error {
 	}{
 		{[]string{"ATCAF0"}, &c.can.exact},
 		{[]string{"ATV1", "ATV0"}, &c.can.short},
-		{[]string{"ATCP18"}, &c.can.wide},
+		{[]string{"ATCP18", "ATSHDA10F1"}, &c.can.wide},
+		{[]string{"ATSH7E0"}, &c.can.narrow},
+		{[]string{"ATST32"}, &c.can.wait},
+		{[]string{"ATCSM1"}, &c.can.silent},
 		{[]string{"ATFCSH7E0", "ATFCSD300000", "ATFCSM1", "ATFCSM0"}, &c.can.flow},
 		{[]string{"ATFCSM2", "ATFCSM0"}, &c.can.flowBytes},
 		{[]string{"ATCF700", "ATCM700"}, &c.can.masks},
@@ -182,11 +170,7 @@ func (c *conversation) probe(ctx context.Context) error {
 		receive = "ATCRA18DAF110"
 	}
 	var err error
-	if c.can.receive, err = c.try(ctx, receive); err != nil {
-		return err
-	}
-	_, volts, err := c.volts(ctx)
-	c.can.supply = volts
+	c.can.receive, err = c.try(ctx, receive)
 	return err
 }
 
@@ -224,6 +208,13 @@ func (c *conversation) setUpAgain(ctx context.Context) error {
 func (c *conversation) try(ctx context.Context, line string) (ok bool, err error) {
 	lines, err := c.w.command(ctx, line, commandTime)
 	c.notice(lines)
+	if errors.Is(err, errSilent) {
+		if err := c.stop(); err != nil {
+			return false, err
+		}
+		c.seen.note(func(q *quality) { q.hung = append(q.hung, "AT "+strings.TrimPrefix(line, "AT")) })
+		return false, nil
+	}
 	return err == nil && accepted(lines), err
 }
 
@@ -288,6 +279,8 @@ func stepOf(err error) adapter.Step {
 	switch {
 	case errors.As(err, &alert):
 		return adapter.StepBus
+	case errors.Is(err, errNoPrompt):
+		return adapter.StepAdapter
 	case errors.Is(err, link.ErrGone):
 		return adapter.StepPort
 	}

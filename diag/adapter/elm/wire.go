@@ -9,6 +9,7 @@ import (
 	"sync"
 	"time"
 
+	"readback/diag/adapter"
 	"readback/diag/link"
 )
 
@@ -28,6 +29,12 @@ const (
 
 // errSilent: the adapter showed no prompt in time.
 var errSilent = errors.New("elm: the adapter does not answer")
+
+// errNoPrompt: not even after it was interrupted.
+var errNoPrompt = fmt.Errorf("%w: no prompt within %v", link.ErrGone, stopTime)
+
+// errNeverReady: it says something and shows no prompt.
+var errNeverReady = fmt.Errorf("%w: it answers, but never shows that it is ready", adapter.ErrUnfit)
 
 // event is a line, or the prompt.
 type event struct {
@@ -168,7 +175,15 @@ func (w *wire) command(ctx context.Context, line string, patience time.Duration)
 	if err := w.write(line + "\r"); err != nil {
 		return nil, err
 	}
-	var lines []string
+	lines, err := w.rest(ctx, patience)
+	if len(lines) > 0 && isEcho(lines[0], line) {
+		lines = lines[1:]
+	}
+	return lines, err
+}
+
+// rest are the adapter's lines up to its prompt. When ctx ends the adapter is stopped first.
+func (w *wire) rest(ctx context.Context, patience time.Duration) (lines []string, err error) {
 	for {
 		e, err := w.next(ctx, patience)
 		switch {
@@ -181,7 +196,6 @@ func (w *wire) command(ctx context.Context, line string, patience time.Duration)
 			return lines, err
 		case e.prompt:
 			return lines, nil
-		case len(lines) == 0 && isEcho(e.line, line):
 		default:
 			lines = append(lines, e.line)
 		}
@@ -199,7 +213,7 @@ func (w *wire) stop() error {
 		e, err := w.next(w.ctx, time.Until(end))
 		switch {
 		case errors.Is(err, errSilent):
-			return fmt.Errorf("%w: no prompt within %v", link.ErrGone, stopTime)
+			return errNoPrompt
 		case errors.Is(err, context.Canceled):
 			return link.ErrClosed
 		case err != nil:

@@ -141,6 +141,8 @@ func cause(name string, err error) error {
 		if command := giveRights(name); command != "" {
 			return &adapter.RightsError{Command: command, Then: "Then log out and in again.", Cause: err}
 		}
+	case serial.PortBusy:
+		err = fmt.Errorf("%w: %w", err, adapter.ErrTaken)
 	case serial.PortNotFound:
 		err = fmt.Errorf("%w: %w", err, fs.ErrNotExist)
 	}
