@@ -97,7 +97,7 @@ func (b *bench) key(name fyne.KeyName) {
 // TestLinkLeads: with nothing connected the window begins with the adapters, and no step is done.
 func TestLinkLeads(t *testing.T) {
 	b := newBench(t, setup{})
-	b.until("found", func() bool { return len(b.w.link.found) == 3 })
+	b.until("found", func() bool { return len(b.w.link.seen.Found) == 3 })
 	if b.w.Page() != PageLink {
 		t.Errorf("it begins with %s", b.w.Page())
 	}

@@ -18,6 +18,7 @@ type Visit interface {
 	Place() adapter.Place
 	Adapter() adapter.Abilities
 	Supply(ctx context.Context) (volts float64, ok bool)
+	Health(ctx context.Context) (h diag.Health, ok bool, err error)
 	Tally() diag.Tally
 	Look(ctx context.Context, carName string) iter.Seq2[diag.Progress, error]
 	Car() garage.Car
@@ -63,8 +64,11 @@ type Logbook interface {
 type Engine struct {
 	// Find lists the adapters that might be used, the likeliest first.
 	Find func(context.Context) ([]adapter.Found, error)
+	// Watch yields the list again whenever it has changed; nil where nothing is watched.
+	Watch func(context.Context) iter.Seq2[diag.Seen, error]
 	// Open begins a visit at a place.
-	Open func(context.Context, adapter.Place) (Visit, error)
+	// tell is told the steps of the link test, on the goroutine of Open.
+	Open func(ctx context.Context, p adapter.Place, tell func(adapter.Rung)) (Visit, error)
 	// Explain and Compare work without a car.
 	Explain func(text string, wish explain.Wish) explain.Explanation
 	Compare func(a, b string) explain.Comparison

@@ -27,6 +27,7 @@ type fakeVisit struct {
 	mu        sync.Mutex
 	abilities adapter.Abilities
 	hasSupply bool
+	health    diag.Health
 	modules   []diag.ModuleView
 	patterns  []diag.Pattern
 	complete  bool
@@ -57,6 +58,10 @@ func (f *fakeVisit) Place() adapter.Place                   { return "practice:"
 func (f *fakeVisit) Adapter() adapter.Abilities             { return f.abilities }
 func (f *fakeVisit) Measure(context.Context) error          { defer f.lock()(); f.measured++; return nil }
 func (f *fakeVisit) Supply(context.Context) (float64, bool) { return 12.7, f.hasSupply }
+func (f *fakeVisit) Health(context.Context) (diag.Health, bool, error) {
+	return f.health, f.health.Verdict != "", nil
+}
+
 func (f *fakeVisit) Tally() diag.Tally {
 	defer f.lock()()
 	return diag.Tally{Reads: 62 * f.looked, Changes: len(f.sent)}

@@ -35,6 +35,8 @@ type setup struct {
 	visit   *fakeVisit
 	log     *fakeLog
 	openErr error
+	rungs   []adapter.Rung // told while it opens
+	hold    bool           // it stays opening until it is stopped
 	place   adapter.Place
 }
 
@@ -62,7 +64,14 @@ func newBench(t testing.TB, s setup) *bench {
 	b.win.Resize(s.size)
 	b.w = New(a, b.win, Engine{
 		Find: func(context.Context) ([]adapter.Found, error) { return fakeFound(), nil },
-		Open: func(ctx context.Context, p adapter.Place) (Visit, error) {
+		Open: func(ctx context.Context, p adapter.Place, tell func(adapter.Rung)) (Visit, error) {
+			for _, r := range s.rungs {
+				tell(r)
+			}
+			if s.hold {
+				<-ctx.Done()
+				return nil, ctx.Err()
+			}
 			if s.openErr != nil {
 				return nil, s.openErr
 			}
@@ -88,7 +97,7 @@ func (b *bench) until(what string, holds func() bool) {
 		select {
 		case f := <-b.queue:
 			f()
-		case <-b.t.Context().Done():
+		case <-time.After(20 * time.Second): // a test that waits for what never comes says so
 			b.t.Fatalf("never happened: %s", what)
 		}
 	}

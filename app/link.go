@@ -17,13 +17,15 @@ import (
 
 // linkState is the adapter: what was found, what is being opened, what is open.
 type linkState struct {
-	found    []adapter.Found
+	seen     diag.Seen // what is plugged in, and what has changed since the list before
 	finding  bool
 	findErr  error
+	health   *diag.Health // of the bus, where the adapter shows it
 	address  *look.Field
 	opening  *opening
 	openErr  error
-	tried    adapter.Place // of openErr
+	tried    adapter.Place                 // of openErr
+	climbed  map[adapter.Step]adapter.Rung // of the newest link test
 	visit    Visit
 	supply   float64
 	supplyOK bool
@@ -35,6 +37,7 @@ type linkState struct {
 type opening struct {
 	place adapter.Place
 	stop  context.CancelFunc
+	rungs map[adapter.Step]adapter.Rung // the steps of the link test so far
 }
 
 // held is the visit that is open. It is known from the moment it is open, so that closing the window closes it.
@@ -82,7 +85,26 @@ func (w *Window) findAdapters() {
 	w.link.finding = true
 	w.act(func(ctx context.Context) func() {
 		found, err := w.engine.Find(ctx)
-		return func() { w.link.finding, w.link.found, w.link.findErr = false, found, err }
+		return func() {
+			w.link.finding, w.link.findErr = false, err
+			w.link.seen = diag.CompareAdapters(w.link.seen.Found, found)
+			w.link.seen.Appeared = nil
+		}
+	})
+}
+
+// watchAdapters follows what is plugged in and out until the window is closed.
+func (w *Window) watchAdapters() {
+	if w.engine.Watch == nil {
+		w.findAdapters()
+		return
+	}
+	w.link.finding = true
+	w.act(func(ctx context.Context) func() {
+		for seen, err := range w.engine.Watch(ctx) {
+			w.door.hand("adapters", func() { w.link.finding, w.link.seen, w.link.findErr = false, seen, err })
+		}
+		return nil
 	})
 }
 
@@ -138,16 +160,18 @@ func (w *Window) connect(p adapter.Place) {
 	}
 	w.forget()
 	ctx, stop := context.WithCancel(w.ctx)
-	o := &opening{place: p, stop: stop}
+	o := &opening{place: p, stop: stop, rungs: map[adapter.Step]adapter.Rung{}}
 	w.link.opening, w.link.openErr, w.link.tried = o, nil, p
 	w.act(func(context.Context) func() {
 		defer stop()
 		if err := w.held.close(); err != nil {
 			return func() { w.link.opening, w.link.openErr = nil, err }
 		}
-		v, err := w.engine.Open(ctx, p)
+		v, err := w.engine.Open(ctx, p, func(r adapter.Rung) {
+			w.door.hand("", func() { o.rungs[r.Step] = r })
+		})
 		if err != nil {
-			return func() { w.link.opening, w.link.openErr = nil, err }
+			return func() { w.link.opening, w.link.openErr, w.link.climbed = nil, err, o.rungs }
 		}
 		w.held.set(v)
 		if ctx.Err() != nil { // stopped, or the window was closed, while it opened
@@ -156,7 +180,8 @@ func (w *Window) connect(p adapter.Place) {
 		}
 		volts, ok := v.Supply(ctx)
 		return func() {
-			w.link.opening, w.link.visit = nil, v
+			w.link.opening, w.link.visit, w.link.climbed = nil, v, o.rungs
+			w.askHealth()
 			w.link.supply, w.link.supplyOK = volts, ok
 			w.explainAgain()
 		}
@@ -185,7 +210,7 @@ func (w *Window) disconnect() {
 
 // forget drops all that belongs to the visit that ends.
 func (w *Window) forget() {
-	w.link.visit, w.link.supplyOK = nil, false
+	w.link.visit, w.link.supplyOK, w.link.health = nil, false, nil
 	w.code.forget()
 	w.pass.leave()
 	w.back = backState{}
@@ -214,7 +239,7 @@ func (w *Window) linkPage() (body, margin fyne.CanvasObject) {
 	switch {
 	case l.opening != nil:
 		parts = append(parts, w.header(T("link.opening.title"), T("link.opening.lead", "Place", l.opening.place)),
-			w.rungs(adapter.StepPort, false, true), look.Buttons(look.NewButton("stop-opening", T("cancel"), look.Plain, w.stopOpening)))
+			w.rungs(l.opening.rungs, ""), look.Buttons(look.NewButton("stop-opening", T("cancel"), look.Plain, w.stopOpening)))
 	case l.visit != nil:
 		parts = append(parts, w.header(T("link.open.title", "Name", l.visit.Adapter().Name), T("link.open.lead")))
 		parts = append(parts, w.notices()...)
@@ -222,7 +247,14 @@ func (w *Window) linkPage() (body, margin fyne.CanvasObject) {
 		if !w.busy() {
 			buttons = append(buttons, look.NewButton("disconnect", T("link.disconnect"), look.Plain, w.disconnect))
 		}
-		parts = append(parts, w.abilities(), look.Buttons(buttons...))
+		if h := w.healthCard(); h != nil {
+			parts = append(parts, h)
+		}
+		parts = append(parts, w.abilities())
+		if len(l.climbed) > 0 {
+			parts = append(parts, look.Stack(6, look.Head(T("link.test")), w.rungs(l.climbed, "")))
+		}
+		parts = append(parts, look.Buttons(buttons...))
 		if w.busy() {
 			parts = append(parts, look.Small(T("link.busy")))
 		}
@@ -246,45 +278,72 @@ func (w *Window) openTrouble() fyne.CanvasObject {
 	parts := []fyne.CanvasObject{look.Head(T("link.failed", "Place", l.tried)), look.Body(diag.Sentence(l.openErr))}
 	var open *adapter.OpenError
 	if errors.As(l.openErr, &open) {
-		parts = append(parts, look.Pad(6, 0, 4, 0, w.rungs(open.Step, true, false)))
+		parts = append(parts, look.Pad(6, 0, 4, 0, w.rungs(l.climbed, open.Step)))
 	}
 	parts = append(parts, look.Small(T("sent.nothing")), look.Buttons(look.NewButton("again", T("link.again"), look.Plain, func() { w.connect(l.tried) })))
 	return look.Noted(look.Alert, look.Stack(6, parts...))
 }
 
-// rungs draws the link test: the rungs before at are done, at has failed or is being tried, the rest is to come.
-func (w *Window) rungs(at adapter.Step, failed, all bool) fyne.CanvasObject {
+// rungs draws the link test as far as it has come. failed is the step that ended it, "" where none did.
+func (w *Window) rungs(climbed map[adapter.Step]adapter.Rung, failed adapter.Step) fyne.CanvasObject {
 	var rows []fyne.CanvasObject
 	reached := false
-	for _, s := range []adapter.Step{adapter.StepPort, adapter.StepAdapter, adapter.StepBus} {
-		sign, word := look.MarkTick, T("rung.done")
+	for _, s := range adapter.Steps() {
+		r, told := climbed[s]
+		sign, word := look.MarkWaiting, T("rung.later")
 		switch {
-		case s == at && failed:
+		case s == failed:
 			sign, word, reached = look.MarkOpen, T("rung.failed"), true
-		case all:
-			sign, word = look.MarkWaiting, T("rung.trying")
-		case reached:
-			sign, word = look.MarkWaiting, T("rung.later")
+		case told && r.State == adapter.RungTrying:
+			word = T("rung.trying")
+		case told:
+			sign, word = rungSigns[r.State], T("rung."+string(r.State))
+		case failed != "" && !reached && s != adapter.StepSupply:
+			sign, word = look.MarkTick, T("rung.held")
 		}
-		rows = append(rows, look.Pad(8, 14, 8, 14, look.Row(12, look.Natural(look.NewMark(sign, 20)), look.Growing(look.Body(T("rung."+string(s)))), look.Natural(look.Small(word)))))
+		text := []fyne.CanvasObject{look.Body(T("rung." + string(s)))}
+		if r.Seen != "" {
+			text = append(text, look.Small(r.Seen))
+		}
+		rows = append(rows, look.Pad(7, 14, 7, 14, look.Row(12, look.Natural(look.NewMark(sign, 20)), look.Growing(look.Stack(1, text...)), look.Natural(look.Small(word)))))
 	}
 	return look.Rows(rows...)
 }
 
+// rungSigns are the marks of the steps that have been taken.
+var rungSigns = map[adapter.RungState]look.Sign{adapter.RungTrying: look.MarkWaiting, adapter.RungHeld: look.MarkTick, adapter.RungDoubtful: look.MarkUnknown,
+	adapter.RungUnknown: look.MarkUnknown, adapter.RungFailed: look.MarkOpen}
+
 func (w *Window) foundList() fyne.CanvasObject {
 	l := &w.link
 	var rows []fyne.CanvasObject
-	for i, f := range l.found {
-		text := look.Stack(1, look.Head(f.Name), look.Small(f.Note), look.Styled(string(f.Place), look.Style{Mono: true, Size: look.SizeFine, Color: look.Soft}))
+	for i, f := range l.seen.Found {
+		head := look.NewText(look.Run{Text: f.Name, Style: look.Style{Bold: true}})
+		if l.seen.New(f.Place) {
+			head = look.NewText(look.Run{Text: f.Name, Style: look.Style{Bold: true}}, look.Run{Text: "  " + T("link.new"), Style: look.Style{Size: look.SizeSmall, Bold: true, Color: look.Accent}})
+		}
+		text := []fyne.CanvasObject{head, look.Small(f.Note), look.Styled(string(f.Place), look.Style{Mono: true, Size: look.SizeFine, Color: look.Soft})}
+		if f.Fix != "" {
+			text = append(text, look.Small(T("link.fix")), look.AsIs(f.Fix, look.Style{Mono: true, Size: look.SizeSmall}))
+		}
 		weight := look.Plain
 		if i == 0 && f.Ready {
 			weight = look.Main
 		}
-		var act fyne.CanvasObject = look.NewButton("connect "+string(f.Place), T("link.connect"), weight, func() { w.connect(f.Place) }).Small()
-		if !f.Ready {
-			act = look.Small(T("link.not-ready"))
+		var acts []fyne.CanvasObject
+		if f.Ready {
+			acts = append(acts, look.NewButton("connect "+string(f.Place), T("link.connect"), weight, func() { w.connect(f.Place) }).Small())
+			for _, p := range f.Also {
+				scheme, _, _ := p.Split()
+				acts = append(acts, look.NewButton("connect "+string(p), T("link.connect.as", "Kind", T("kind."+scheme)), look.Quiet, func() { w.connect(p) }))
+			}
+		} else {
+			acts = append(acts, look.Small(T("link.not-ready")))
 		}
-		rows = append(rows, look.Pad(9, 14, 9, 16, look.Row(12, look.Growing(text), look.Natural(act))))
+		rows = append(rows, look.Pad(9, 14, 9, 16, look.Row(12, look.Growing(look.Stack(1, text...)), look.Natural(look.Stack(2, acts...)))))
+	}
+	for _, f := range l.seen.Vanished {
+		rows = append(rows, look.Pad(9, 14, 9, 16, look.Row(12, look.Growing(look.Small(T("link.gone", "Name", f.Name, "Place", string(f.Place)))))))
 	}
 	switch {
 	case l.finding && len(rows) == 0:
@@ -335,10 +394,63 @@ func (w *Window) abilities() fyne.CanvasObject {
 		can = append(can, look.Row(10, look.Natural(look.NewMark(sign, 14)), look.Growing(look.Body(text))))
 	}
 	rows = append(rows, look.Pad(10, 16, 10, 16, look.Stack(6, can...)))
+	if g := a.Grade; g.Word != "" {
+		graded := []fyne.CanvasObject{look.Head(T("grade." + strings.ReplaceAll(string(g.Word), " ", "-")))}
+		for _, x := range g.Can {
+			graded = append(graded, look.Row(10, look.Natural(look.NewMark(look.MarkCheck, 14)).At(look.Top), look.Growing(look.Body(x))))
+		}
+		for _, x := range g.Cannot {
+			graded = append(graded, look.Row(10, look.Natural(look.NewMark(look.MarkOpen, 14)).At(look.Top), look.Growing(look.Body(x))))
+		}
+		rows = append(rows, look.Pad(10, 16, 10, 16, look.Stack(4, graded...)))
+	}
+	if a.ReadOnly != "" {
+		rows = append(rows, look.Pad(10, 16, 10, 16, look.Stack(2, look.Head(T("link.read-only")), look.Body(a.ReadOnly))))
+	}
 	if len(a.Limits) > 0 {
 		rows = append(rows, look.Pad(10, 16, 10, 16, look.Stack(4, append([]fyne.CanvasObject{look.Head(T("link.limits"))}, bodies(a.Limits)...)...)))
 	}
 	return look.Rows(rows...)
+}
+
+// askHealth asks how the bus does.
+func (w *Window) askHealth() {
+	v := w.link.visit
+	if v == nil {
+		return
+	}
+	w.act(func(ctx context.Context) func() {
+		h, ok, err := v.Health(ctx)
+		return func() {
+			if w.link.visit != v || err != nil || !ok {
+				return
+			}
+			w.link.health = &h
+		}
+	})
+}
+
+// healthCard says how the bus does, where there is something to say.
+func (w *Window) healthCard() fyne.CanvasObject {
+	h := w.link.health
+	if h == nil || h.Verdict == diag.HealthAlive || h.Verdict == diag.HealthQuiet {
+		return nil
+	}
+	edge := look.Amber
+	parts := []fyne.CanvasObject{}
+	if h.StopSending {
+		edge = look.Danger
+		parts = append(parts, look.Head(T("health.stop")))
+	}
+	parts = append(parts, look.Body(h.Text))
+	for _, c := range h.Causes {
+		parts = append(parts, look.Small(c))
+	}
+	parts = append(parts, look.Body("**"+T("health.next")+"** "+h.Next))
+	if h.Command != "" {
+		parts = append(parts, look.AsIs(h.Command, look.Style{Mono: true, Size: look.SizeSmall}))
+	}
+	return look.Noted(edge, look.Stack(4, parts...))
 }
 
 func bodies(lines []string) []fyne.CanvasObject {

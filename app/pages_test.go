@@ -2,6 +2,7 @@ package app
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 
 	"fyne.io/fyne/v2"
@@ -10,6 +11,7 @@ import (
 	"fyne.io/fyne/v2/test"
 
 	"readback/app/look"
+	"readback/diag"
 	"readback/diag/adapter"
 	"readback/diag/garage"
 )
@@ -43,14 +45,28 @@ var scenes = []struct {
 		}
 		b.tap("cable-more")
 	}},
-	{"link", setup{}, func(b *bench) { b.until("found", func() bool { return len(b.w.link.found) > 0 }) }},
+	{"link", setup{}, func(b *bench) { b.until("found", func() bool { return len(b.w.link.seen.Found) > 0 }) }},
+	{"link-opening", setup{rungs: []adapter.Rung{{Step: adapter.StepPort, State: adapter.RungHeld, Seen: "The port /dev/ttyUSB0 is open."}, {Step: adapter.StepAdapter, State: adapter.RungTrying, Seen: "Asking at 38,400 bit/s, the third of five speeds."}}, hold: true}, func(b *bench) {
+		b.until("found", func() bool { return len(b.w.link.seen.Found) > 0 })
+		b.w.connect("serial:/dev/ttyUSB0")
+		b.until("told", func() bool { return len(b.w.link.opening.rungs) == 2 })
+	}},
+	{"link-changed", setup{}, func(b *bench) {
+		b.until("found", func() bool { return len(b.w.link.seen.Found) > 0 })
+		now := slices.Clone(b.w.link.seen.Found)
+		now[0] = adapter.Found{Place: "serial:/dev/ttyUSB1", Also: []adapter.Place{"slcan:/dev/ttyUSB1"}, Name: "USB serial adapter", Note: "A serial port.", Ready: true}
+		now[1].Fix = "sudo ip link set can0 up type can bitrate 500000"
+		b.w.link.seen = diag.CompareAdapters(b.w.link.seen.Found, now)
+		b.w.draw()
+	}},
+	{"link-graded", setup{visit: gradedVisit(), rungs: climbed()}, func(b *bench) { b.connect() }},
 	{"link-failed", setup{openErr: &adapter.OpenError{Place: "serial:/dev/ttyUSB0", Step: adapter.StepAdapter, Cause: errNothing}}, func(b *bench) {
-		b.until("found", func() bool { return len(b.w.link.found) > 0 })
+		b.until("found", func() bool { return len(b.w.link.seen.Found) > 0 })
 		b.w.connect("serial:/dev/ttyUSB0")
 		b.until("failed", func() bool { return b.w.link.openErr != nil })
 	}},
 	{"link-open-question", setup{log: &fakeLog{open: []garage.Entry{{ID: 3, Begun: begin, Request: "7E5#0414FFFFFF555555", Summary: "Asks the Charging module to forget its codes.", Place: "serial:/dev/ttyUSB0"}}}}, func(b *bench) {
-		b.until("asked", func() bool { return len(b.w.link.open) > 0 && len(b.w.link.found) > 0 })
+		b.until("asked", func() bool { return len(b.w.link.open) > 0 && len(b.w.link.seen.Found) > 0 })
 	}},
 	{"link-open", setup{}, func(b *bench) { b.connect() }},
 	{"codes-empty", setup{}, func(b *bench) { b.w.Show(PageCodes) }},

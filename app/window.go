@@ -105,7 +105,7 @@ func New(a fyne.App, win fyne.Window, e Engine, o Options) *Window {
 	w.keys(win.Canvas())
 	a.Settings().AddListener(func(fyne.Settings) { w.opt.Do(w.draw) })
 	w.draw()
-	w.findAdapters()
+	w.watchAdapters()
 	w.askOpenQuestions()
 	w.askDueProof()
 	w.every(time.Second, w.tick)

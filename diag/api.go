@@ -15,6 +15,8 @@ type Options struct {
 	Place   adapter.Place
 	Drivers []adapter.Driver
 	Store   *garage.Store
+	// Tell, when not nil, is told the steps of the link test while the adapter is opened.
+	Tell func(adapter.Rung)
 	// Ahead moves the dates that the practice car's visits get in the logbook, to try what happens over weeks. It is
 	// refused for every other place.
 	Ahead time.Duration
@@ -60,11 +62,13 @@ type ModuleView struct {
 	Views []CodeView
 }
 
-// Pattern is something that several codes say together.
+// Pattern is something that several codes say together, or codes and what else a record holds.
 type Pattern struct {
-	Key   string   `json:"pattern"`
-	Text  string   `json:"text"`
-	Codes []string `json:"codes"` // "Charging U0140-87"
+	Key    string   `json:"pattern"`
+	Text   string   `json:"text"`   // what it means, in sentences for the owner
+	Codes  []string `json:"codes"`  // those it rests on, "Charging U0140-87"; never nil
+	Next   string   `json:"next"`   // the one next step
+	Source string   `json:"source"` // what the rule rests on
 }
 
 // SendStage is where a change stands.

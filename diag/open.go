@@ -54,7 +54,7 @@ func Open(ctx context.Context, o Options) (*Visit, error) {
 		return nil, ErrCalendar
 	}
 	v := &Visit{opt: o, record: trace.NewRecorder(time.Now), heard: map[link.ID]bool{}}
-	conn, err := adapter.Open(ctx, o.Drivers, o.Place, adapter.Options{Tap: v.record})
+	conn, err := adapter.Open(ctx, o.Drivers, o.Place, adapter.Options{Tap: v.record, Tell: o.Tell})
 	if err != nil {
 		return nil, err
 	}

@@ -4,9 +4,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"iter"
 	"os"
 	"os/signal"
 	"syscall"
+	"time"
 
 	"fyne.io/fyne/v2"
 	fyneapp "fyne.io/fyne/v2/app"
@@ -81,16 +83,22 @@ func openStore(ctx context.Context) (*garage.Store, error) {
 	return s, err
 }
 
+// watchEvery is how often it is looked what is plugged in.
+const watchEvery = 1500 * time.Millisecond
+
 // engine is what the window works with. Without a logbook nothing can be opened: a change must be written down first.
 func engine(store *garage.Store, trouble error) app.Engine {
 	drivers := all.Drivers()
 	e := app.Engine{
 		Find: func(ctx context.Context) ([]adapter.Found, error) { return diag.Find(ctx, drivers) },
-		Open: func(ctx context.Context, p adapter.Place) (app.Visit, error) {
+		Watch: func(ctx context.Context) iter.Seq2[diag.Seen, error] {
+			return diag.WatchAdapters(ctx, drivers, watchEvery)
+		},
+		Open: func(ctx context.Context, p adapter.Place, tell func(adapter.Rung)) (app.Visit, error) {
 			if store == nil {
 				return nil, trouble
 			}
-			return diag.Open(ctx, diag.Options{Place: p, Drivers: drivers, Store: store})
+			return diag.Open(ctx, diag.Options{Place: p, Drivers: drivers, Store: store, Tell: tell})
 		},
 		Explain: diag.Explain,
 		Compare: func(a, b string) explain.Comparison { return explain.Compare(a, b, explain.Options{}) },
