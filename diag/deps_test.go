@@ -24,7 +24,7 @@ type room struct {
 }
 
 // plainValues are the packages whose values a front end shows. None of them can reach a car.
-const plainValues = "diag/adapter diag/cable diag/dtc diag/explain diag/garage diag/gate diag/link diag/trace diag/vin"
+const plainValues = "diag/adapter diag/cable diag/dtc diag/explain diag/garage diag/gate diag/lesson diag/link diag/trace diag/vin"
 
 // rooms is the plan of the house. Dependencies point down. A new package needs a row here, with its reason.
 var rooms = map[string]room{
@@ -44,6 +44,8 @@ var rooms = map[string]room{
 	"diag/explain": {"assets diag/dtc diag/kwp diag/link diag/obd diag/uds",
 		"pure: it explains what must not be sent, so it can't send; of link it uses plain identifiers, of the clients their " +
 			"names and decoders, so that no meaning stands in two tables; a client sends nothing without a Link, and this room is never given one"},
+
+	"diag/lesson": {"assets diag/explain", "pure: it judges what a learner does by the explainer's word, and says what to ask without asking it"},
 
 	"diag/isotp": {"diag/bus diag/link", "the transport joins the two seams and knows no service"},
 	"diag/uds":   {"diag/dtc diag/link", "a client on the message seam; which adapter or transport carries it does not matter"},
