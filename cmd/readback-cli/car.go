@@ -193,7 +193,7 @@ func (e *env) printLook(d lookDoc) {
 		}
 	}
 	for _, p := range d.Patterns {
-		fmt.Fprintf(e.out, "\n%s\n", p.Text)
+		fmt.Fprintf(e.out, "\n%s %s\n", p.Text, p.Next)
 	}
 	fmt.Fprintf(e.out, "\nSent: %s. %s\n", tallyLine(d.Sent), timeLine(d))
 }
