@@ -270,7 +270,12 @@ func (w *Window) compareCard() fyne.CanvasObject {
 func compared(c explain.Comparison, e explain.Explanation, first bool) fyne.CanvasObject {
 	differs := map[int]bool{}
 	for _, d := range c.Differences {
-		differs[d.Byte] = true
+		switch {
+		case first && d.A != "":
+			differs[d.Byte] = true
+		case !first && d.B != "":
+			differs[d.Byte+d.Shift] = true
+		}
 	}
 	base := look.Style{Mono: true, Size: look.SizeSmall}
 	mark := base

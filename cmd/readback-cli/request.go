@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"readback/diag"
 	"readback/diag/explain"
@@ -87,42 +89,135 @@ func (e *env) modulesOf(name string) ([]explain.Module, error) {
 }
 
 func (e *env) printExplanation(x explain.Explanation) {
-	fmt.Fprintln(e.out, x.Summary)
-	if x.Frame != nil {
-		fmt.Fprintf(e.out, "  %s  % X\n", x.Frame.IDText, x.Frame.Data)
+	e.wrapped("", "", x.Summary)
+	if x.Cleaned != nil && x.Frame == nil {
+		e.wrapped("  Read as  ", "           ", strings.ReplaceAll(x.Cleaned.Text, "\n", "   "))
 	}
-	for _, f := range x.Fields {
-		fmt.Fprintf(e.out, "  %-14s %-24s %s\n", f.Name, f.Hex, f.Text)
-	}
-	for _, f := range x.Findings {
-		fmt.Fprintf(e.out, "  %-6s %s", levelWord(f.Level), f.Text)
-		if f.Fix != "" {
-			fmt.Fprintf(e.out, " %s", f.Fix)
-		}
+	if len(x.Fields) > 0 {
 		fmt.Fprintln(e.out)
 	}
-	fmt.Fprintf(e.out, "Class: %s. %s\n", x.Class, x.Reason)
-	for _, l := range x.Lost {
-		fmt.Fprintln(e.out, "Lost for good:", l)
+	for _, f := range x.Fields {
+		e.wrapped(fmt.Sprintf("  %-23s  %-13s  ", f.Hex, f.Name), strings.Repeat(" ", 42), f.Text)
 	}
-	for _, l := range x.Cannot {
-		fmt.Fprintln(e.out, "It can't:", l)
-	}
-	if x.Words != nil {
-		fmt.Fprintln(e.out, "Read-back words:", strings.Join(x.Words[:], " "))
-	}
-	for _, n := range x.Nearest {
-		if !x.Odd() {
-			break // nothing speaks for a slip
+	if len(x.Steps) > 0 {
+		fmt.Fprintln(e.out, "\nThere are several:")
+		for i, s := range x.Steps {
+			mark := " "
+			if s.Taken {
+				mark = ">"
+			}
+			e.wrapped(fmt.Sprintf("%s %2d  %s  ", mark, i+1, blank(s.Text, "(can't be read)")), "      ", fmt.Sprintf("[%s, %s] %s", s.Direction, s.Class, s.Summary))
 		}
-		fmt.Fprintf(e.out, "Near: %s (%d away): %s\n", n.Text, n.Distance, n.Summary)
+	}
+	if len(x.Findings) > 0 {
+		fmt.Fprintln(e.out)
+	}
+	for _, f := range x.Findings {
+		e.wrapped(fmt.Sprintf("%-5s  ", levelWord(f.Level)), "       ", f.Text)
+		e.pointed(x.Input, f.At)
+		if f.Fix != "" {
+			e.wrapped("       ", "       ", f.Fix)
+		}
+	}
+	if near := x.Nearest; len(near) > 0 && x.Odd() { // of a sound request nobody is offered another one
+		fmt.Fprintln(e.out, "\nOne slip away:")
+		for _, n := range near {
+			e.wrapped("  "+n.Text+"  ", "      ", fmt.Sprintf("[%s] %s", n.Class, n.Summary))
+			if n.Slip != "" {
+				e.wrapped("      ", "      ", n.Slip)
+			}
+		}
+	}
+	fmt.Fprintln(e.out)
+	e.wrapped("Class      ", "           ", string(x.Class)+". "+x.Reason)
+	e.listed("Lost       ", x.Lost)
+	e.listed("It can't   ", x.Cannot)
+	if x.Words != nil {
+		fmt.Fprintln(e.out, "Say back  ", strings.Join(x.Words[:], " "))
 	}
 	if x.Sure != "" {
-		fmt.Fprintln(e.out, "How sure:", x.Sure)
+		e.wrapped("How sure   ", "           ", x.Sure)
 	}
 	if x.Source != "" {
-		fmt.Fprintln(e.out, "Rests on:", x.Source)
+		e.wrapped("Rests on   ", "           ", x.Source)
 	}
+}
+
+// listed prints sentences under one heading, each on a line of its own.
+func (e *env) listed(heading string, lines []string) {
+	for _, l := range lines {
+		e.wrapped(heading, "           ", l)
+		heading = "           "
+	}
+}
+
+// columns is how wide printed text may be.
+const columns = 100
+
+// wrapped prints words behind a heading, and under it where they do not fit.
+func (e *env) wrapped(heading, under, text string) {
+	at := utf8.RuneCountInString(heading)
+	line := heading
+	fresh := true
+	for _, w := range strings.Fields(text) {
+		n := utf8.RuneCountInString(w)
+		if !fresh && at+1+n > columns {
+			fmt.Fprintln(e.out, strings.TrimRight(line, " "))
+			line, at, fresh = under, utf8.RuneCountInString(under), true
+		}
+		if !fresh {
+			line, at = line+" ", at+1
+		}
+		line, at, fresh = line+w, at+n, false
+	}
+	fmt.Fprintln(e.out, strings.TrimRight(line, " "))
+}
+
+// pointed prints the line of the input that a place lies in, with a mark under the place; of a long line, what is around.
+func (e *env) pointed(input string, at int) {
+	runes := []rune(input)
+	if at < 0 || at >= len(runes) || !strings.ContainsFunc(input, unicode.IsGraphic) {
+		return
+	}
+	const around = 36
+	from, to := at, at
+	for from > 0 && at-from < around && !lineEnd(runes[from-1]) {
+		from--
+	}
+	for to < len(runes) && to-at < around && !lineEnd(runes[to]) {
+		to++
+	}
+	var line, mark strings.Builder
+	for i, r := range runes[from:to] {
+		if !unicode.IsGraphic(r) {
+			r = ' '
+		}
+		line.WriteRune(r)
+		if i < at-from {
+			mark.WriteString(strings.Repeat(" ", cells(r)))
+		}
+	}
+	fmt.Fprintf(e.out, "         %s\n         %s^\n", strings.TrimRight(line.String(), " "), mark.String())
+}
+
+func lineEnd(r rune) bool { return r == '\n' || r == '\r' || r == '\u2028' || r == '\u2029' }
+
+// cells is how many columns of a terminal a rune takes.
+func cells(r rune) int {
+	switch {
+	case unicode.In(r, unicode.Mn, unicode.Me, unicode.Cf):
+		return 0
+	case unicode.In(r, unicode.Han, unicode.Hiragana, unicode.Katakana, unicode.Hangul), r >= 0xFF01 && r <= 0xFF60, r >= 0x3001 && r <= 0x303F:
+		return 2
+	}
+	return 1
+}
+
+func blank(s, instead string) string {
+	if s == "" {
+		return instead
+	}
+	return s
 }
 
 func levelWord(l explain.Level) string {
@@ -176,21 +271,7 @@ func (c *compareCmd) Run(e *env) error {
 			return err
 		}
 	} else {
-		for _, x := range []explain.Explanation{d.A, d.B} {
-			if x.Frame == nil {
-				fmt.Fprintln(e.out, "  (no frame)", x.Summary)
-				continue
-			}
-			fmt.Fprintf(e.out, "  %-8s  % X\n", x.Frame.IDText, x.Frame.Data)
-		}
-		for _, f := range d.Differences {
-			place := "identifier"
-			if f.Byte >= 0 {
-				place = fmt.Sprintf("byte %d", f.Byte+1)
-			}
-			fmt.Fprintf(e.out, "  %-10s %-8s %-8s %s\n", place, dash(f.A), dash(f.B), f.Text)
-		}
-		fmt.Fprintln(e.out, d.Summary)
+		e.printComparison(d)
 	}
 	if !d.Same {
 		return no
@@ -198,11 +279,51 @@ func (c *compareCmd) Run(e *env) error {
 	return nil
 }
 
-func dash(s string) string {
-	if s == "" {
-		return "-"
+// printComparison prints two frames byte under byte, marks what differs, and says what it would mean.
+func (e *env) printComparison(d explain.Comparison) {
+	for _, x := range []explain.Explanation{d.A, d.B} {
+		if x.Frame == nil {
+			e.wrapped("(no frame)  ", "            ", x.Summary)
+		}
 	}
-	return s
+	if d.A.Frame != nil && d.B.Frame != nil {
+		var first, second, marks strings.Builder
+		for _, r := range d.Rows {
+			a, b := cell(d.A.Frame, r.A), cell(d.B.Frame, r.B)
+			width := max(len(a), len(b))
+			mark := ""
+			if !r.Same {
+				mark = strings.Repeat("^", width)
+			}
+			fmt.Fprintf(&first, "%-*s ", width, a)
+			fmt.Fprintf(&second, "%-*s ", width, b)
+			fmt.Fprintf(&marks, "%-*s ", width, mark)
+		}
+		fmt.Fprintf(e.out, "  first   %s\n  second  %s\n", strings.TrimRight(first.String(), " "), strings.TrimRight(second.String(), " "))
+		if !d.Same {
+			fmt.Fprintf(e.out, "          %s\n", strings.TrimRight(marks.String(), " "))
+		}
+		fmt.Fprintln(e.out)
+	}
+	for _, f := range d.Differences {
+		place := "identifier"
+		if f.Byte >= 0 {
+			place = fmt.Sprintf("byte %d", f.Byte+1)
+		}
+		e.wrapped(fmt.Sprintf("  %-10s  %8s | %-8s  ", place, blank(f.A, "-"), blank(f.B, "-")), strings.Repeat(" ", 35), f.Text)
+	}
+	e.wrapped("", "", d.Summary)
+}
+
+// cell is what one frame has in a row of a comparison.
+func cell(f *explain.Frame, at int) string {
+	switch {
+	case at == -1:
+		return f.IDText
+	case at >= 0:
+		return fmt.Sprintf("%02X", f.Data[at])
+	}
+	return "--"
 }
 
 func findCarIn(cars []garage.Car, name string) (garage.Car, bool) {

@@ -21,7 +21,7 @@ func TestMistypedRequests(t *testing.T) {
 			t.Fatalf("line %d has %d columns", i+1, len(f))
 		}
 		n++
-		input := strings.ReplaceAll(f[1], `\n`, "\n")
+		input := unescaped(f[1])
 		e := Explain(input, Options{Wish: Wish(f[2])})
 		var codes []string
 		for _, x := range e.Findings {
@@ -42,10 +42,13 @@ func TestMistypedRequests(t *testing.T) {
 		}
 		soundExplanation(t, input, e)
 	}
-	if n < 100 {
+	if n < 300 {
 		t.Errorf("only %d lines", n)
 	}
 }
+
+// unescaped is an input of the corpus as it was typed.
+func unescaped(s string) string { return strings.NewReplacer(`\n`, "\n", `\t`, "\t").Replace(s) }
 
 // soundExplanation checks what holds for every explanation.
 func soundExplanation(t *testing.T, input string, e Explanation) {

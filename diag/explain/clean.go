@@ -7,8 +7,11 @@ import (
 	"unicode"
 )
 
-// maxRunes bounds how much of a pasted text is read: a request is far shorter.
-const maxRunes = 4096
+// maxRunes bounds how much of a pasted text is read: a page of a forum is shorter.
+const maxRunes = 20_000
+
+// maxFindings bounds what is said about one text.
+const maxFindings = 60
 
 // token is a run of hex digits as typed, upper case, without the notation around it.
 type token struct {
@@ -16,6 +19,7 @@ type token struct {
 	at   int  // runes of the input before its first digit
 	line int  // counts from 0
 	hash bool // a # stands right after it
+	id   bool // a label before it says that it is an identifier
 }
 
 // cleaned is a text without spaces, punctuation and notation.
@@ -25,16 +29,25 @@ type cleaned struct {
 	findings []Finding
 	guess    string // the text with look-alikes replaced, "" where there were none
 	slips    int    // how many look-alikes
+	prose    bool   // there were words around the request; they are left out
 }
 
 // header is an identifier that an adapter command sets for the tokens after it.
 type header struct {
 	text   string
-	at     int
+	at     int // of the command
+	from   int // of the digits
+	to     int
 	before int // index of the first token it holds for
 }
 
 func (c *cleaned) found(code string, level Level, at int, text, fix string) {
+	switch len(c.findings) {
+	case maxFindings:
+		code, level, text, fix = "more-findings", Wrong, "There are more places that can't be read.", "Paste the one line with the request only."
+	case maxFindings + 1:
+		return
+	}
 	c.findings = append(c.findings, Finding{Code: code, Level: level, At: at, Text: text, Fix: fix})
 }
 
@@ -44,6 +57,18 @@ var lookAlike = map[rune]rune{'O': '0', 'o': '0', 'Q': '0', 'l': '1', 'I': '1', 
 	'А': 'A', 'а': 'A', 'В': 'B', 'в': 'B', 'С': 'C', 'с': 'C', 'Е': 'E', 'е': 'E', 'О': '0', 'о': '0', 'З': '3', 'б': '6',
 	'Α': 'A', 'Β': 'B', 'Ε': 'E', 'Ο': '0', 'ο': '0', 'Ø': '0', 'ø': '0', 'І': '1', 'і': '1'}
 
+// alike is the digit that a character is easily taken for: a look-alike letter, or a wide form of a digit.
+func alike(r rune) (rune, bool) {
+	if r >= '０' && r <= '９' || r >= 'Ａ' && r <= 'Ｆ' {
+		return r - '０' + '0', true
+	}
+	if r >= 'ａ' && r <= 'ｆ' {
+		return r - 'ａ' + 'A', true
+	}
+	d, ok := lookAlike[r]
+	return d, ok
+}
+
 // digitNames are spoken beside a digit that was probably meant.
 var digitNames = map[rune]string{'0': "zero", '1': "one", '2': "two", '5': "five", '6': "six", '7': "seven", '9': "nine", '3': "three"}
 
@@ -52,10 +77,10 @@ func isHex(r rune) bool {
 }
 
 func isSeparator(r rune) bool {
-	if unicode.IsSpace(r) || unicode.Is(unicode.Cf, r) {
+	if unicode.IsSpace(r) || unicode.In(r, unicode.Cf, unicode.So) {
 		return true
 	}
-	return strings.ContainsRune(",;.:-/\\|()[]{}<>\"'`´“”„‟‘’‚«»$&=+~–—−·•#", r)
+	return strings.ContainsRune(",;.:-/\\|()[]{}<>\"'`´“”„‟‘’‚‹›«»$&=+~–—−‐‑·•#，；：。、（）「」【】→!¿¡", r)
 }
 
 // clean drops what is notation only: spaces and punctuation, 0x, $, h, &H, \x, brackets, quotes, the adapter's prompt and
@@ -65,10 +90,14 @@ func clean(text string) cleaned {
 	runes := make([]rune, 0, min(len(text), maxRunes))
 	for _, r := range text {
 		if len(runes) == maxRunes {
-			c.found("too-long", Wrong, maxRunes, "This is a long text, not one request.", "Paste the one line with the request only.")
-			break
+			c.found("too-long", Wrong, maxRunes-1, fmt.Sprintf("This text is longer than %d characters. It is not read.", maxRunes), "Paste the lines with the request only.")
+			return c
 		}
 		runes = append(runes, r)
+	}
+	var found int
+	if runes, c.prose, found = requestsIn(runes); c.prose && found == 0 {
+		c.found("no-request", Wrong, -1, "There are words, but no identifier with bytes after it.", "Type the identifier and the bytes, as in 7E0 03 22 F1 90.")
 	}
 	line, start := 0, 0
 	for i := 0; i <= len(runes); i++ {
@@ -82,7 +111,7 @@ func clean(text string) cleaned {
 		guess := slices.Clone(runes)
 		for _, f := range c.findings {
 			if f.Code == "letter-for-digit" && f.At < len(guess) {
-				guess[f.At] = lookAlike[guess[f.At]]
+				guess[f.At], _ = alike(guess[f.At])
 			}
 		}
 		c.guess = string(guess)
@@ -133,6 +162,10 @@ func (c *cleaned) line(runes []rune, at, line int) {
 			for j < len(runes) && !isSeparator(runes[j]) && runes[j] != '…' && !joint(runes, j) {
 				j++
 			}
+			if j == i+1 && j < len(runes) && (r == 'b' || r == 'B') && (runes[j] == '"' || runes[j] == '\'') { // b"…", bytes of a program
+				i = j
+				continue
+			}
 			words = append(words, word{r: runes[i:j], at: at + i})
 			i = j
 		}
@@ -144,13 +177,24 @@ func (c *cleaned) line(runes []rune, at, line int) {
 	if rest {
 		return
 	}
+	id := false
 	for i := 0; i < len(words); i++ {
+		if names, ok := labels[words[i].upper()]; ok {
+			id = names
+			if slices.Contains(lengthLabels, words[i].upper()) && i+1 < len(words) && len(words[i+1].r) < 3 {
+				i++
+			}
+			continue
+		}
 		if used := c.codeText(words[i:]); used > 0 {
 			i += used - 1
 			continue
 		}
 		before := len(c.tokens)
 		c.word(words[i], line)
+		if id && len(c.tokens) > before {
+			c.tokens[before].id, id = true, false
+		}
 		if words[i].hash && len(c.tokens) > before {
 			c.tokens[len(c.tokens)-1].hash = true
 		}
@@ -161,8 +205,12 @@ func (c *cleaned) line(runes []rune, at, line int) {
 	}
 }
 
-// joint reports an underscore between two digits, where it only separates.
+// joint reports an underscore between two digits, where it only separates, and a question mark after whole bytes, where
+// it ends a sentence.
 func joint(r []rune, i int) bool {
+	if r[i] == '?' && i > 1 && isHex(r[i-1]) && isHex(r[i-2]) {
+		return i+1 == len(r) || isSeparator(r[i+1])
+	}
 	return r[i] == '_' && i > 0 && isHex(r[i-1]) && i+1 < len(r) && isHex(r[i+1])
 }
 
@@ -177,37 +225,47 @@ func (c *cleaned) adapter(words []word) (rest []word, done bool) {
 	if len(words) == 0 {
 		return words, true
 	}
-	first := words[0].upper()
-	if len(first) < 2 || first[:2] != "AT" && first[:2] != "ST" || len(first) > 2 && !isLetter(first[2]) || len(first) == 2 && len(words) == 1 {
+	yes, bare := isAdapterCommand(string(words[0].r))
+	if !yes || bare && (len(words) == 1 || !isCommand(words[1].upper())) {
 		return words, false
 	}
-	at := words[0].at
+	first, at := words[0].upper(), words[0].at
 	command, more := first[2:], words[1:]
-	if command == "" {
+	if bare {
 		command, more = words[1].upper(), words[2:]
 	}
+	h := header{at: at, from: at, to: words[0].at + len(words[0].r), before: len(c.tokens)}
 	digits, ok := strings.CutPrefix(command, "SH")
 	if !ok || first[:2] == "ST" {
 		c.found("adapter-command", Doubt, at, "This line is a command for the adapter, not for the car. It is left out.", "Give the identifier and the bytes only.")
 		return nil, true
 	}
-	if digits == "" {
+	if digits == "" && len(more) > 0 {
+		h.from = more[0].at
+		left := len(more)
+		used := more
 		digits, more = headerDigits(more)
+		last := used[left-len(more)-1]
+		h.to = last.at + len(last.r)
+	} else if !bare {
+		h.from = h.to - len(digits)
+	} else {
+		h.to = words[1].at + len(words[1].r)
+		h.from = h.to - len(digits)
 	}
 	switch {
 	case len(digits) == 6 && allHex(digits):
 		digits = "18" + digits // the adapter's own setting for the first two digits when nothing else was set
 		fallthrough
 	case (len(digits) == 3 || len(digits) == 8) && allHex(digits):
-		c.headers = append(c.headers, header{digits, at, len(c.tokens)})
+		h.text = digits
+		c.headers = append(c.headers, h)
 		c.found("adapter-command", Note, at, fmt.Sprintf("A command for the adapter sets the identifier %s. It is taken as the identifier.", digits), "")
 	default:
 		c.found("adapter-command", Wrong, at, "A command for the adapter sets an identifier that can't be read.", "Give the identifier as 3 or 8 digits.")
 	}
 	return more, len(more) == 0
 }
-
-func isLetter(b byte) bool { return b >= 'A' && b <= 'Z' || b == '@' }
 
 func allHex(s string) bool {
 	for _, r := range s {
@@ -317,7 +375,7 @@ func (c *cleaned) unreadable(w word) {
 	}
 	letters, foreign := 0, 0
 	for _, r := range w.r {
-		_, like := lookAlike[r]
+		_, like := alike(r)
 		if unicode.IsLetter(r) {
 			letters++
 		}
@@ -333,7 +391,7 @@ func (c *cleaned) unreadable(w word) {
 		if isHex(r) {
 			continue
 		}
-		if d, ok := lookAlike[r]; ok {
+		if d, ok := alike(r); ok {
 			said := string(d)
 			if n := digitNames[d]; n != "" {
 				said += " (" + n + ")"

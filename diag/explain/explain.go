@@ -6,11 +6,14 @@ import (
 	"strings"
 )
 
-// Explain reads one typed or pasted request and tells everything it can about it. It never fails: what can't be read
-// becomes findings, and the class is then [Never]. Only the first few thousand characters of a text are looked at.
+// Explain reads what was typed or pasted and tells everything it can about it. It never fails: what can't be read
+// becomes findings, and the class is then [Never]. Of a text with words in it, the requests are taken out; of several
+// requests, the first is explained and all are in Steps. A text of more than 20,000 characters is not read.
 func Explain(text string, o Options) Explanation {
 	c := clean(text)
 	steps := parse(&c)
+	found := describe(steps, o)
+	main := taken(found)
 	var e Explanation
 	switch {
 	case len(steps) == 0:
@@ -18,31 +21,47 @@ func Explain(text string, o Options) Explanation {
 			c.found("empty", Wrong, -1, "There is no request in it.", "Type the identifier and the bytes, as in 7E0 03 22 F1 90.")
 		}
 		e = unread("No request can be read from this.")
-	case hasWrong(c.findings) || steps[0].bad:
+	case hasWrong(c.findings) || steps[main].bad:
 		e = unread(fmt.Sprintf("This can't be read: %s", firstWrong(c.findings)))
-		if readableStep(steps[0]) && !blocksFrame(c.findings) {
-			e = explained(steps[0], o, &c)
+		if readableStep(steps[main]) && !blocksFrame(c.findings) {
+			e = explained(steps[main], o, &c)
 			e.Class, e.Reason = Never, "It can't be read completely."
 		}
-		e.Nearest = guessed(c, o)
-	case !steps[0].hasID:
-		e = withoutID(steps[0], &c)
-	case len(steps[0].data) > 8:
-		c.found("too-many-bytes", Wrong, steps[0].at[8], fmt.Sprintf("%d bytes: one frame has no more than 8.", len(steps[0].data)), "Two requests in one? Type one.")
+		e.Nearest = guessed(c, steps[main], o)
+	case !steps[main].hasID:
+		e = withoutID(steps[main], &c)
+	case len(steps[main].data) > 8:
+		tooMany(steps[main], &c)
 		e = unread("These are too many bytes for one request.")
 	default:
-		e = explained(steps[0], o, &c)
-		if len(steps) > 1 {
-			several(&e, steps, o, &c)
-		}
+		e = explained(steps[main], o, &c)
+	}
+	if c.prose && len(steps) > 0 {
+		c.found("in-text", Doubt, steps[main].from, "The request was taken out of a text. The words around it were not looked at.", "Read them yourself: they may say when not to send it.")
+	}
+	if len(steps) > 1 {
+		several(&e, steps, found, main, o, &c)
 	}
 	e.Input = kept(text)
+	e.Cleaned = segments(steps)
 	e.Findings = c.findings
 	if e.Findings == nil {
 		e.Findings = []Finding{}
 	}
+	for i := range e.Findings {
+		e.Findings[i].Byte = byteAt(steps, main, e.Findings[i].At)
+	}
 	slices.SortStableFunc(e.Findings, func(a, b Finding) int { return levelRank(a.Level) - levelRank(b.Level) })
 	return e
+}
+
+// tooMany: more bytes than a frame has, of which the first may only count the others.
+func tooMany(s step, c *cleaned) {
+	text, fix := fmt.Sprintf("%d bytes: one frame has no more than 8.", len(s.data)), "Two requests in one? Type one."
+	if len(s.data) == 9 && s.data[0] == 8 {
+		fix = fmt.Sprintf("The first byte may only say that 8 bytes follow. If so: %s.", hexOf(s.data[1:]))
+	}
+	c.found("too-many-bytes", Wrong, s.at[8], text, fix)
 }
 
 func levelRank(l Level) int {
@@ -97,12 +116,15 @@ func blocksFrame(f []Finding) bool {
 func explained(s step, o Options, c *cleaned) Explanation {
 	e := explainFrame(s.id, s.data, o)
 	w := whoIs(s.id, s.data, o)
-	x := typed{frame: e.Frame, idAt: s.idAt, at: s.at, w: w, t: split(s.data, w.skip), o: o}
+	x := typed{frame: e.Frame, idAt: s.idAt, by: s.by, at: s.at, w: w, t: split(s.data, w.skip), o: o}
 	x.slips()
-	x.wishes(e.Class)
-	c.findings = append(c.findings, x.out...)
+	x.wishes()
 	if w.skip == 0 && !w.answer {
 		e.Nearest = nearest(s.id, s.data, o)
+		x.oneSlip(&e)
+	}
+	for _, f := range x.out {
+		c.found(f.Code, f.Level, f.At, f.Text, f.Fix)
 	}
 	return e
 }
@@ -136,28 +158,4 @@ func withoutID(s step, c *cleaned) Explanation {
 		c.found("length-missing", Wrong, at, fmt.Sprintf("The counting byte seems to be missing: %s is a whole request by itself.", hexOf(d[:k])), fmt.Sprintf("With it: %02X %s.", k, hexOf(d[:k])))
 	}
 	return e
-}
-
-// several: more than one request was pasted. Each is named; the class is the worst.
-func several(e *Explanation, steps []step, o Options, c *cleaned) {
-	var said []string
-	at := -1
-	for i, s := range steps {
-		if i > 0 && len(s.at) > 0 && at < 0 {
-			at = s.at[0]
-		}
-		if !readableStep(s) {
-			e.Class, e.Reason = Never, "One of several requests can't be read."
-			said = append(said, fmt.Sprintf("%d: can't be read", i+1))
-			continue
-		}
-		x := explainFrame(s.id, s.data, o)
-		if danger(x.Class) > danger(e.Class) {
-			e.Class, e.Reason = x.Class, x.Reason
-		}
-		if i < 5 {
-			said = append(said, fmt.Sprintf("%d: %s", i+1, x.Summary))
-		}
-	}
-	c.found("two-requests", Wrong, at, fmt.Sprintf("There are %d requests. %s", len(steps), strings.Join(said, " ")), "Take one at a time.")
 }

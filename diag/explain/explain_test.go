@@ -96,7 +96,7 @@ func TestWhereAFindingPoints(t *testing.T) {
 		{"7E5 0x03 0x14 0xFF 0xFF 0xFF", "length-small", 6},
 		{"7E5\n04 04 14 FF FF FF 55 55", "length-doubled", 7},
 		{"2015 02 01 0C", "id-decimal", 0},
-		{"7DF 02 01 0C\n7E0 02 10 03", "two-requests", 17},
+		{"7DF 02 01 0C\n7E0 02 10 03", "two-requests", 13},
 	} {
 		e := Explain(c.text, Options{})
 		i := slices.Index(codesOf(e), c.code)

@@ -31,6 +31,9 @@ type Explanation struct {
 	Words     *[3]string `json:"words"`  // nil when there is no complete frame
 	Nearest   []Near     `json:"nearest"`
 
+	Cleaned *Cleaned `json:"cleaned,omitempty"` // what was read, beside the input; nil when nothing was
+	Steps   []Step   `json:"steps,omitempty"`   // every frame of the input, where it holds more than one
+
 	Lost   []string `json:"lost,omitempty"`   // what is lost for good, a sentence each
 	Cannot []string `json:"cannot,omitempty"` // what this request can't do
 	Sure   string   `json:"sure,omitempty"`   // how sure we are, and why
@@ -81,11 +84,13 @@ const (
 	Wrong Level = "wrong" // not well formed; it must not go out
 )
 
-// Finding is one thing noticed about the input. At counts runes of Input, -1 for the whole.
+// Finding is one thing noticed about the input. At counts runes of Input, -1 for the whole. Byte counts bytes of the
+// frame's data field, -1 where the finding is about none of them: the identifier, or what was read as no byte.
 type Finding struct {
 	Code  string `json:"code"` // a stable key, "length-missing"
 	Level Level  `json:"level"`
 	At    int    `json:"at"`
+	Byte  int    `json:"byte"`
 	Text  string `json:"text"`
 	Fix   string `json:"fix"`
 }
@@ -105,6 +110,41 @@ type Near struct {
 	Text     string `json:"text"`
 	Distance int    `json:"distance"`
 	Summary  string `json:"summary"`
+	Class    Class  `json:"class"`
+	Slip     string `json:"slip"` // what is different, "Byte 2: 19 instead of 14."
+
+	kind slipKind
+}
+
+// Cleaned is what was read of a pasted text. The digits of Text are those of the input and stand in its order; only the
+// notation around them is gone.
+type Cleaned struct {
+	Text     string    `json:"text"`     // "7E5 04 14 FF FF FF 55 55 55"; of several frames, one a line
+	Segments []Segment `json:"segments"` // frame by frame; an identifier that holds for several is linked with each
+}
+
+// Segment links runes From to To, exclusive, of the input with the byte that they were read as.
+type Segment struct {
+	From int    `json:"from"`
+	To   int    `json:"to"`
+	Step int    `json:"step"` // which frame of the input, from 0
+	Byte int    `json:"byte"` // of its data field, -1 for the identifier
+	Hex  string `json:"hex"`
+}
+
+// Step is one of several frames in an input.
+type Step struct {
+	Text      string    `json:"text"` // "7E5 04 14 FF FF FF 55 55 55", "" when it can't be read
+	At        int       `json:"at"`   // where it begins, runes of the input; -1 when not known
+	Direction Direction `json:"direction"`
+	Summary   string    `json:"summary"`
+	Class     Class     `json:"class"`
+	Reason    string    `json:"reason"`
+	Taken     bool      `json:"taken"` // the rest of the explanation is about this one
+
+	// A request, or what may be one: what comes back from modules and what the car says by itself are only the rest of a
+	// conversation that was pasted whole.
+	request bool
 }
 
 // Wish is what the owner wants to do; "" when not said.
@@ -123,6 +163,8 @@ type Options struct {
 
 	Identifiers []uint16 // values of service 22 that are known to be readable on this car
 	Local       []byte   // the same for service 21 of the older standard
+
+	Filler []byte // what the car fills its own frames up with, where that was seen
 }
 
 // Module is a module of the car as far as an explanation needs it.
@@ -144,15 +186,31 @@ type Comparison struct {
 	B           Explanation  `json:"b"`
 	Same        bool         `json:"same"` // the frames are equal, padding included
 	Differences []Difference `json:"differences"`
+	Rows        []Row        `json:"rows"` // the frames byte beside byte, the identifier first
 	Summary     string       `json:"summary"`
 }
 
-// Difference is one place where two frames differ. Byte is -1 for the identifier.
+// Row is one line of a comparison: a byte of each frame, or of one only. A and B are places in the data fields, -1 for
+// the identifier and [Gap] where the frame has nothing here.
+type Row struct {
+	A    int  `json:"a"`
+	B    int  `json:"b"`
+	Same bool `json:"same"`
+}
+
+// Gap stands in a [Row] for a byte that one of the frames does not have.
+const Gap = -2
+
+// Difference is one place where two frames differ. Byte is a place in the first frame, -1 for the identifier; where only
+// the second has a byte, it is the place that this byte would have in the first. In the second frame the place is Byte
+// + Shift: a byte that one of them has more moves all that follow.
 type Difference struct {
-	Byte int    `json:"byte"`
-	A    string `json:"a"` // hex, "" where the frame has no such byte
-	B    string `json:"b"`
-	Text string `json:"text"` // what the difference would mean
+	Byte  int    `json:"byte"`
+	Shift int    `json:"shift"`
+	Kind  string `json:"kind"` // the name of the field it lies in, "What to do"
+	A     string `json:"a"`    // hex, "" where the frame has no such byte
+	B     string `json:"b"`
+	Text  string `json:"text"` // what the difference would mean
 }
 
 // Wrong: some finding says that the input is not well formed, so it must not go out.

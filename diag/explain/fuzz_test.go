@@ -11,7 +11,7 @@ import (
 func seeds(f *testing.F) {
 	for _, line := range strings.Split(testdata.ExplainCases, "\n") {
 		if c := strings.Split(line, "\t"); len(c) == 5 {
-			f.Add(strings.ReplaceAll(c[1], `\n`, "\n"))
+			f.Add(unescaped(c[1]))
 		}
 	}
 	for _, s := range []string{"", "\x00", "\xff\xfe", "7E5 \u202e04", "0x", "0x0x0x", "hhhh", "####", "AT", "AT SH", "ATSH18", "ST", "P", "U0", "&H", "\\x", "7E5…", "７Ｅ５ ０４"} {

@@ -10,12 +10,17 @@ import (
 
 // step is one frame found in a text.
 type step struct {
-	hasID bool
-	id    link.ID
-	idAt  int
-	data  []byte
-	at    []int // place of each data byte in the input
-	bad   bool  // something of it can't be read
+	hasID    bool
+	id       link.ID
+	idAt     int
+	from     int // the digits of the identifier, runes of the input
+	to       int
+	by       bool // an adapter command set the identifier
+	inherits bool // the identifier is that of the frame before
+	data     []byte
+	at       []int  // place of each data byte in the input
+	typed    []byte // the digits of data, those too that are no whole bytes
+	bad      bool   // something of it can't be read
 }
 
 // parse puts the tokens of a cleaned text together to frames.
@@ -31,8 +36,21 @@ func parse(c *cleaned) []step {
 		if len(headers) > 0 && headers[0].before <= i {
 			h := headers[0]
 			headers = headers[1:]
+			if len(headers) > 0 && headers[0].before == h.before {
+				continue // nothing was sent with this one
+			}
 			begin()
+			current.by = true
 			current.setID(c, h.text, h.at)
+			current.from, current.to = h.from, h.to
+			continue
+		}
+		if n := decimalBytes(c.tokens[i:]); n > 0 {
+			if current == nil {
+				begin()
+			}
+			current.decimal(c, c.tokens[i:i+n])
+			i += n
 			continue
 		}
 		t := c.tokens[i]
@@ -45,21 +63,24 @@ func parse(c *cleaned) []step {
 		case len(current.data) == 0 && !current.hasID && !current.bad:
 			i += current.lead(c, c.tokens[i:])
 			continue
-		case t.hash && (len(t.text) == 3 || len(t.text) == 8), startsFrame(c.tokens[i:], fresh) && len(current.data) > 0:
+		case (t.hash || t.id) && (len(t.text) == 3 || len(t.text) == 8), startsFrame(c.tokens[i:], fresh) && len(current.data) > 0:
 			begin()
 			i += current.lead(c, c.tokens[i:])
 			continue
-		case fresh && current.finished() && !filling(lineOf(c.tokens[i:])):
+		case fresh && (current.finished() && !filling(lineOf(c.tokens[i:])) || current.by && uncounted(current.data) > 0):
 			before := *current
 			begin()
-			current.hasID, current.id, current.idAt = before.hasID, before.id, before.idAt
+			current.inherits, current.by = before.hasID, before.by
+			current.hasID, current.id, current.idAt, current.from, current.to = before.hasID, before.id, before.idAt, before.from, before.to
 		}
 		current.add(c, t)
 		i++
 	}
-	for _, h := range headers {
+	if len(headers) > 0 {
+		h := headers[len(headers)-1]
 		begin()
 		current.setID(c, h.text, h.at)
+		current.from, current.to = h.from, h.to
 	}
 	return steps
 }
@@ -78,12 +99,73 @@ func startsFrame(t []token, fresh bool) bool {
 	case len(s) == 8:
 		return strings.HasPrefix(s, "18D")
 	}
-	return spacedID(t)
+	return pairedID(textsOf(t)) > 0
 }
 
-// spacedID reports a 29-bit identifier in pairs: 18 DA 10 F1.
-func spacedID(t []token) bool {
-	return len(t) > 4 && t[0].text == "18" && (t[1].text == "DA" || t[1].text == "DB") && len(t[2].text) == 2 && len(t[3].text) == 2
+// pairedID tells how many words at the front are a 29-bit identifier written in parts: 18 DA 10 F1, 18DA 10F1.
+func pairedID(t []string) int {
+	if len(t) < 3 || !strings.HasPrefix(t[0], "18") || len(t[0]) > 6 {
+		return 0
+	}
+	joined := ""
+	for i, x := range t[:min(len(t), 4)] {
+		if joined += x; len(x)%2 == 1 || len(joined) > 8 {
+			return 0
+		}
+		if len(joined) == 8 && wide(joined) && (joined[6:] == "F1" || joined[4:6] == "F1") && i+1 < len(t) {
+			return i + 1
+		}
+	}
+	return 0
+}
+
+func textsOf(t []token) []string {
+	out := make([]string, 0, 5)
+	for _, x := range t[:min(len(t), 5)] {
+		out = append(out, x.text)
+	}
+	return out
+}
+
+// idInBytes tells how many words at the front are a short identifier written as bytes: 07 E5, or 00 00 07 E5.
+func idInBytes(t []string) int {
+	zeros := 0
+	for zeros < 2 && zeros < len(t) && t[zeros] == "00" {
+		zeros++
+	}
+	if zeros != 1 && len(t) > zeros+2 && t[zeros] == "07" && len(t[zeros+1]) == 2 && t[zeros+1] >= "DF" && t[zeros+1] < "F0" && t[zeros+2] < "10" {
+		return zeros + 2
+	}
+	return 0
+}
+
+// decimalBytes tells how many words at the front are bytes in decimal digits: none is above 255, and one behind the
+// first has three digits.
+func decimalBytes(t []token) int {
+	n, three := 0, false
+	for ; n < len(t) && t[n].line == t[0].line; n++ {
+		x := t[n].text
+		v, err := strconv.Atoi(x)
+		if err != nil || v > 255 || len(x) > 1 && x[0] == '0' || t[n].hash || t[n].id {
+			break
+		}
+		three = three || n > 0 && len(x) == 3
+	}
+	if n < 3 || !three {
+		return 0
+	}
+	return n
+}
+
+// decimal refuses bytes in decimal digits and says what they would be.
+func (s *step) decimal(c *cleaned, t []token) {
+	s.bad = true
+	data := make([]byte, 0, len(t))
+	for _, x := range t {
+		v, _ := strconv.Atoi(x.text) // decimalBytes has read it
+		data = append(data, byte(v))
+	}
+	c.found("bytes-decimal", Wrong, t[0].at, "These look like bytes in decimal digits.", fmt.Sprintf("In hex they are %s. If that is meant, type it.", hexOf(data[:min(len(data), 8)])))
 }
 
 func lineOf(t []token) []byte {
@@ -131,6 +213,7 @@ func (s *step) lead(c *cleaned, t []token) int {
 				text += x.text
 			}
 			s.setID(c, text, t[0].at)
+			s.to = t[k].at + len(t[k].text)
 			return k + 1
 		}
 	}
@@ -142,13 +225,29 @@ func (s *step) lead(c *cleaned, t []token) int {
 	case len(first) == 8 && (strings.HasPrefix(first, "18D") || strings.HasPrefix(first, "00000") || len(t) > 1 && len(t[1].text) <= 2):
 		s.setID(c, first, t[0].at)
 		return 1 + s.dropLength(c, t[1:])
-	case spacedID(t):
-		s.setID(c, t[0].text+t[1].text+t[2].text+t[3].text, t[0].at)
-		return 4
-	case len(first) == 4 && decimalID(first) != 0:
+	case pairedID(textsOf(t)) > 0:
+		n := pairedID(textsOf(t))
+		var text string
+		for _, x := range t[:n] {
+			text += x.text
+		}
+		s.setID(c, text, t[0].at)
+		s.to = t[n-1].at + len(t[n-1].text)
+		return n
+	case idInBytes(textsOf(t)) > 0:
+		n := idInBytes(textsOf(t))
 		s.bad = true
-		v := decimalID(first)
-		c.found("id-decimal", Wrong, t[0].at, fmt.Sprintf("%s looks like an identifier in decimal digits. In hex it is %03X.", first, v), fmt.Sprintf("If that is meant, type %03X.", v))
+		short := "7" + t[n-1].text
+		c.found("id-width", Wrong, t[0].at, fmt.Sprintf("These look like the identifier %s, written as bytes.", short), fmt.Sprintf("If that is meant, type %s.", short))
+		return n
+	case (first == "7E" || len(first) == 4 && first[0] == '7') && sound(lineOf(t[1:])):
+		s.bad = true
+		c.found("id-width", Wrong, t[0].at, fmt.Sprintf("%s has %d digits. An identifier has 3 or 8.", first, len(first)), "Compare it with the instructions.")
+		return 1
+	case decimalID(first) != 0 && len(t) > 1:
+		s.bad = true
+		v := link.ID{Value: uint32(decimalID(first)), Extended: len(first) > 4}
+		c.found("id-decimal", Wrong, t[0].at, fmt.Sprintf("%s looks like an identifier in decimal digits. In hex it is %s.", first, v), fmt.Sprintf("If that is meant, type %s.", v))
 		return 1
 	case len(first) == 4 && first[0] == '0' && first[1] == '7' && len(t) > 1:
 		s.bad = true
@@ -174,17 +273,23 @@ func (s *step) lead(c *cleaned, t []token) int {
 	return 1
 }
 
-// decimalID is the identifier that four decimal digits may stand for: 2015 to 2031 are 7DF to 7EF. 0 when none.
+// decimalID is the identifier that decimal digits may stand for: 2015 to 2031 are 7DF to 7EF, and nine digits may be a
+// long one of a tester. 0 when none.
 func decimalID(s string) int {
 	v, err := strconv.Atoi(s)
-	if err != nil || v < 2015 || v > 2031 {
-		return 0
+	switch {
+	case err != nil:
+	case len(s) == 4 && v >= 2015 && v <= 2031:
+		return v
+	case len(s) == 9 && (v>>16 == 0x18DA || v>>16 == 0x18DB) && v&0xFF == 0xF1:
+		return v
 	}
-	return v
+	return 0
 }
 
 func (s *step) joined(c *cleaned, t token, n int) {
 	s.setID(c, t.text[:n], t.at)
+	s.to = t.at + n
 	c.found("id-joined", Note, t.at, fmt.Sprintf("Identifier and bytes are joined. They are read as %s and %s.", t.text[:n], spaced(t.text[n:])), "Check that the identifier ends there.")
 	s.add(c, token{text: t.text[n:], at: t.at + n, line: t.line})
 }
@@ -220,7 +325,7 @@ func (s *step) dropLength(c *cleaned, t []token) int {
 }
 
 func (s *step) setID(c *cleaned, text string, at int) {
-	s.idAt = at
+	s.idAt, s.from, s.to = at, at, at+len(text)
 	v, err := strconv.ParseUint(text, 16, 64)
 	switch {
 	case err != nil:
@@ -245,6 +350,7 @@ func (s *step) setID(c *cleaned, text string, at int) {
 }
 
 func (s *step) add(c *cleaned, t token) {
+	s.typed = append(s.typed, t.text[:min(len(t.text), 20)]...)
 	if len(t.text)%2 == 1 {
 		s.bad = true
 		fix := "A byte has two digits. One digit is missing or one is too many."

@@ -3,6 +3,7 @@ package explain
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"readback/diag/dtc"
 )
@@ -12,6 +13,7 @@ type typed struct {
 	frame *Frame
 	idAt  int
 	at    []int
+	by    bool // an adapter command set the identifier
 	w     who
 	t     transport
 	o     Options
@@ -37,6 +39,13 @@ func readable(p []byte) bool { return len(p) > 0 && !isAnswer(p[0]) && readForm(
 func sound(d []byte) bool {
 	t := split(d, 0)
 	return t.kind == single && readable(t.payload) && filling(t.rest)
+}
+
+// soundUsual reports data whose first two bytes, swapped, begin a usual request.
+func soundUsual(d []byte, w who, o *Options) bool {
+	q := slices.Clone(d)
+	q[0], q[1] = q[1], q[0]
+	return sound(q) && usual(split(q, 0).payload, w, o)
 }
 
 // wellKnown is the length of the request that stands at the front of d with nothing but filling after it, 0 when there
@@ -125,6 +134,8 @@ func (x *typed) length(d []byte) bool {
 		x.found("length-doubled", Wrong, x.place(1), fmt.Sprintf("The counting byte %02X stands twice.%s", d[0], doubledAs(d[1])), fmt.Sprintf("If it is meant once: %s.", hexOf(d[1:])))
 	case d[0] == 0 && len(d) > 1 && sound(d[1:]):
 		x.found("shifted", Wrong, x.place(0), "Everything stands one place too far right: 00 in front makes the message empty.", fmt.Sprintf("Without it: %s.", hexOf(d[1:])))
+	case len(d) > 2 && t.kind != single && soundUsual(d, x.w, &x.o):
+		x.found("bytes-swapped", Wrong, x.place(0), fmt.Sprintf("The first two bytes seem swapped: %02X can't count this.", d[0]), fmt.Sprintf("The other way round: %02X %02X.", d[1], d[0]))
 	case d[0]>>4 == 0 && n >= 8:
 		fix := ""
 		if k := wellKnown(d[1:]); k > 0 {
@@ -133,7 +144,11 @@ func (x *typed) length(d []byte) bool {
 		x.found("pad-counted", Wrong, x.place(0), fmt.Sprintf("The counting byte is %02X, but one frame has room for 7. It may count the filling too.", d[0]), fix)
 	case (t.kind != single || !readable(t.payload) && !isAnswer(t.payload[0])) && uncounted(d) > 0:
 		k := uncounted(d)
-		x.found("length-missing", Wrong, x.place(0), fmt.Sprintf("The counting byte seems to be missing: %s is a whole request by itself.", hexOf(d[:k])), fmt.Sprintf("With it: %02X %s.", k, hexOf(d[:k])))
+		fix := fmt.Sprintf("With it: %02X %s.", k, hexOf(d[:k]))
+		if x.by {
+			fix += " An adapter adds it by itself, so lines for an adapter have none."
+		}
+		x.found("length-missing", Wrong, x.place(0), fmt.Sprintf("The counting byte seems to be missing: %s is a whole request by itself.", hexOf(d[:k])), fix)
 	case d[0]>>4 == 0 && n > 0 && wellKnown(d[1:]) > n:
 		k := wellKnown(d[1:])
 		level := Wrong
@@ -273,15 +288,53 @@ func (x *typed) clear(p []byte, first int) {
 	}
 }
 
+// oneSlip says that a request which can't go out, or is none that is usual, is a slip away from one that is.
+func (x *typed) oneSlip(e *Explanation) {
+	if len(e.Nearest) == 0 || x.w.class == Never || slices.ContainsFunc(x.out, func(f Finding) bool { return slices.Contains(slipCodes, f.Code) }) {
+		return
+	}
+	if q := x.t.payload; x.t.kind == single && isAnswer(q[0]) && (q[0] == 0x7F || answeredService(q[0], x.w.older()) != nil) {
+		return
+	}
+	near := e.Nearest[0]
+	whole := x.t.kind == single && readable(x.t.payload)
+	p := split(unhex(strings.ReplaceAll(near.Text[strings.IndexByte(near.Text, ' '):], " ", "")), 0).payload
+	switch {
+	case !usual(p, x.w, &x.o):
+	case !whole:
+		x.found("near-known", Doubt, x.place(0), fmt.Sprintf("One slip away is a usual request: %s", near.Summary), near.Slip+" Compare it with the instructions.")
+	case x.differs() && x.o.Wish.wants(p):
+		x.found("near-known", Doubt, x.place(1), fmt.Sprintf("One slip away is a request that does what you said: %s", near.Summary), near.Slip+" Compare it with the instructions.")
+	case usual(x.t.payload, x.w, &x.o) || danger(near.Class) > danger(e.Class):
+	default:
+		level := Note
+		if near.kind < changedDigit {
+			level = Doubt
+		}
+		x.found("near-known", level, x.place(1), fmt.Sprintf("One slip away is a request that is more usual: %s", near.Summary), near.Slip+" Compare it with the instructions.")
+	}
+}
+
+// differs: the bytes do not do what the owner said.
+func (x *typed) differs() bool {
+	return slices.ContainsFunc(x.out, func(f Finding) bool { return f.Code == "wish-differs" })
+}
+
+// slipCodes are findings that name the slip themselves.
+var slipCodes = []string{"length-missing", "length-doubled", "length-small", "length-big", "pad-counted", "shifted", "digits-swapped", "bytes-swapped",
+	"frame-kind", "empty-message", "data-missing", "code-not-held", "byte-missing", "id-unknown", "kwp-form", "id-width"}
+
 // swappedService: two neighbouring digits that, swapped, make a whole request.
 func (x *typed) swappedService(p []byte, first int) {
-	for i := range 2 * min(len(p), 2) {
-		q := swapDigits(p, i)
-		if q == nil || !readable(q) {
-			continue
+	for _, usualOnly := range []bool{true, false} {
+		for i := range 2 * min(len(p), 2) {
+			q := swapDigits(p, i)
+			if q == nil || !readable(q) || usualOnly && !usual(q, x.w, &x.o) {
+				continue
+			}
+			x.found("digits-swapped", Doubt, x.place(first+i/2), fmt.Sprintf("With two digits swapped it would be %s: %s.", hexOf(q), phrase(q)), "Compare these digits with the instructions.")
+			return
 		}
-		x.found("digits-swapped", Doubt, x.place(first+i/2), fmt.Sprintf("With two digits swapped it would be %s: %s.", hexOf(q), phrase(q)), "Compare these digits with the instructions.")
-		return
 	}
 	if len(p) > 1 && !isAnswer(p[0]) { // two whole bytes
 		if q := append([]byte{p[1], p[0]}, p[2:]...); q[0] != p[0] && readable(q) {
@@ -304,22 +357,24 @@ func swapDigits(p []byte, i int) []byte {
 }
 
 // wishes compares what the owner wants with what the bytes do.
-func (x *typed) wishes(class Class) {
+func (x *typed) wishes() {
 	p := x.t.payload
-	if x.o.Wish == "" || x.t.kind != single || !readable(p) {
+	if x.o.Wish == "" || x.t.kind != single || isAnswer(p[0]) || serviceOf(p[0]) == nil {
 		return
 	}
 	at := x.place(1 + x.w.skip)
-	erases := p[0] == 0x14 || p[0] == 0x04
 	switch {
-	case x.o.Wish == WishRead && erases:
+	case x.o.Wish == WishRead && erases(p):
 		x.found("wish-differs", Wrong, at, "You said: read. These bytes erase.", "Choose again what you want, or compare the bytes.")
 	case x.o.Wish == WishRead && !reads(p):
 		x.found("wish-differs", Wrong, at, fmt.Sprintf("You said: read. These bytes ask to %s.", phrase(p)), "Choose again what you want, or compare the bytes.")
-	case x.o.Wish == WishClear && !erases:
+	case x.o.Wish == WishClear && !erases(p):
 		x.found("wish-differs", Wrong, at, fmt.Sprintf("You said: erase. These bytes ask to %s.", phrase(p)), "Choose again what you want, or compare the bytes.")
 	}
 }
+
+// erases reports a request to forget codes.
+func erases(p []byte) bool { return p[0] == 0x14 || p[0] == 0x04 }
 
 // reads reports a request that asks for information.
 func reads(p []byte) bool {
