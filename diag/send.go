@@ -200,9 +200,15 @@ func outcomeOf(request, answer []byte, so garage.Outcome) garage.Outcome {
 }
 
 func (v *Visit) sendChange(ctx context.Context, m link.Message, e explain.Explanation, r *Result, tell func(SendStep)) error {
+	if v.readOnly(r) {
+		return nil
+	}
 	tell(SendStep{Stage: SendMeasure})
 	if err := v.Measure(ctx); err != nil {
 		return err
+	}
+	if v.readOnly(r) { // measuring may have shown it
+		return nil
 	}
 	state, words := v.gateState(e)
 	permit, err := v.gate.Permit(gate.Proposal{Message: m, Explanation: e, State: state, Words: words}, time.Now())
@@ -248,6 +254,15 @@ func (v *Visit) sendChange(ctx context.Context, m link.Message, e explain.Explan
 		return sendErr
 	}
 	return v.readBack(ctx, m.Address, before, r, tell)
+}
+
+// readOnly tells that nothing may be changed through this adapter, and puts the reason into r.
+func (v *Visit) readOnly(r *Result) bool {
+	why := v.conn.Abilities().ReadOnly
+	if why != "" {
+		r.Reason = why + " Nothing was sent."
+	}
+	return why != ""
 }
 
 // neverLeft: errors with which a link says that it sent nothing at all.
