@@ -22,7 +22,14 @@ type codeText struct {
 // describe puts a code into the words of a row.
 func describe(v diag.CodeView) codeText {
 	d := v.Describe
-	return codeText{title: upperFirst(strings.TrimSuffix(d.Meaning, ".")), detail: dots(d.FailureText, d.Area), sign: signs[d.Verdict], state: d.Short}
+	line, failure := d.Line, ""
+	if line == "" {
+		line = d.Meaning
+	}
+	if !d.Known {
+		failure = d.FailureText
+	}
+	return codeText{title: upperFirst(strings.TrimSuffix(line, ".")), detail: dots(failure, d.Area), sign: signs[d.Verdict], state: d.Short}
 }
 
 // noted is the text of a row whose code the owner has a note on: the note says what the maker has not published.
@@ -58,9 +65,26 @@ func (w *Window) codeMargin() fyne.CanvasObject {
 		}
 	}
 	add(T("code.m.letters"), d.Letters)
-	add(T("code.m.means"), upperFirst(d.Meaning))
+	line := d.Line
+	if line == "" {
+		line = d.Meaning
+	}
+	add(T("code.m.means"), upperFirst(line), d.Doubt)
 	add(T("code.m.state"), d.VerdictText)
 	add(T("code.m.severity", "Level", d.Severity), d.SeverityReason, d.Advice)
+	add(T("code.m.own"), d.CarJudgement)
+	list := func(head string, items []string) {
+		if len(items) == 0 {
+			return
+		}
+		rows := []fyne.CanvasObject{look.Head(head)}
+		for _, x := range items {
+			rows = append(rows, look.Row(8, look.Natural(look.Body("–")).At(look.Top), look.Growing(look.Body(upperFirst(x)))))
+		}
+		parts = append(parts, look.Stack(2, rows...))
+	}
+	list(T("code.m.causes"), d.Causes)
+	list(T("code.m.first"), d.LookFirst)
 	add(T("code.m.clear"), d.ErasingText)
 	if w.car().ID != 0 && w.engine.Log != nil {
 		parts = append(parts, w.noteParts(v)...)

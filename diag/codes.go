@@ -46,7 +46,7 @@ func Views(r garage.Visit) []ModuleView {
 		mv := ModuleView{Module: m}
 		for _, c := range m.Codes {
 			if faulty(m, c) {
-				mv.Views = append(mv.Views, CodeView{Record: c, Describe: dtc.Describe(c.Code, c.Status, available(m), c.Lists)})
+				mv.Views = append(mv.Views, CodeView{Record: c, Describe: DescribeRecord(m, c)})
 			}
 		}
 		slices.SortStableFunc(mv.Views, func(a, b CodeView) int {
@@ -55,6 +55,15 @@ func Views(r garage.Visit) []ModuleView {
 		out = append(out, mv)
 	}
 	return out
+}
+
+// DescribeRecord is everything that is known of a stored code, the module's own judgement with it where it gave one.
+func DescribeRecord(m garage.Module, c garage.CodeRecord) dtc.Description {
+	d := dtc.Describe(c.Code, c.Status, available(m), c.Lists)
+	if c.Severity != nil {
+		d.CarJudgement = dtc.CarJudgement(*c.Severity)
+	}
+	return d
 }
 
 func rank(c CodeView) int {

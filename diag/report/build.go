@@ -241,7 +241,7 @@ func codes(title string, v garage.Visit) Section {
 			if c.Status != nil {
 				status = fmt.Sprintf("%02X & %02X", byte(*c.Status), byte(mask))
 			}
-			rows = append(rows, []string{m.Name, c.Code.String(), fmt.Sprintf("% X", []byte(c.Raw)), status, first(strings.Join(c.Lists, ", "), d.VerdictText), d.Meaning, d.Severity + ": " + d.SeverityReason, keptWith(c)})
+			rows = append(rows, []string{m.Name, c.Code.String(), fmt.Sprintf("% X", []byte(c.Raw)), status, first(strings.Join(c.Lists, ", "), d.VerdictText), first(d.Line, d.Meaning), judged(c, d), keptWith(c)})
 		}
 	}
 	s.table([]int{1, 2, 3}, []string{"Module", "Code", "Bytes", "Status", "In words", "Meaning", "How serious", "Kept with it"}, rows)
@@ -249,6 +249,15 @@ func codes(title string, v garage.Visit) Section {
 		s.say("No code was read. Modules whose list could not be read are in the table of modules.")
 	}
 	return s
+}
+
+// judged is how serious a code is, with the module's own judgement where it gave one.
+func judged(c garage.CodeRecord, d dtc.Description) string {
+	text := d.Severity + ": " + d.SeverityReason
+	if c.Severity != nil {
+		text += " The car's own judgement: " + dtc.CarJudgement(*c.Severity)
+	}
+	return text
 }
 
 // keptWith are the snapshots and extended records of a code: values where they are known, and always the bytes.
