@@ -59,19 +59,19 @@ func (s *scripted) Read(b []byte) (int, error) { return s.in.Read(b) }
 func (s *scripted) Write(b []byte) (int, error) {
 	s.mu.Lock()
 	s.held += string(b)
-	var lines []string
+	var replies []string
 	for {
 		line, rest, ok := strings.Cut(s.held, "\r")
 		if !ok {
 			break
 		}
 		s.held = rest
-		lines = append(lines, line)
+		s.got = append(s.got, line)
+		replies = append(replies, s.answers[line])
 	}
-	s.got = append(s.got, lines...)
 	s.mu.Unlock()
-	for _, l := range lines {
-		s.say(s.answers[l])
+	for _, r := range replies {
+		s.say(r)
 	}
 	return len(b), nil
 }
