@@ -23,11 +23,8 @@ type codeText struct {
 func describe(v diag.CodeView) codeText {
 	d := v.Describe
 	line, failure := d.Line, ""
-	if line == "" {
-		line = d.Meaning
-	}
-	if !d.Known {
-		failure = d.FailureText
+	if !d.Known { // the maker's own: only what failed can be told
+		line, failure = d.Meaning, d.FailureText
 	}
 	return codeText{title: upperFirst(strings.TrimSuffix(line, ".")), detail: dots(failure, d.Area), sign: signs[d.Verdict], state: d.Short}
 }

@@ -51,12 +51,12 @@ func TestLineExamples(t *testing.T) {
 		"C0040-1C": "The voltage at the right front wheel speed sensor is out of range.",
 		"P0420":    "The catalyst (bank 1) does not clean well enough.",
 		"P0133-26": "The oxygen sensor before the catalyst (bank 1, sensor 1) reacts slowly: the signal changes too slowly.",
-		"P1A34-13": "The car's maker decides what P1A34 means: the circuit is open.",
+		"P1A34-13": "The car's maker decides what P1A34 means. What failed: the circuit is open.",
 		"P0301-99": "Misfire in cylinder 1.", // lists contradict each other on 99
 		"B3FFF":    "The standard gives B3FFF no meaning.",
 		"P0A94-92": "The DC-DC converter does not work as it should.",
 		"P0562-16": "The voltage of the 12 V supply is too low.", // said once
-		"P0E3C-11": "The standard says what P0E3C means, but it is not in the table of this program: short to ground.",
+		"P0E3C-11": "The standard says what P0E3C means, but it is not in the table of this program. What failed: short to ground.",
 	} {
 		if got := code(t, name).Line(); got != want {
 			t.Errorf("%s: %q, want %q", name, got, want)

@@ -105,7 +105,8 @@ func rangeOf(name string) (area string) {
 }
 
 // Line says a code in one sentence for the owner: what is wrong, and what the failure type adds to it. A failure type
-// takes the place of a meaning that only says that something is wrong.
+// takes the place of a meaning that only says that something is wrong. Where the meaning is not known, what failed is a
+// sentence of its own.
 func (c Code) Line() string {
 	if c.IsZero() {
 		return "No code."
@@ -123,8 +124,12 @@ func (c Code) Line() string {
 	default:
 		line = strings.TrimSuffix(c.unknownMeaning(), ".")
 	}
-	if adds && !(known && e.kind.general) && !saysAlready(line, f.text) {
+	switch {
+	case !adds || known && e.kind.general || saysAlready(line, f.text):
+	case known:
 		line += ": " + f.text
+	default:
+		line += ". What failed: " + f.text
 	}
 	return upper(line) + "."
 }
