@@ -37,7 +37,17 @@ type Seen struct {
 	Appeared []adapter.Found `json:"appeared"` // plugged in since then, in the order of Found
 	Vanished []adapter.Found `json:"vanished"` // unplugged since then, in the order of the list before
 	Changed  []adapter.Found `json:"changed"`  // the same place, told otherwise: an interface that has been brought up
+	// Taken are those of Vanished that were there for less than 15 s. Nobody unplugs that fast: a service of this computer
+	// has taken the port, one for braille displays or one that looks for modems (common practice).
+	Taken []adapter.Found `json:"taken"`
 }
+
+// taken is how soon a port has to vanish to count as taken by a service.
+const taken = 15 * time.Second
+
+// TakenAdvice is what to say of [Seen.Taken].
+const TakenAdvice = "This port appeared and vanished at once: a service of this computer takes it, one for braille displays or one that looks for modems. " +
+	"Wait 15 seconds and plug the adapter in again. If it vanishes again, and nobody here uses a braille display, stop that service for this device."
 
 // New reports whether the adapter at a place has appeared.
 func (s Seen) New(p adapter.Place) bool { return placed(s.Appeared, p) >= 0 }
@@ -45,7 +55,7 @@ func (s Seen) New(p adapter.Place) bool { return placed(s.Appeared, p) >= 0 }
 // CompareAdapters is what has changed between two lists. Adapters are the same when their places are.
 func CompareAdapters(before, now []adapter.Found) Seen {
 	none := []adapter.Found{} // an empty list in JSON, not null
-	s := Seen{Found: append(none, now...), Appeared: none, Vanished: none, Changed: none}
+	s := Seen{Found: append(none, now...), Appeared: none, Vanished: none, Changed: none, Taken: none}
 	for _, f := range now {
 		switch i := placed(before, f.Place); {
 		case i < 0:
@@ -74,6 +84,7 @@ func WatchAdapters(ctx context.Context, drivers []adapter.Driver, every time.Dur
 		var (
 			before  []adapter.Found
 			trouble string
+			since   = map[adapter.Place]time.Time{} // when those appeared that were not there from the start
 		)
 		t := time.NewTicker(every)
 		defer t.Stop()
@@ -90,6 +101,15 @@ func WatchAdapters(ctx context.Context, drivers []adapter.Driver, every time.Dur
 			s := CompareAdapters(before, now)
 			if first {
 				s.Appeared = []adapter.Found{}
+			}
+			for _, f := range s.Appeared {
+				since[f.Place] = time.Now()
+			}
+			for _, f := range s.Vanished {
+				if t, known := since[f.Place]; known && time.Since(t) < taken {
+					s.Taken = append(s.Taken, f)
+				}
+				delete(since, f.Place)
 			}
 			if first || text != trouble || len(s.Appeared)+len(s.Vanished)+len(s.Changed) > 0 {
 				if !yield(s, err) {

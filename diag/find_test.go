@@ -119,3 +119,46 @@ func TestWatchAdaptersLeft(t *testing.T) {
 		}
 	})
 }
+
+// A port that vanishes within 15 s of appearing is told as taken; one that was there before, or for longer, is not. Source:
+// common practice with services for braille displays and modems, no published figure.
+func TestTakenPort(t *testing.T) {
+	for _, c := range []struct {
+		from, to time.Duration // when the port is there
+		want     string
+	}{
+		{0, 3 * time.Second, "[]"}, {2 * time.Second, 4 * time.Second, "[serial:A]"}, {2 * time.Second, 16 * time.Second, "[serial:A]"}, {2 * time.Second, 18 * time.Second, "[]"},
+	} {
+		synctest.Test(t, func(t *testing.T) {
+			begun := time.Now()
+			ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+			defer cancel()
+			var got []adapter.Found
+			for s, err := range diag.WatchAdapters(ctx, []adapter.Driver{between{begun.Add(c.from), begun.Add(c.to)}}, time.Second) {
+				if err != nil {
+					t.Fatal(err)
+				}
+				got = append(got, s.Taken...)
+			}
+			if places(got) != c.want {
+				t.Errorf("there from %v to %v: %s, want %s", c.from, c.to, places(got), c.want)
+			}
+		})
+	}
+}
+
+// between is a driver whose adapter is there for a while.
+type between struct{ from, to time.Time }
+
+func (between) Schemes() []string { return []string{"serial"} }
+
+func (b between) Find(context.Context) ([]adapter.Found, error) {
+	if now := time.Now(); now.Before(b.from) || !now.Before(b.to) {
+		return nil, nil
+	}
+	return []adapter.Found{plug("serial:A", 1)}, nil
+}
+
+func (between) Open(context.Context, adapter.Place, adapter.Options) (adapter.Connection, error) {
+	return nil, adapter.ErrUnknownPlace
+}

@@ -98,6 +98,9 @@ func (c *adaptersCmd) watch(e *env) error {
 				(&adapterDoc{Found: f}).print(e, part.mark)
 			}
 		}
+		if len(s.Taken) > 0 {
+			fmt.Fprintln(e.out, "  "+diag.TakenAdvice)
+		}
 		if len(s.Appeared)+len(s.Vanished)+len(s.Changed) == 0 {
 			for _, f := range s.Found {
 				(&adapterDoc{Found: f}).print(e, "  ")
