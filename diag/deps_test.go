@@ -56,6 +56,10 @@ var rooms = map[string]room{
 
 	"diag/signal": {"diag/link", "pure: a definition file and bytes to values; of link it uses plain identifiers"},
 
+	"diag/talk": {"diag/bus diag/explain diag/isotp diag/link diag/trace diag/uds",
+		"pure: entries of the trace to a conversation; the rules of the transport and the words are those of the rooms that have them"},
+	"diag/heard": {"diag/bus diag/link diag/signal diag/trace", "pure: entries of the trace to a table of identifiers"},
+
 	"diag/garage": {"diag/dtc diag/link", "keeps values; it must open old records without a car"},
 	"diag/report": {"diag/dtc diag/garage", "shows kept values; it must work without a car"},
 

@@ -1,0 +1,253 @@
+package talk
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"readback/diag/explain"
+	"readback/diag/link"
+)
+
+// Outcome is what has become of a question.
+type Outcome string
+
+const (
+	Answered  Outcome = "answered"
+	Refused   Outcome = "refused"
+	Waiting   Outcome = "waiting"    // an answer may still come
+	Silent    Outcome = "no answer"  // none came in time
+	NotWanted Outcome = "not wanted" // the question asked for no answer, and none came
+	Torn      Outcome = "torn"       // an answer came incompletely
+	Unasked   Outcome = "unasked"    // an answer without a question in this recording
+	Trouble   Outcome = "trouble"    // something went wrong on the way; Row.Text says what
+)
+
+// Row is what a list shows of an exchange. To make one allocates nothing.
+type Row struct {
+	Number  uint32 // from 1, for ever the same
+	At      time.Time
+	Thread  int
+	Module  string       // name, "" when not known
+	Address link.Address // of the thread
+	Outcome Outcome
+	Took    time.Duration // from the end of the question to the end of the final answer that began first; 0 without one
+	Waits   int           // how often a module asked for time
+	Answers int           // final answers, refusals among them
+	Frames  int           // all frames, flow control among them
+	Refusal byte          // the code of the last refusal; 0 without one
+	Asked   explain.Brief // of the question; Text is "" without one
+	Said    explain.Brief // of the first final answer; Text is "" without one
+	Text    string        // of a trouble
+}
+
+// Row is the row at place i, 0 to Len-1, oldest first.
+func (t *Talk) Row(i int) Row { return t.row(t.rows.first + uint32(i)) }
+
+func (t *Talk) row(n uint32) Row {
+	x := t.rows.at(n)
+	thread := t.of(x.thread)
+	th := &t.threads[thread]
+	first := t.msgs.at(x.first)
+	r := Row{Number: n, At: when(t.frames.at(first.first).at), Thread: int(thread), Module: th.name, Address: th.address,
+		Waits: int(x.waits), Answers: int(x.answers), Refusal: x.refusal}
+	if x.trouble {
+		r.Outcome, r.Text = Trouble, t.texts[first.first]
+		return r
+	}
+	var asked int64
+	cut, said := false, false
+	for m := x.first; m != 0; m = t.msgs.at(m).next {
+		msg := t.msgs.at(m)
+		r.Frames += int(msg.count)
+		cut = cut || msg.state == torn
+		switch {
+		case msg.out:
+			r.Asked = t.brief(m)
+			asked = t.frames.at(msg.last).at
+		case msg.state == complete && !said && !t.isWait(m):
+			said = true
+			r.Said = t.brief(m)
+			if asked != 0 {
+				r.Took = time.Duration(t.frames.at(msg.last).at - asked)
+			}
+		}
+	}
+	if !said && x.first != x.last {
+		r.Said = t.brief(x.last)
+	} else if !said && !x.asked {
+		r.Said = t.brief(x.first)
+	}
+	r.Outcome = t.outcome(n, x, cut)
+	return r
+}
+
+func when(ns int64) time.Time { return time.Unix(0, ns).UTC() }
+
+func (t *Talk) outcome(n uint32, x *exchange, cut bool) Outcome {
+	switch {
+	case !x.asked:
+		return Unasked
+	case x.agreed:
+		return Answered
+	case x.answers > 0:
+		return Refused
+	case cut:
+		return Torn
+	case x.quiet && x.waits == 0:
+		return NotWanted
+	}
+	last, limit := t.frames.at(t.msgs.at(x.last).last).at, int64(patience)
+	if x.waits > 0 {
+		limit = int64(longPatience)
+	}
+	if t.ended || n < t.settled || t.threads[x.thread].row != n || t.newest-last > limit {
+		return Silent
+	}
+	return Waiting
+}
+
+// isWait reports "understood, still working".
+func (t *Talk) isWait(n uint32) bool {
+	if t.msgs.at(n).size != 3 {
+		return false
+	}
+	var room [8]byte
+	p := t.head(n, room[:0])
+	return len(p) == 3 && p[0] == negative && p[2] == pending
+}
+
+// brief is the short form of a message.
+func (t *Talk) brief(n uint32) explain.Brief {
+	m := t.msgs.at(n)
+	f := t.frames.at(m.first)
+	if f.kind == whole {
+		var room [8]byte
+		return explain.Summary(t.threads[m.thread].address, t.head(n, room[:0]), t.opt)
+	}
+	return explain.SummaryFrame(linkID(f.id), f.data[:f.size], t.opt)
+}
+
+// Words says what has become of a question, in a few words with the time it took.
+func (r Row) Words() string {
+	var b strings.Builder
+	switch r.Outcome {
+	case Answered, Refused:
+		if b.WriteString(string(r.Outcome)); r.Answers > 1 {
+			fmt.Fprintf(&b, " %d times, the first", r.Answers)
+		}
+		fmt.Fprintf(&b, " after %s", Lasting(r.Took))
+	case Waiting:
+		b.WriteString("no answer yet")
+	case NotWanted:
+		b.WriteString("no answer asked for")
+	case Torn:
+		b.WriteString("the answer came incompletely")
+	case Unasked:
+		b.WriteString("said without a question in this recording")
+	default:
+		b.WriteString(string(r.Outcome))
+	}
+	switch {
+	case r.Waits == 1:
+		b.WriteString("; it asked for time once")
+	case r.Waits > 1:
+		fmt.Fprintf(&b, "; it asked for time %d times", r.Waits)
+	}
+	return b.String()
+}
+
+// Lasting is a time span with a unit that suits it.
+func Lasting(d time.Duration) string {
+	switch {
+	case d < 100*time.Microsecond:
+		return fmt.Sprintf("%d µs", d.Microseconds())
+	case d < 10*time.Millisecond:
+		return fmt.Sprintf("%.1f ms", d.Seconds()*1000)
+	case d < time.Second:
+		return fmt.Sprintf("%d ms", d.Milliseconds())
+	}
+	return fmt.Sprintf("%.1f s", d.Seconds())
+}
+
+// Exchange is everything of one row.
+type Exchange struct {
+	Row
+	Messages []Message
+}
+
+// Message is a question or an answer with the frames that carried it.
+type Message struct {
+	Address  link.Address
+	Module   string
+	Question bool
+	Begun    time.Time
+	Ended    time.Time
+	Payload  []byte
+	Want     int // bytes announced
+	Whole    bool
+	Frames   []Frame // none for a message of a bus without CAN frames
+}
+
+// Frame is a CAN frame of a conversation.
+type Frame struct {
+	At   time.Time
+	Out  bool // it left this computer
+	ID   link.ID
+	Data []byte
+}
+
+// Exchange is everything of the row at place i.
+func (t *Talk) Exchange(i int) Exchange {
+	n := t.rows.first + uint32(i)
+	x := Exchange{Row: t.row(n)}
+	if x.Outcome == Trouble {
+		return x
+	}
+	for m := t.rows.at(n).first; m != 0; m = t.msgs.at(m).next {
+		x.Messages = append(x.Messages, t.whole(m))
+	}
+	return x
+}
+
+func (t *Talk) whole(n uint32) Message {
+	msg := t.msgs.at(n)
+	th := &t.threads[t.of(msg.thread)]
+	m := Message{Address: th.address, Module: th.name, Question: msg.out, Payload: t.payload(n, nil), Want: int(msg.size), Whole: msg.state == complete,
+		Begun: when(t.frames.at(msg.first).at), Ended: when(t.frames.at(msg.last).at)}
+	if first := t.frames.at(msg.first); !msg.out && first.kind == page {
+		m.Address.Answer = linkID(first.id) // whoever it was taken for at first
+	}
+	for i, left := msg.first, msg.count; left > 0; left-- {
+		f := t.frames.at(i)
+		if f.kind != whole {
+			m.Frames = append(m.Frames, Frame{At: when(f.at), Out: f.out, ID: linkID(f.id), Data: append([]byte(nil), f.data[:f.size]...)})
+		}
+		i = f.next
+	}
+	return m
+}
+
+// Explain explains a message of this conversation in full.
+func (t *Talk) Explain(m Message) explain.Explanation {
+	return explain.ExplainMessage(m.Address, m.Payload, t.opt)
+}
+
+// Thread is one module of a conversation, or all modules at once.
+type Thread struct {
+	Number  int // from 1; 0 stands for what belongs to none
+	Address link.Address
+	Module  string
+	Rows    int // rows that are kept and that it was asked in; not those in which all were asked
+}
+
+// Threads are all that were asked or have answered, in the order in which they were met.
+func (t *Talk) Threads() []Thread {
+	var out []Thread
+	for n, th := range t.threads {
+		if n > 0 && th.same == 0 {
+			out = append(out, Thread{Number: n, Address: th.address, Module: th.name, Rows: th.rows})
+		}
+	}
+	return out
+}
