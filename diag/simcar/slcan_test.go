@@ -94,3 +94,42 @@ func TestSLCANSlowLine(t *testing.T) {
 		}
 	})
 }
+
+// FuzzSLCAN types anything: the device goes on answering, and what it puts on the bus is a frame.
+func FuzzSLCAN(f *testing.F) {
+	for _, s := range []string{"S6\rO\rt7E03023E00\r", "s051C\rL\rF\rC\r", "T18DA10F18\xFF\r", "Z1\rO\rrFFF8\rt1239\r\n", strings.Repeat("t", 500)} {
+		f.Add([]byte(s))
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		synctest.Test(t, func(t *testing.T) {
+			mine, theirs := net.Pipe()
+			its, peer := bus.Pair()
+			ctx, cancel := context.WithCancel(t.Context())
+			var owned sync.WaitGroup
+			owned.Go(func() { PlaySLCAN(ctx, theirs, its, SLCANOptions{Reports: true}) })
+			var got strings.Builder
+			owned.Go(func() { _, _ = io.Copy(&got, mine) }) // it ends with the pipe
+			owned.Go(func() {
+				for {
+					r, err := peer.Receive(ctx)
+					if err != nil {
+						return
+					}
+					if r.Frame.Validate() != nil {
+						t.Errorf("%q: %+v on the bus", data, r.Frame)
+					}
+				}
+			})
+			if _, err := mine.Write(append(data, "\r\rV\r"...)); err != nil {
+				t.Fatal(err)
+			}
+			synctest.Wait()
+			cancel()
+			owned.Wait()
+			peer.Close()
+			if !strings.HasSuffix(got.String(), "V1013\r") {
+				t.Errorf("%q: the last answer is %q", data, got.String())
+			}
+		})
+	})
+}
