@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -221,7 +222,7 @@ func TestBackUpFails(t *testing.T) {
 	s, car := used(t)
 	whole := backUp(t, s)
 	before := listing(t, filepath.Dir(s.Path()))
-	for room := 0; room < len(whole); room += 97 {
+	for room := 0; room < len(whole); room += 397 {
 		if _, err := s.BackUp(t.Context(), &shortWriter{room}); !errors.Is(err, errShort) {
 			t.Fatalf("after %d bytes: %v", room, err)
 		}
@@ -250,11 +251,17 @@ func (f *failingReader) ReadAt(p []byte, off int64) (int, error) {
 // countdown is a context that ends when it has been asked a number of times.
 type countdown struct {
 	context.Context
-	left int
+	left atomic.Int64
+}
+
+func endingAt(ctx context.Context, question int) *countdown {
+	c := &countdown{Context: ctx}
+	c.left.Store(int64(question))
+	return c
 }
 
 func (c *countdown) Err() error {
-	if c.left--; c.left < 0 {
+	if c.left.Add(-1) < 0 {
 		return context.Canceled
 	}
 	return c.Context.Err()
@@ -301,10 +308,10 @@ func TestRestoreFails(t *testing.T) {
 		}
 	}
 	again()
-	for n := 0; try(fmt.Sprint("ended at question ", n), &countdown{t.Context(), n}, bytes.NewReader(b), len(b), context.Canceled); n++ {
+	for n := 0; try(fmt.Sprint("ended at question ", n), endingAt(t.Context(), n), bytes.NewReader(b), len(b), context.Canceled); n++ {
 	}
 	again()
-	for n := 0; n < len(b); n += 211 {
+	for n := 0; n < len(b); n += 701 {
 		if !try(fmt.Sprint("cut after ", n), t.Context(), bytes.NewReader(b[:n]), n, nil) {
 			t.Errorf("a back-up cut after %d of %d bytes was taken", n, len(b))
 		}

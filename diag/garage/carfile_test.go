@@ -448,7 +448,7 @@ func TestImportFails(t *testing.T) {
 	}
 	s = fresh(t)
 	for n := 0; ; n++ {
-		_, err := s.ImportCar(&countdown{t.Context(), n}, bytes.NewReader(b), int64(len(b)))
+		_, err := s.ImportCar(endingAt(t.Context(), n), bytes.NewReader(b), int64(len(b)))
 		if err == nil {
 			break
 		}

@@ -139,6 +139,10 @@ func TestRecordings(t *testing.T) {
 	if _, err := s.PutRecording(t.Context(), Recording{CarID: 99, Begun: begun}, func(io.Writer) error { return nil }); !errors.Is(err, ErrNotFound) {
 		t.Error(err)
 	}
+	another := putCar(t, s, Car{Name: "Another"})
+	if _, err := s.PutRecording(t.Context(), Recording{CarID: another.ID, Entry: change.ID, Begun: begun}, func(io.Writer) error { return nil }); err == nil {
+		t.Error("a recording was put beside a change of another car")
+	}
 	files, err := os.ReadDir(s.recordingsFolder())
 	if err != nil || len(files) != 1 {
 		t.Errorf("failed recordings left %v behind (%v)", files, err)

@@ -72,6 +72,14 @@ func (s *Store) PutRecording(ctx context.Context, r Recording, write func(io.Wri
 		if err := visitOf(ctx, tx, r.Visit, r.CarID); err != nil {
 			return err
 		}
+		if r.Entry != 0 {
+			switch e, err := entry(ctx, tx, r.Entry); {
+			case err != nil:
+				return err
+			case e.CarID != r.CarID:
+				return fmt.Errorf("entry %d is a change of car %d, not of car %d", e.ID, e.CarID, r.CarID)
+			}
+		}
 		return tx.QueryRowContext(ctx, `INSERT INTO recording (car, visit, entry, file, frames, digest, begun, ended) VALUES (?, nullif(?, 0), nullif(?, 0), ?, ?, ?, ?, ?) RETURNING id`,
 			r.CarID, r.Visit, r.Entry, r.File, r.Frames, []byte(r.Digest), nanos(r.Begun), nanos(r.Ended)).Scan(&r.ID)
 	})

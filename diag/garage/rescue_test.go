@@ -88,7 +88,7 @@ func TestRescueWhole(t *testing.T) {
 	}
 }
 
-// Every block of 512 bytes is lost in turn. All rows are saved but those of the page with the lost block and those that
+// Every sixth block of 512 bytes, or every block where it is asked for, is lost in turn. All rows are saved but those of the page with the lost block and those that
 // belong to them; what is lost is counted.
 func TestRescueEveryBlock(t *testing.T) {
 	good, want := filled(t)
@@ -102,7 +102,15 @@ func TestRescueEveryBlock(t *testing.T) {
 	// Tables that leave no row out and note the greatest number they gave.
 	counted := []string{"car", "visit", "journal", "note", "meter", "recording", "proof", "report"}
 	rows, saved, opened := 0, 0, 0
+	every := 6
+	if os.Getenv(thoroughVariable) != "" {
+		every = 1
+	}
 	for block := range len(good) / blockSize {
+		// The sample walks through all places within the pages of the file.
+		if block%every != block/every%every {
+			continue
+		}
 		bad := bytes.Clone(good)
 		for i := range blockSize {
 			bad[block*blockSize+i] = []byte{0, 0xFF, byte(random.Uint32())}[block%3]
@@ -253,7 +261,7 @@ func TestRescueRefuses(t *testing.T) {
 		t.Errorf("no file: %v", err)
 	}
 	for n := range 200 {
-		_, err := Rescue(&countdown{t.Context(), n}, path, filepath.Join(dir, fmt.Sprint(n)))
+		_, err := Rescue(endingAt(t.Context(), n), path, filepath.Join(dir, fmt.Sprint(n)))
 		if err == nil {
 			return
 		}
