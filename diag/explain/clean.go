@@ -76,6 +76,8 @@ func isHex(r rune) bool {
 	return r >= '0' && r <= '9' || r >= 'A' && r <= 'F' || r >= 'a' && r <= 'f'
 }
 
+func notHex(r rune) bool { return !isHex(r) }
+
 func isSeparator(r rune) bool {
 	if unicode.IsSpace(r) || unicode.In(r, unicode.Cf, unicode.So) {
 		return true
@@ -343,7 +345,7 @@ func isX(r rune) bool { return r == 'x' || r == 'X' }
 func (c *cleaned) piece(w word, line int) {
 	start := 0
 	for i, r := range w.r { // an h after hex digits ends a number: 14h, 04h14h
-		if (r == 'h' || r == 'H') && i > start && allHex(string(w.r[start:i])) {
+		if (r == 'h' || r == 'H') && i > start && !slices.ContainsFunc(w.r[start:i], notHex) {
 			c.token(w.r[start:i], w.at+start, line)
 			start = i + 1
 		}
@@ -352,7 +354,7 @@ func (c *cleaned) piece(w word, line int) {
 	if len(w.r) == 0 {
 		return
 	}
-	if allHex(string(w.r)) {
+	if !slices.ContainsFunc(w.r, notHex) {
 		c.token(w.r, w.at, line)
 		return
 	}

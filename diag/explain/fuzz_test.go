@@ -14,7 +14,7 @@ func seeds(f *testing.F) {
 			f.Add(unescaped(c[1]))
 		}
 	}
-	for _, s := range []string{"", "\x00", "\xff\xfe", "7E5 \u202e04", "0x", "0x0x0x", "hhhh", "####", "AT", "AT SH", "ATSH18", "ST", "P", "U0", "&H", "\\x", "7E5…", "７Ｅ５ ０４"} {
+	for _, s := range []string{"", "\x00", "\xff\xfe", "7E5 \u202e04", "0x", "0x0x0x", "hhhh", "####", "AT", "AT SH", "ATSH18", "ST", "P", "U0", "&H", "\\x", "7E5…", "７Ｅ５ ０４", "ID: DLC: 8", "at 7E5 de 04", "7E5#\n7E4#", "b''", "请7E5发04 14"} {
 		f.Add(s)
 	}
 }
@@ -26,6 +26,7 @@ func FuzzExplain(f *testing.F) {
 		for _, o := range []Options{{}, {Wish: WishRead}, van()} {
 			e := Explain(text, o)
 			soundExplanation(t, text, e)
+			soundCleaning(t, text, e)
 			if e.Frame == nil {
 				continue
 			}
@@ -41,6 +42,9 @@ func FuzzExplain(f *testing.F) {
 		c := Compare(text, text, Options{})
 		if c.A.Frame != nil && !c.Same {
 			t.Errorf("%q differs from itself", text)
+		}
+		for _, other := range []string{"7E5 04 14 FF FF FF 55 55 55", "7E5 02 10 03"} {
+			soundComparison(t, Compare(text, other, Options{}))
 		}
 	})
 }

@@ -93,7 +93,7 @@ func startsFrame(t []token, fresh bool) bool {
 	}
 	switch {
 	case len(s) == 3:
-		return s[0] == '7'
+		return fresh || s[0] == '7'
 	case !fresh:
 		return false
 	case len(s) == 8:
@@ -143,7 +143,7 @@ func idInBytes(t []string) int {
 // first has three digits.
 func decimalBytes(t []token) int {
 	n, three := 0, false
-	for ; n < len(t) && t[n].line == t[0].line; n++ {
+	for ; n < min(len(t), 64) && t[n].line == t[0].line; n++ {
 		x := t[n].text
 		v, err := strconv.Atoi(x)
 		if err != nil || v > 255 || len(x) > 1 && x[0] == '0' || t[n].hash || t[n].id {
@@ -203,11 +203,11 @@ func (s *step) finished() bool { return split(s.data, 0).kind == single }
 // lead reads the identifier at the front of tokens and returns how many it took. Where the first token is no
 // identifier, it takes none or all of the token as data.
 func (s *step) lead(c *cleaned, t []token) int {
-	for k := range t {
+	for k := range t[:min(len(t), 4)] {
 		if t[k].line != t[0].line {
 			break
 		}
-		if t[k].hash && k < 4 {
+		if t[k].hash {
 			var text string
 			for _, x := range t[:k+1] {
 				text += x.text

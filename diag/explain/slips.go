@@ -3,9 +3,6 @@ package explain
 import (
 	"fmt"
 	"slices"
-	"strings"
-
-	"readback/diag/dtc"
 )
 
 // typed is a frame with the place of each of its bytes in the input.
@@ -91,10 +88,7 @@ func (x *typed) slips() {
 	if !explained && x.t.kind == single && !filling(x.t.rest) {
 		x.found("filler-mixed", Doubt, x.place(1+x.t.count), "The filling is not even. Filling is the same byte again and again.", "Compare the counting byte and the last bytes.")
 	}
-	if len(d) < 8 {
-		x.found("short-frame", Doubt, x.place(len(d)-1), fmt.Sprintf("The frame has %s. Some modules ignore frames shorter than 8.", count(len(d), "byte", "bytes")),
-			"Fill it up to 8 with the byte that this car uses in its answers.")
-	}
+	x.filler(d)
 	x.meaning(explained)
 }
 
@@ -246,7 +240,11 @@ func (x *typed) meaning(explained bool) {
 		}
 		x.found("no-answer-wanted", level, x.place(first+1), text, fmt.Sprintf("With an answer it is %02X.", p[1]&0x7F))
 	}
+	x.standard(p, f, first)
 	x.clear(p, first)
+	if p[0] == 0x19 && (len(p) > 4 && (p[1]&0x7F == 0x04 || p[1]&0x7F == 0x06 || p[1]&0x7F == 0x09)) {
+		x.oneCode(p[2:5], first+2)
+	}
 	if p[0] == 0x22 {
 		if j := ofValues(p, &x.o); j.class == Change {
 			x.found("value-unknown", Note, x.place(first+1), j.reason(), "")
@@ -274,55 +272,10 @@ func (x *typed) clear(p []byte, first int) {
 	case m != nil && m.Protocol == "KWP":
 		x.found("kwp-form", Doubt, x.place(first), fmt.Sprintf("This is the newer form. The %s module speaks the older one.", m.Name), "The older form has two bytes after 14: all groups are 03 14 FF 00.")
 	}
-	if len(p) != 4 || m == nil || len(m.Held) == 0 || groups[be24(p[1:])] != "" {
-		return
-	}
-	one := func(hi, lo, failure byte) bool { return slices.Contains(m.Held, dtc.From3(hi, lo, failure)) }
-	switch {
-	case one(p[1], p[2], p[3]):
-	case one(p[2], p[1], p[3]):
-		x.found("bytes-swapped", Doubt, x.place(first+1), fmt.Sprintf("The module does not hold %s. It holds %s: two bytes seem swapped.", codeName(p[1:]), codeName([]byte{p[2], p[1], p[3]})),
-			fmt.Sprintf("If that is meant: %02X %02X %02X.", p[2], p[1], p[3]))
-	default:
-		x.found("code-not-held", Doubt, x.place(first+1), fmt.Sprintf("The last reading of this module has no code %s.", codeName(p[1:])), "Compare the code with the list.")
+	if len(p) == 4 && groups[be24(p[1:])] == "" {
+		x.oneCode(p[1:], first+1)
 	}
 }
-
-// oneSlip says that a request which can't go out, or is none that is usual, is a slip away from one that is.
-func (x *typed) oneSlip(e *Explanation) {
-	if len(e.Nearest) == 0 || x.w.class == Never || slices.ContainsFunc(x.out, func(f Finding) bool { return slices.Contains(slipCodes, f.Code) }) {
-		return
-	}
-	if q := x.t.payload; x.t.kind == single && isAnswer(q[0]) && (q[0] == 0x7F || answeredService(q[0], x.w.older()) != nil) {
-		return
-	}
-	near := e.Nearest[0]
-	whole := x.t.kind == single && readable(x.t.payload)
-	p := split(unhex(strings.ReplaceAll(near.Text[strings.IndexByte(near.Text, ' '):], " ", "")), 0).payload
-	switch {
-	case !usual(p, x.w, &x.o):
-	case !whole:
-		x.found("near-known", Doubt, x.place(0), fmt.Sprintf("One slip away is a usual request: %s", near.Summary), near.Slip+" Compare it with the instructions.")
-	case x.differs() && x.o.Wish.wants(p):
-		x.found("near-known", Doubt, x.place(1), fmt.Sprintf("One slip away is a request that does what you said: %s", near.Summary), near.Slip+" Compare it with the instructions.")
-	case usual(x.t.payload, x.w, &x.o) || danger(near.Class) > danger(e.Class):
-	default:
-		level := Note
-		if near.kind < changedDigit {
-			level = Doubt
-		}
-		x.found("near-known", level, x.place(1), fmt.Sprintf("One slip away is a request that is more usual: %s", near.Summary), near.Slip+" Compare it with the instructions.")
-	}
-}
-
-// differs: the bytes do not do what the owner said.
-func (x *typed) differs() bool {
-	return slices.ContainsFunc(x.out, func(f Finding) bool { return f.Code == "wish-differs" })
-}
-
-// slipCodes are findings that name the slip themselves.
-var slipCodes = []string{"length-missing", "length-doubled", "length-small", "length-big", "pad-counted", "shifted", "digits-swapped", "bytes-swapped",
-	"frame-kind", "empty-message", "data-missing", "code-not-held", "byte-missing", "id-unknown", "kwp-form", "id-width"}
 
 // swappedService: two neighbouring digits that, swapped, make a whole request.
 func (x *typed) swappedService(p []byte, first int) {

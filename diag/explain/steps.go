@@ -58,6 +58,8 @@ func (s step) text() string {
 	switch {
 	case s.hasID && len(s.data) == 0:
 		return s.id.String() + "#"
+	case s.hasID && s.id.Extended && !wide(s.id.String()): // only the mark tells that this is an identifier
+		parts = append(parts, s.id.String()+"#")
 	case s.hasID:
 		parts = append(parts, s.id.String())
 	}

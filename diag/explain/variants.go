@@ -5,8 +5,6 @@ import (
 	"iter"
 	"slices"
 	"strings"
-
-	"readback/diag/dtc"
 )
 
 // variant is data with one slip taken back.
@@ -228,11 +226,4 @@ func usualReport(p []byte, w who) bool {
 		return p[3] == 0xFF || p[2] == 0xFF
 	}
 	return false
-}
-
-func holds(w who, code []byte) bool {
-	if w.module == nil || len(code) < 3 {
-		return false
-	}
-	return slices.Contains(w.module.Held, dtc.From3(code[0], code[1], code[2]))
 }
