@@ -21,6 +21,8 @@ type plugs struct {
 	asked int
 }
 
+func (p *plugs) Schemes() []string { return []string{"plug"} }
+
 func (p *plugs) Find(context.Context) ([]adapter.Found, error) {
 	p.asked++
 	return slices.Clone(p.found), p.err

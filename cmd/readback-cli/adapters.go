@@ -14,6 +14,9 @@ import (
 type adaptersCmd struct {
 	Watch bool `help:"Go on, and show what is plugged in and pulled out, until Ctrl-C."`
 	Ask   bool `help:"Ask each serial adapter what it is. Nothing is sent to the car."`
+
+	Listen string `placeholder:"PLACE" help:"Find the bit rate of the bus there by listening, and say how the bus does. Nothing is sent to the car."`
+	Take   bool   `help:"With --listen: also change the bit rate of an interface that is up. It is put back afterwards."`
 }
 
 // watchEvery is how often --watch looks.
@@ -27,7 +30,10 @@ type adapterDoc struct {
 }
 
 func (c *adaptersCmd) Run(e *env) error {
-	if c.Watch {
+	switch {
+	case c.Listen != "":
+		return c.listen(e)
+	case c.Watch:
 		return c.watch(e)
 	}
 	found, err := diag.Find(e.ctx, e.drivers)
@@ -111,4 +117,36 @@ func (c *adaptersCmd) watch(e *env) error {
 		return nil // told to stop
 	}
 	return e.ctx.Err()
+}
+
+// listen tells what is heard at a place. The answer is "no" where nothing should be sent.
+func (c *adaptersCmd) listen(e *env) error {
+	o, err := diag.ListenBus(e.ctx, e.drivers, adapter.Place(c.Listen), adapter.ListenOptions{Take: c.Take})
+	if err != nil {
+		return err
+	}
+	if e.json {
+		err = e.printJSON(o)
+	} else {
+		if o.Heard.BitRate > 0 {
+			fmt.Fprintf(e.out, "%d kbit/s, %d frames with 11-bit and %d with 29-bit identifiers, busy for %.0f %% of the time\n",
+				o.Heard.BitRate/1000, o.Heard.Narrow, o.Heard.Wide, 100*o.Heard.Load)
+		}
+		printHealth(e, o.Health)
+	}
+	if err == nil && o.Health.StopSending {
+		return no
+	}
+	return err
+}
+
+func printHealth(e *env, h diag.Health) {
+	fmt.Fprintln(e.out, h.Text)
+	for i, cause := range h.Causes {
+		fmt.Fprintf(e.out, "  %d. %s\n", i+1, cause)
+	}
+	fmt.Fprintln(e.out, "Next: "+h.Next)
+	if h.Command != "" {
+		fmt.Fprintln(e.out, "  "+h.Command)
+	}
 }

@@ -117,3 +117,34 @@ func TestAdaptersWatch(t *testing.T) {
 		}
 	})
 }
+
+func (p *plugged) Listen(_ context.Context, place adapter.Place, o adapter.ListenOptions) (adapter.Heard, error) {
+	switch {
+	case place == "slcan:A":
+		return adapter.Heard{BitRate: 250_000, Narrow: 40, Wide: 2, Load: 0.25}, nil
+	case place == "slcan:B" && o.Take:
+		return adapter.Heard{}, &adapter.OpenError{Place: place, Step: adapter.StepBus, Cause: adapter.ErrNoRate}
+	}
+	return adapter.Heard{}, adapter.ErrNotSilent
+}
+
+// What is heard at a place, and the answer "no" where nothing should be sent.
+func TestAdaptersListen(t *testing.T) {
+	p := &plugged{lists: [][]adapter.Found{nil}}
+	out, _ := adapters(t, adaptersCmd{Listen: "slcan:A"}, p, false, 0)
+	if !strings.HasPrefix(out, "250 kbit/s, 40 frames with 11-bit and 2 with 29-bit identifiers, busy for 25 % of the time\n") || !strings.Contains(out, "\nNext: ") {
+		t.Errorf("%s", out)
+	}
+	out, _ = adapters(t, adaptersCmd{Listen: "slcan:A"}, p, true, 0)
+	if d := document(t, out); d["health"].(map[string]any)["verdict"] != "alive" || d["heard"].(map[string]any)["bitRate"] != 250_000.0 {
+		t.Errorf("%s", out)
+	}
+	for place, want := range map[string]int{"slcan:A": exitDone, "slcan:B": exitNo, "slcan:C": exitFailed, "radio:1": exitUse} {
+		var o, e bytes.Buffer
+		environment := &env{ctx: t.Context(), out: &o, err: &e, drivers: []adapter.Driver{p}}
+		c := adaptersCmd{Listen: place, Take: true}
+		if got := environment.exit(c.Run(environment)); got != want {
+			t.Errorf("%s: exit code %d, want %d; %s%s", place, got, want, o.String(), e.String())
+		}
+	}
+}
