@@ -34,6 +34,15 @@ type terminal struct {
 
 func (t *terminal) Close() error { return errors.Join(t.File.Close(), t.slave.Close()) }
 
+// Speed is the speed in bit/s that the program at the other end has set its port to; 0 when that is not known.
+func (t *terminal) Speed() int {
+	set, err := unix.IoctlGetTermios(int(t.slave.Fd()), getTermios)
+	if err != nil {
+		return 0
+	}
+	return speedOf(set)
+}
+
 // raw turns everything off that a terminal does to bytes (termios, POSIX.1).
 func raw(f *os.File) error {
 	t, err := unix.IoctlGetTermios(int(f.Fd()), getTermios)

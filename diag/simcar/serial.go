@@ -26,8 +26,9 @@ type SerialOptions struct {
 	Unknown []string
 	// Impatient makes it stop waiting after a 7F xx 78 as after any other answer. Otherwise it then waits for 5 s.
 	Impatient bool
-	// Host, when not nil, tells the speed in bit/s that the other end has set its port to. While it differs from the
-	// device's by more than 3 %, bytes arrive spoilt, both ways. Without it the speeds always fit.
+	// Host, when not nil, tells the speed in bit/s that the other end has set its port to, or 0. While it differs from the
+	// device's by more than 3 %, bytes arrive spoilt, both ways. Without it the speeds always fit, unless the line itself can
+	// tell, as that of [OpenPTY] can. Without a BitRate there is no speed.
 	Host func() int
 }
 
@@ -55,6 +56,9 @@ func (c *Car) ServeSerial(ctx context.Context, rw io.ReadWriteCloser, o SerialOp
 
 	mine, cars := bus.Pair()
 	o = o.with(c.spec.Adapter)
+	if port, ok := rw.(interface{ Speed() int }); ok && o.Host == nil {
+		o.Host = port.Speed
+	}
 	d := &device{car: c, o: o, grace: speedWait, bus: mine, in: make(chan byte), frames: make(chan can.Frame, frameDepth)}
 	if line, ok := forms[c.spec.Line]; ok {
 		d.line = &line

@@ -66,7 +66,7 @@ func (o *output) wrongSpeed() bool {
 		return false
 	}
 	ours, theirs := o.speed(), o.host()
-	return max(ours-theirs, theirs-ours)*100 > 3*ours
+	return theirs > 0 && max(ours-theirs, theirs-ours)*100 > 3*ours
 }
 
 // onWire are bytes as the other end reads them.

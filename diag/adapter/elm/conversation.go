@@ -253,6 +253,13 @@ func (c *conversation) Receive(ctx context.Context) (link.Message, error) {
 func (c *conversation) Close() error {
 	c.once.Do(func() {
 		c.cancel()
+		select {
+		case <-c.done:
+			if !errors.Is(c.err, link.ErrGone) {
+				c.leave()
+			}
+		case <-time.After(leaveTime):
+		}
 		c.closed = c.w.close()
 	})
 	<-c.done

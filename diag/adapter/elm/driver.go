@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"path"
 	"strings"
 	"time"
 
@@ -78,8 +79,17 @@ func openSerial(ctx context.Context, name string, o Options) (*Adapter, error) {
 	}
 	o.Name = "USB serial adapter"
 	o.Speeds = speeds
-	o.SetSpeed, o.Faster = port.SetSpeed, faster
+	o.SetSpeed = port.SetSpeed
+	if !radio(name) {
+		o.Faster = faster
+	}
 	return Open(ctx, port, o)
+}
+
+// radio: the port's name says that a radio link is behind it, whose own line has one speed.
+func radio(name string) bool {
+	short := path.Base(name)
+	return strings.HasPrefix(short, "rfcomm") || strings.HasPrefix(short, "cu.") && !strings.Contains(short, "usb")
 }
 
 func openTCP(ctx context.Context, host string, o Options) (*Adapter, error) {

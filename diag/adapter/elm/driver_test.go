@@ -7,6 +7,7 @@ import (
 	"net"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"testing"
 	"time"
 
@@ -74,6 +75,30 @@ func TestOverTerminal(t *testing.T) {
 	}
 }
 
+// A port whose speed counts: the adapter is found at its own, its line is made faster where the check holds, and the
+// next program finds it as this one did.
+func TestOverTerminalSpeeds(t *testing.T) {
+	if runtime.GOOS != "linux" {
+		t.Skip("other systems do not tell the speed of a pseudo terminal")
+	}
+	master, path, err := simcar.OpenPTY()
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	done := make(chan error)
+	go func() { done <- courier(t, "").ServeSerial(ctx, master, simcar.SerialOptions{BitRate: 115200}) }()
+	for range 2 {
+		if a := converse(t, adapter.Place("serial:"+path)); !slices.Contains([]int{115200, 230400, 500000}, a.LineSpeed) {
+			t.Errorf("%d bit/s", a.LineSpeed)
+		}
+	}
+	stop()
+	if err := <-done; err != nil {
+		t.Error(err)
+	}
+}
+
 func TestOverNetwork(t *testing.T) {
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -110,7 +135,11 @@ func TestOpenNothingThere(t *testing.T) {
 		"serial:":                                                     nil,
 		"tcp:":                                                        nil,
 	} {
-		_, err := Driver().Open(t.Context(), place, adapter.Options{})
+		var told []adapter.Rung
+		_, err := Driver().Open(t.Context(), place, adapter.Options{Tell: func(r adapter.Rung) { told = append(told, r) }})
+		if place != "serial:" && place != "tcp:" && (len(told) != 1 || told[0].State != adapter.RungFailed || told[0].Step != adapter.StepPort || told[0].Err == nil) {
+			t.Errorf("%s: told %v", place, told)
+		}
 		var open *adapter.OpenError
 		if !errors.As(err, &open) || open.Step != adapter.StepPort || want != nil && !errors.Is(err, want) {
 			t.Errorf("%s: %v", place, err)

@@ -16,6 +16,8 @@ const (
 	switchTime = "ATBRT28"
 	newWait    = 400 * time.Millisecond // for the version at the new speed
 	oldWait    = 300 * time.Millisecond // until the adapter is back at the old one
+	goneTime   = 50 * time.Millisecond  // in which a line of four characters leaves
+	leaveTime  = 300 * time.Millisecond // until what was being done has ended
 	proofs     = 3                      // how often the version must arrive whole at the new speed
 	fallTime   = 12 * time.Second       // for finding an adapter again at its first speed
 )
@@ -115,13 +117,25 @@ func (c *conversation) back(ctx context.Context, old int) error {
 	if err := c.setSpeed(old); err != nil {
 		return fmt.Errorf("elm: setting %d bit/s: %w", old, err)
 	}
-	if err := c.w.quiet(ctx, resetTime); err != nil {
-		return err
+	err := c.greet(ctx)
+	if errors.Is(err, errSilent) { // it was still starting anew
+		err = c.greet(ctx)
 	}
-	if err := c.greet(ctx); err != nil {
+	if err != nil {
 		return err
 	}
 	return c.basics(ctx)
+}
+
+// leave lets an adapter whose line was made faster begin with its own speed again, as it was found. It does not wait for
+// it. One that is still at work is left as it is: the next conversation finds it at the faster speed.
+func (c *conversation) leave() {
+	if c.speed == c.first || c.w.write("ATZ\r") != nil {
+		return
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), leaveTime)
+	defer cancel()
+	_ = c.w.quiet(ctx, goneTime) // some ports forget what has not left when they are closed
 }
 
 // stop interrupts the adapter, see [wire.stop]. One that has been reset since its line was made faster speaks at its
