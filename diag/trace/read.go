@@ -121,7 +121,7 @@ func (p *packets) fail(text string, cause error) error {
 // next is the next frame, or io.EOF.
 func (p *packets) next() (Entry, error) {
 	for {
-		data, ci, options, err := p.ng.ReadPacketDataWithOptions()
+		data, ci, options, err := p.ng.ZeroCopyReadPacketDataWithOptions()
 		switch {
 		case err == io.EOF && p.n > 0 && p.n == p.other:
 			return Entry{}, p.fail(fmt.Sprintf("no packet is a CAN frame of link type %d", LinkType), nil)

@@ -1,6 +1,7 @@
 package trace
 
 import (
+	"bytes"
 	"encoding/binary"
 	"fmt"
 
@@ -44,7 +45,14 @@ func appendPacket(b []byte, f can.Frame) []byte {
 	return append(b, f.Data[:n]...)
 }
 
-// parsePacket reads a packet of link type 227. What is not a classical frame becomes a trouble that keeps its bytes.
+// carried is what an entry of one frame points at, in one piece of memory.
+type carried struct {
+	frame [1]can.Frame
+	data  [can.MaxDataLength]byte
+}
+
+// parsePacket reads a packet of link type 227, whose bytes it does not keep. What is not a classical frame becomes a
+// trouble that keeps a copy of its bytes.
 func parsePacket(b []byte) (Entry, error) {
 	if len(b) < headerSize {
 		return Entry{}, fmt.Errorf("a packet of %d bytes is too short for a CAN frame (8 bytes of header)", len(b))
@@ -61,11 +69,11 @@ func parsePacket(b []byte) (Entry, error) {
 	}
 	switch {
 	case word&flagError != 0:
-		return Entry{Level: Trouble, Data: data, Text: fmt.Sprintf("the controller reported trouble (class %08X)", word&can.MaxExtendedID)}, nil
+		return Entry{Level: Trouble, Data: bytes.Clone(data), Text: fmt.Sprintf("the controller reported trouble (class %08X)", word&can.MaxExtendedID)}, nil
 	case word&flagExtended == 0 && word&can.MaxExtendedID > can.MaxID:
 		return Entry{}, fmt.Errorf("identifier %X has more than 11 bits and is not marked as 29-bit", word&can.MaxExtendedID)
 	case fd || n > can.MaxDataLength:
-		e.Level, e.Data, e.Text = Trouble, data, fmt.Sprintf("a CAN FD frame with %d bytes, which this program does not read", n)
+		e.Level, e.Data, e.Text = Trouble, bytes.Clone(data), fmt.Sprintf("a CAN FD frame with %d bytes, which this program does not read", n)
 		return e, nil
 	case word&flagRemote != 0:
 		e.Frames = []can.Frame{{ID: e.ID.Value, IsExtended: e.ID.Extended, IsRemote: true, Length: uint8(n)}}
@@ -73,8 +81,9 @@ func parsePacket(b []byte) (Entry, error) {
 	case len(data) < n:
 		return Entry{}, fmt.Errorf("a frame announces %d bytes and holds %d", n, len(data))
 	}
-	f := can.Frame{ID: e.ID.Value, IsExtended: e.ID.Extended, Length: uint8(n)}
-	copy(f.Data[:], data[:n])
-	e.Data, e.Frames = data[:n], []can.Frame{f}
+	c := &carried{frame: [1]can.Frame{{ID: e.ID.Value, IsExtended: e.ID.Extended, Length: uint8(n)}}}
+	copy(c.frame[0].Data[:], data[:n])
+	copy(c.data[:], data[:n])
+	e.Data, e.Frames = c.data[:n:n], c.frame[:]
 	return e, nil
 }
