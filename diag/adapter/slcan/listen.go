@@ -66,11 +66,11 @@ func (s *setup) search(ctx context.Context, rates []int, each time.Duration) (ad
 	broken, tried := 0, 0
 	for _, rate := range rates {
 		s.rate = rate
-		switch err := s.join(ctx, 'L'); {
+		switch taken, err := s.join(ctx, 'L'); {
 		case errors.Is(err, adapter.ErrRate):
 			continue
-		case errors.Is(err, ErrRefused):
-			return adapter.Heard{}, fmt.Errorf("%w: %w", adapter.ErrNotSilent, err)
+		case errors.Is(err, ErrRefused), err == nil && !taken:
+			return adapter.Heard{}, fmt.Errorf("%w: it does not confirm L", adapter.ErrNotSilent)
 		case err != nil:
 			return adapter.Heard{}, err
 		}

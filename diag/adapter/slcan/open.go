@@ -83,8 +83,8 @@ func (s *setup) open(ctx context.Context) (adapter.Step, error) {
 		if step, err := s.find(ctx); err != nil {
 			return step, err
 		}
-	} else if err := s.join(ctx, 'L'); err == nil {
-		s.listens = true
+	} else if taken, err := s.join(ctx, 'L'); err == nil {
+		s.listens = taken
 	} else if !errors.Is(err, ErrRefused) {
 		return adapter.StepAdapter, err
 	}
@@ -92,59 +92,80 @@ func (s *setup) open(ctx context.Context) (adapter.Step, error) {
 	if s.o.ListenOnly {
 		letter = 'L'
 	}
-	if err := s.join(ctx, letter); err != nil {
-		if s.o.ListenOnly && errors.Is(err, ErrRefused) {
-			err = fmt.Errorf("%w: %w", adapter.ErrNotSilent, err)
-		}
+	switch taken, err := s.join(ctx, letter); {
+	case s.o.ListenOnly && (errors.Is(err, ErrRefused) || err == nil && !taken):
+		return adapter.StepAdapter, fmt.Errorf("%w: it does not confirm L", adapter.ErrNotSilent)
+	case err != nil:
 		return adapter.StepAdapter, err
 	}
 	s.b.begin(s.o.ListenOnly)
 	return "", nil
 }
 
-// greet finds out whether an adapter of this kind is there, and its line speed.
-func (s *setup) greet(ctx context.Context) (err error) {
-	speeds := s.o.Speeds
-	if len(speeds) == 0 || s.o.SetSpeed == nil {
-		return s.hello(ctx)
+// greet finds out whether an adapter of this kind is there, and its line speed: the first at which it tells a version, else
+// the first at which it refused to. A bell alone may be noise of a wrong speed.
+func (s *setup) greet(ctx context.Context) error {
+	speeds, set := s.o.Speeds, s.o.SetSpeed
+	if len(speeds) == 0 || set == nil {
+		speeds, set = []int{0}, func(int) error { return nil }
 	}
+	err, likely := ErrNoAnswer, -1
 	for _, speed := range speeds {
-		if err = s.o.SetSpeed(speed); err != nil {
-			err = fmt.Errorf("slcan: setting %d bit/s: %w", speed, err)
+		if e := set(speed); e != nil {
+			err = fmt.Errorf("slcan: setting %d bit/s: %w", speed, e)
 			continue
 		}
-		if err = s.hello(ctx); !errors.Is(err, ErrNoAnswer) {
+		sure, e := s.hello(ctx)
+		switch {
+		case e == nil && sure:
 			s.speed = speed
-			return err
+			return s.number(ctx)
+		case e == nil && likely < 0:
+			likely = speed
+		case errors.Is(e, adapter.ErrOtherKind):
+			s.speed = speed
+			return e
+		case e != nil && !errors.Is(e, ErrNoAnswer):
+			return e
 		}
 	}
-	return err
+	if likely < 0 {
+		return err
+	}
+	if err := set(likely); err != nil {
+		return fmt.Errorf("slcan: setting %d bit/s: %w", likely, err)
+	}
+	s.speed = likely
+	return s.number(ctx)
 }
 
-// hello asks for the version, see the package's comment for why nothing else.
-func (s *setup) hello(ctx context.Context) error {
-	known := false
+// hello asks for the version, see the package's comment for why nothing else. sure: a version came.
+func (s *setup) hello(ctx context.Context) (sure bool, err error) {
+	hints := 0
 	for range greetings {
 		text, err := s.b.w.command(ctx, "V\r", 'V')
 		switch {
 		case s.b.w.prompted():
-			return adapter.ErrOtherKind
-		case errors.Is(err, ErrRefused):
-			known = true // it has no version, or half a line stood there
-			continue
-		case errors.Is(err, errQuiet):
-			known = known || s.b.w.blanked() // some confirm every line and tell nothing
-			continue
-		case err != nil:
-			return err
+			return false, adapter.ErrOtherKind
+		case err == nil:
+			s.version = text
+			return true, nil
+		case errors.Is(err, ErrRefused): // it has no version, or half a line stood there
+			hints++
+		case !errors.Is(err, errQuiet):
+			return false, err
+		case s.b.w.blanked(): // some confirm every line and tell nothing
+			hints++
 		}
-		s.version = text
-		known = true
-		break
 	}
-	if !known {
-		return ErrNoAnswer
+	if hints < greetings {
+		return false, ErrNoAnswer
 	}
+	return false, nil
+}
+
+// number asks for the serial number, which many don't have.
+func (s *setup) number(ctx context.Context) error {
 	text, err := s.b.w.command(ctx, "N\r", 'N')
 	switch {
 	case err == nil:
@@ -155,32 +176,34 @@ func (s *setup) hello(ctx context.Context) error {
 	return nil
 }
 
-// join opens the channel at the rate, with O to take part or with L to listen.
-func (s *setup) join(ctx context.Context, letter byte) error {
+// join opens the channel at the rate, with O to take part or with L to listen. taken reports whether the adapter has
+// confirmed that.
+func (s *setup) join(ctx context.Context, letter byte) (taken bool, err error) {
 	rate, err := rateCommand(s.rate)
 	if err != nil {
-		return err
+		return false, err
 	}
 	// A channel that is not open answers C with a bell.
 	if _, err := s.b.w.command(ctx, "C\r", 'C'); err != nil && !errors.Is(err, ErrRefused) && !errors.Is(err, errQuiet) {
-		return err
+		return false, err
 	}
 	s.b.forget()
 	switch _, err := s.b.w.command(ctx, rate+"\r", rate[0]); {
 	case errors.Is(err, ErrRefused):
-		return fmt.Errorf("%w: %d bit/s", adapter.ErrRate, s.rate)
+		return false, fmt.Errorf("%w: %d bit/s", adapter.ErrRate, s.rate)
 	case errors.Is(err, errQuiet):
 		s.confirms = false
 	case err != nil:
-		return err
+		return false, err
 	}
 	switch _, err := s.b.w.command(ctx, string(letter)+"\r", letter); {
 	case errors.Is(err, errQuiet):
 		s.confirms = false
+		return false, nil
 	case err != nil:
-		return err
+		return false, err
 	}
-	return nil
+	return true, nil
 }
 
 // find takes the rate at which somebody is heard.

@@ -145,7 +145,7 @@ func TestOpensFirmwares(t *testing.T) {
 		"confirms V alone":         {with(map[string]string{"V": "\r"}), 1, "NA123"},
 		"no flags":                 {with(map[string]string{"F": "\a"}), 1, "V1013 NA123"},
 		"left open by somebody":    {with(map[string]string{"V": "00t7E8803\rt7E82CAFE\rV1013\r"}), 1, "V1013 NA123"},
-		"confirms nothing":         {map[string]string{"V": "V1013\r"}, 2, "V1013"},
+		"confirms nothing":         {map[string]string{"V": "V1013\r"}, 3, "V1013"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
@@ -176,6 +176,7 @@ func TestOpenRefused(t *testing.T) {
 		"not this rate":          {with(map[string]string{"S6": "\a"}), Options{BitRate: 500_000}, adapter.ErrRate, adapter.StepAdapter, "V N C S6 C"},
 		"no such rate":           {full(), Options{BitRate: 1}, adapter.ErrRate, adapter.StepAdapter, "V N C"},
 		"it does not open":       {with(map[string]string{"O": "\a"}), Options{BitRate: 500_000}, ErrRefused, adapter.StepAdapter, "V N C S6 L C S6 O C"},
+		"L is not confirmed":     {with(map[string]string{"L": ""}), Options{BitRate: 500_000, ListenOnly: true}, adapter.ErrNotSilent, adapter.StepAdapter, "V N C S6 L C S6 L C"},
 		"it can't only listen":   {with(map[string]string{"L": "\a"}), Options{BitRate: 500_000, ListenOnly: true}, adapter.ErrNotSilent, adapter.StepAdapter, "V N C S6 L C S6 L C"},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"net"
+	"os"
 	"runtime"
 	"sync"
 	"testing"
@@ -131,7 +132,8 @@ func TestAbilities(t *testing.T) {
 		"full":          {simcar.SLCANOptions{}, Options{BitRate: 250_000}, true, 250_000, []string{supply}},
 		"silent bus":    {simcar.SLCANOptions{}, Options{}, true, 500_000, []string{supply, unheard}},
 		"no L":          {simcar.SLCANOptions{NoListen: true}, Options{}, false, 500_000, []string{supply, unheard, unsilent}},
-		"mute":          {simcar.SLCANOptions{Mute: true}, Options{BitRate: 125_000}, true, 125_000, []string{supply, unconfirm}},
+		"mute":          {simcar.SLCANOptions{Mute: true}, Options{BitRate: 125_000}, false, 125_000, []string{supply, unsilent, unconfirm}},
+		"mute, no rate": {simcar.SLCANOptions{Mute: true}, Options{}, false, 500_000, []string{supply, unheard, unsilent, unconfirm}},
 		"only listens":  {simcar.SLCANOptions{}, Options{BitRate: 500_000, ListenOnly: true}, true, 500_000, []string{supply, quiet}},
 		"unusual speed": {simcar.SLCANOptions{}, Options{BitRate: 83_333}, true, 83_333, []string{supply}},
 	} {
@@ -217,4 +219,60 @@ func TestNoRate(t *testing.T) {
 			t.Errorf("%v", err)
 		}
 	})
+}
+
+// speedy is a line on which only one speed carries anything; at the others both ends get noise, with a bell in it once.
+type speedy struct {
+	net.Conn
+	now, right int
+	noise      chan []byte
+}
+
+func (s *speedy) Write(p []byte) (int, error) {
+	if s.now == s.right {
+		return s.Conn.Write(p)
+	}
+	select {
+	case s.noise <- []byte{0xF0, '\a', 0x9C}:
+	default:
+	}
+	return len(p), nil
+}
+
+func (s *speedy) Read(p []byte) (int, error) {
+	select {
+	case n := <-s.noise:
+		return copy(p, n), nil
+	default:
+	}
+	if err := s.SetReadDeadline(time.Now().Add(time.Millisecond)); err != nil {
+		return 0, err
+	}
+	n, err := s.Conn.Read(p)
+	if errors.Is(err, os.ErrDeadlineExceeded) {
+		err = nil
+	}
+	return n, err
+}
+
+// The line speed is found by the answer to V. A bell in the noise of a wrong speed is no answer.
+func TestFindsLineSpeed(t *testing.T) {
+	for _, right := range speeds {
+		synctest.Test(t, func(t *testing.T) {
+			line, _, _ := device(t, simcar.SLCANOptions{})
+			s := &speedy{Conn: line, right: right, noise: make(chan []byte, 1)}
+			s.noise <- []byte{'\a'}
+			c, err := Open(t.Context(), s, Options{BitRate: 500_000, Speeds: speeds, SetSpeed: func(speed int) error {
+				s.now = speed
+				return nil
+			}})
+			if err != nil {
+				t.Fatalf("%d: %v", right, err)
+			}
+			defer c.Close()
+			if a := c.Abilities(); a.LineSpeed != right || a.Version == "" {
+				t.Errorf("%d: %+v", right, a)
+			}
+		})
+	}
 }
