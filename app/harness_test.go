@@ -6,6 +6,7 @@ import (
 	"image/png"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -121,6 +122,16 @@ func (b *bench) write(text string) {
 	b.w.Show(PageRequest)
 	b.w.req.field.SetText(text)
 }
+
+// writeReal types a text that is explained by the real explainer.
+func (b *bench) writeReal(text string) {
+	e := explain.Explain(text, explain.Options{})
+	b.visit.explains[strings.TrimSpace(text)] = e
+	b.write(text)
+}
+
+// post is a text from somewhere with two requests inside.
+const post = "Hi, my flap was stuck as well. I plugged in and sent 7E5: 0x04 0x14 0xFF 0xFF 0xFF 0x55 0x55 0x55 and it opened.\nRead it afterwards with 7E5 03 19 02 FF 55 55 55 55, good luck!"
 
 const clearText = "7E5 04 14 FF FF FF 55 55 55"
 

@@ -87,6 +87,16 @@ var scenes = []struct {
 		b.w.req.span = 2
 		b.w.draw()
 	}},
+	{"request-post", setup{}, func(b *bench) { b.read(); b.writeReal(post); b.w.req.span = 2; b.w.draw() }},
+	{"request-write", setup{}, func(b *bench) { b.read(); b.writeReal("7E5 05 2E 01 23 00 01 55 55") }},
+	{"request-routine", setup{}, func(b *bench) { b.read(); b.writeReal("7E5 04 31 01 02 03 55 55 55") }},
+	{"request-flash", setup{}, func(b *bench) { b.read(); b.writeReal("7E0 02 10 02 55 55 55 55 55") }},
+	{"request-answer", setup{}, func(b *bench) { b.read(); b.writeReal("7ED 03 7F 14 22 AA AA AA AA") }},
+	{"request-decimal", setup{}, func(b *bench) { b.read(); b.writeReal("2015 02 01 00") }},
+	{"request-29", setup{}, func(b *bench) { b.read(); b.writeReal("18 DA 10 F1 03 22 F1 90 55 55 55 55") }},
+	{"request-uncounted", setup{}, func(b *bench) { b.read(); b.writeReal("7E5 14 FF FF FF 55 55 55") }},
+	{"request-other", setup{}, func(b *bench) { b.read(); b.writeReal("123 11 22 33 44 55 66 77 88") }},
+	{"request-garbage", setup{}, func(b *bench) { b.read(); b.writeReal("the quick brown fox jumps over the lazy dog") }},
 	{"request-wrong", setup{}, func(b *bench) { b.read(); b.write("7E5 14 FF") }},
 	{"gate", setup{}, func(b *bench) { b.atGate() }},
 	{"gate-open", setup{}, func(b *bench) { b.atGate(); b.lineUp() }},

@@ -2,6 +2,7 @@ package app
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -43,6 +44,7 @@ func (w *Window) makeRequestFields() {
 		w.explainAgain()
 		w.draw()
 	})
+	w.req.field.Lines(6)
 	w.req.large = look.Large(w.req.field)
 	w.req.other = look.NewField("other", T("compare.hint"), true, func(string) { w.explainAgain(); w.draw() })
 }
@@ -74,8 +76,14 @@ func (w *Window) requestPage() (body, margin fyne.CanvasObject) {
 			w.chooser(), w.cardList())
 		return look.Stack(16, parts...), w.margin("", T("request.m.start"), T("request.m.start.text"), T("request.m.safe"), T("request.m.safe.text"))
 	}
+	if r := w.readAs(); r != nil {
+		parts = append(parts, r)
+	}
 	if e.Frame != nil {
 		parts = append(parts, w.ribbon())
+	}
+	if s := w.stepList(); s != nil {
+		parts = append(parts, s)
 	}
 	if f := w.findings(); f != nil {
 		parts = append(parts, f)
@@ -121,18 +129,99 @@ func (w *Window) requestEntry() fyne.CanvasObject {
 	return look.Stack(4, parts...)
 }
 
+// readAs sets what was read beside what was typed, where notation or words stood around it. What belongs to the chosen
+// bytes is marked.
+func (w *Window) readAs() fyne.CanvasObject {
+	e := w.req.explained
+	if e.Cleaned == nil || strings.EqualFold(strings.Join(strings.Fields(e.Input), " "), strings.Join(strings.Fields(e.Cleaned.Text), " ")) {
+		return nil
+	}
+	return look.Boxed(look.Stack(3, look.Small(T("request.typed")), w.typedText(), look.Small(T("request.read-as")), look.AsIs(e.Cleaned.Text, look.Style{Mono: true})))
+}
+
+// typedLetters is how much of a pasted text is shown around what was read.
+const typedLetters = 420
+
+// typedText is what was typed, with what was read in ink and what belongs to the chosen bytes marked.
+func (w *Window) typedText() *look.Text {
+	e := w.req.explained
+	runes := []rune(e.Input)
+	const around, taken, chosen = 0, 1, 2
+	kind := make([]byte, len(runes))
+	step := max(0, slices.IndexFunc(e.Steps, func(s explain.Step) bool { return s.Taken }))
+	from := 0
+	for i, s := range e.Cleaned.Segments {
+		k := byte(taken)
+		if s.Step == step && w.req.span >= 0 && w.req.span < len(e.Fields) {
+			if f := e.Fields[w.req.span]; s.Byte == f.From || s.Byte >= f.From && s.Byte < f.To {
+				k = chosen
+			}
+		}
+		if i == 0 {
+			from = max(0, s.From-60)
+		}
+		for at := max(0, s.From); at < min(s.To, len(runes)); at++ {
+			kind[at] = max(kind[at], k)
+		}
+	}
+	styles := [...]look.Style{around: {Mono: true, Size: look.SizeSmall, Color: look.Soft}, taken: {Mono: true, Size: look.SizeSmall}, chosen: {Mono: true, Size: look.SizeSmall, Bold: true, Color: look.Accent}}
+	var runs []look.Run
+	to := min(len(runes), from+typedLetters)
+	for at := from; at < to; {
+		end := at + 1
+		for end < to && kind[end] == kind[at] {
+			end++
+		}
+		runs = append(runs, look.Run{Text: string(runes[at:end]), Style: styles[kind[at]]})
+		at = end
+	}
+	if to < len(runes) {
+		runs = append(runs, look.Run{Text: " …", Style: styles[around]})
+	}
+	return look.NewText(runs...)
+}
+
+// stepList names the requests of a text that holds several; the one that is explained is marked.
+func (w *Window) stepList() fyne.CanvasObject {
+	steps := w.req.explained.Steps
+	if len(steps) < 2 {
+		return nil
+	}
+	rows := []fyne.CanvasObject{}
+	for i, s := range steps {
+		if i == fewSteps {
+			rows = append(rows, look.Pad(8, 14, 8, 14, look.Small(N("steps.more", len(steps)-fewSteps))))
+			break
+		}
+		text := look.Stack(1, look.AsIs(s.Text, look.Style{Mono: true, Bold: s.Taken}), look.Small(s.Summary))
+		var act fyne.CanvasObject = look.Small(T("steps.shown"))
+		if !s.Taken && s.Text != "" {
+			act = look.NewButton(fmt.Sprintf("step %d", i), T("steps.take"), look.Plain, func() { w.req.field.SetText(s.Text) }).Small()
+		}
+		rows = append(rows, look.Pad(7, 12, 7, 14, look.Row(12, look.Natural(look.NewMark(classSigns[s.Class], 16)), look.Growing(text), look.Natural(look.Small(T("class."+string(s.Class)))), look.Natural(act))))
+	}
+	return look.Stack(6, look.Head(N("steps.title", len(steps))), look.Rows(rows...))
+}
+
+// fewSteps is how many requests of one text are listed.
+const fewSteps = 8
+
+// classSigns are the marks of the classes.
+var classSigns = map[explain.Class]look.Sign{explain.Look: look.MarkCheck, explain.Change: look.MarkNow, explain.Workshop: look.MarkOpen, explain.Never: look.MarkOpen}
+
 func (w *Window) ribbon() fyne.CanvasObject {
 	e := w.req.explained
 	var spans []look.Span
 	for _, f := range e.Fields {
 		spans = append(spans, look.Span{From: f.From, To: f.To, Name: f.Name, Filling: f.Name == fillingName, Wrong: f.Name == unreadName})
 	}
-	return look.NewRibbon(e.Frame.IDText, e.Frame.DataText, spans, w.req.span, func(i int) { w.req.span = i; w.draw() }).Over(w.lightSentence)
+	return look.NewRibbon(e.Frame.IDText, e.Frame.DataText, spans, w.req.span, func(i int) { w.req.span = i; w.draw() }).
+		Over(func(i int) { w.lightSentence(len(e.Fields), i) })
 }
 
-// lightSentence marks the sentence of the bytes that the pointer is on.
-func (w *Window) lightSentence(span int) {
-	for i := range w.req.explained.Fields {
+// lightSentence marks, of so many sentences, that of the bytes that the pointer is on.
+func (w *Window) lightSentence(of, span int) {
+	for i := range of {
 		if row, ok := look.Find(w.main.Object, fieldID(i)).(*look.Choice); ok {
 			row.Light(i == span)
 		}
@@ -206,12 +295,16 @@ func pointed(line string, at int, colour fyne.ThemeColorName) *look.Text {
 func (w *Window) fieldRows() fyne.CanvasObject {
 	var rows []fyne.CanvasObject
 	for i, f := range w.req.explained.Fields {
-		name := look.Stack(1, look.Head(f.Name), look.Styled(spacedID(f), look.Style{Mono: true, Size: look.SizeSmall, Color: look.Soft}))
-		row := look.Row(18, look.Fixed(look.Scaled(120), name).At(look.Top), look.Growing(look.Body(f.Text)).At(look.Top))
-		rows = append(rows, look.Hair(), look.NewChoice(fieldID(i), f.Name, look.Pad(7, 6, 7, 6, row), i == w.req.span, func() { w.req.span = i; w.draw() }).Follow().
-			Over(func(in bool) { w.lightBytes(i, in) }))
+		rows = append(rows, look.Hair(), w.fieldRow(i, f, look.Head(f.Name), look.Body(f.Text), i == w.req.span, func() { w.req.span = i; w.draw() }))
 	}
 	return look.Stack(0, rows...)
+}
+
+// fieldRow is one part of a frame: its name over its bytes, and beside them what it says.
+func (w *Window) fieldRow(i int, f explain.Field, title, text fyne.CanvasObject, chosen bool, choose func()) fyne.CanvasObject {
+	name := look.Stack(1, title, look.Styled(spacedID(f), look.Style{Mono: true, Size: look.SizeSmall, Color: look.Soft}))
+	row := look.Row(18, look.Fixed(look.Scaled(120), name).At(look.Top), look.Growing(text).At(look.Top))
+	return look.NewChoice(fieldID(i), f.Name, look.Pad(7, 6, 7, 6, row), chosen, choose).Follow().Over(func(in bool) { w.lightBytes(i, in) })
 }
 
 // spacedID is the hex of a field: an identifier as one word, bytes in pairs.
@@ -230,7 +323,7 @@ func (w *Window) nearest() fyne.CanvasObject {
 	}
 	var rows []fyne.CanvasObject
 	for _, n := range w.req.explained.Nearest {
-		text := look.Stack(1, look.Styled(n.Text, look.Style{Mono: true, Bold: true}), look.Small(n.Summary))
+		text := look.Stack(1, look.Styled(n.Text, look.Style{Mono: true, Bold: true}), look.Small(n.Summary), look.Small(n.Slip))
 		rows = append(rows, look.Pad(6, 12, 6, 14, look.Row(10, look.Growing(text), look.Natural(look.NewButton("near "+n.Text, T("near.take"), look.Plain, func() { w.req.field.SetText(n.Text) }).Small()))))
 	}
 	if len(rows) == 0 {
@@ -302,8 +395,7 @@ func (w *Window) classRow() fyne.CanvasObject {
 	if e.Class == "" {
 		return look.Gap(0)
 	}
-	sign := map[explain.Class]look.Sign{explain.Look: look.MarkCheck, explain.Change: look.MarkNow, explain.Workshop: look.MarkOpen, explain.Never: look.MarkOpen}[e.Class]
-	return look.Row(10, look.Natural(look.NewMark(sign, 16)).At(look.Top), look.Growing(look.Body("**"+T("class."+string(e.Class)+".head")+"** "+e.Reason)).At(look.Top))
+	return look.Row(10, look.Natural(look.NewMark(classSigns[e.Class], 16)).At(look.Top), look.Growing(look.Body("**"+T("class."+string(e.Class)+".head")+"** "+e.Reason)).At(look.Top))
 }
 
 // requestButtons are what can be done with the request now.

@@ -1,6 +1,9 @@
 package look
 
 import (
+	"strings"
+	"unicode/utf8"
+
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
 	"fyne.io/fyne/v2/driver/desktop"
@@ -11,7 +14,9 @@ import (
 // Field is a line of text that the owner types. Escape goes to the window.
 type Field struct {
 	widget.Entry
-	id string
+	id    string
+	most  int // lines that it grows to; 0 for a single line
+	lines int
 }
 
 // NewField makes a field; mono sets what is typed in the mono font.
@@ -20,11 +25,59 @@ func NewField(id, hint string, mono bool, changed func(string)) *Field {
 	f.ExtendBaseWidget(f)
 	f.SetPlaceHolder(hint)
 	f.TextStyle = fyne.TextStyle{Monospace: mono}
-	f.OnChanged = changed
+	f.OnChanged = func(text string) {
+		f.grow()
+		if changed != nil {
+			changed(text)
+		}
+	}
 	f.Scroll = container.ScrollHorizontalOnly
 	f.Wrapping = fyne.TextWrapOff
 	return f
 }
+
+// Lines lets the field grow with what is typed or pasted, up to a number of lines. Tab still goes on to the next part.
+func (f *Field) Lines(most int) *Field {
+	f.most = most
+	f.MultiLine = true
+	f.Wrapping = fyne.TextWrapBreak
+	f.Scroll = container.ScrollVerticalOnly
+	f.grow()
+	return f
+}
+
+// grow makes the field as high as what is in it.
+func (f *Field) grow() {
+	if f.most == 0 {
+		return
+	}
+	width := f.Size().Width - 4*f.Theme().Size(theme.SizeNameInnerPadding)
+	digit := fyne.MeasureText("0", f.Theme().Size(theme.SizeNameText), f.TextStyle).Width
+	across := max(20, int(width/max(1, digit)))
+	lines := 0
+	for line := range strings.SplitSeq(f.Text, "\n") {
+		lines += 1 + max(0, utf8.RuneCountInString(line)-1)/across
+	}
+	if lines = max(1, min(lines, f.most)); lines != f.lines {
+		f.lines = lines
+		f.SetMinRowsVisible(lines)
+	}
+}
+
+// SetText puts another text into the field.
+func (f *Field) SetText(text string) {
+	f.Entry.SetText(text)
+	f.grow()
+}
+
+// Resize gives the field a size.
+func (f *Field) Resize(size fyne.Size) {
+	f.Entry.Resize(size)
+	f.grow()
+}
+
+// AcceptsTab is never so: the keyboard can always go on.
+func (f *Field) AcceptsTab() bool { return false }
 
 // ID names the field within its window.
 func (f *Field) ID() string { return f.id }
