@@ -132,3 +132,42 @@ func TestUnfitAdapters(t *testing.T) {
 		})
 	}
 }
+
+// A whole look through every practice adapter that opens: the modules that are found, their codes, and the grade. Eleven
+// modules and twelve codes are the van's.
+func TestLookThroughFaultyAdapters(t *testing.T) {
+	for name, want := range map[string]struct {
+		modules, codes int
+		word           adapter.GradeWord
+	}{
+		"echo": {11, 12, adapter.GradeAll}, "no-spaces": {11, 12, adapter.GradeAll}, "wide-spaces": {11, 12, adapter.GradeAll},
+		"line-feeds": {11, 12, adapter.GradeAll}, "stray": {11, 12, adapter.GradeAll}, "split-lines": {11, 12, adapter.GradeAll},
+		"slow": {11, 12, adapter.GradeAll}, "fast": {11, 12, adapter.GradeAll}, "false-fast": {11, 12, adapter.GradeAll},
+		"interleaves": {11, 12, adapter.GradeAll}, "damages": {11, 12, adapter.GradeAll}, "restarts": {11, 12, adapter.GradeAll},
+		"sleeps": {11, 12, adapter.GradeAll}, "blocked": {11, 12, adapter.GradeAll}, "stops": {11, 12, adapter.GradeAll},
+		"false-version": {11, 12, adapter.GradeMost}, "hangs": {11, 12, adapter.GradeMost}, "small-buffer": {11, 12, adapter.GradeMost},
+		"narrow":    {10, 12, adapter.GradeMost}, // the module with a 29-bit identifier can't be asked
+		"not-exact": {11, 12, adapter.GradeReads}, "overflows": {11, 12, adapter.GradeReads},
+		"refuses-all": {3, 5, adapter.GradeReads}, // those whose identifiers are the standard's
+	} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				s := openStore(t)
+				defer s.Close()
+				v := openVisit(t, s, "serial:pipe", pipeDriver{Driver: elm.Driver(), t: t, car: "adapter-" + name})
+				defer v.Close()
+				look(t, v)
+				codes := 0
+				for _, m := range v.Modules() {
+					codes += len(m.Views)
+				}
+				if r, _ := v.Record(); !r.Complete || len(r.Modules) != want.modules || codes != want.codes {
+					t.Errorf("%d modules, %d codes, complete %v", len(r.Modules), codes, r.Complete)
+				}
+				if g := v.Adapter().Grade; g.Word != want.word {
+					t.Errorf("it %s: %v", g.Word, g.Cannot)
+				}
+			})
+		})
+	}
+}

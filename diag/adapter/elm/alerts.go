@@ -19,13 +19,15 @@ const (
 	notKnown                // ?: not understood, or not allowed now
 )
 
+const bufferFull = "BUFFERFULL"
+
 // alerts without their spaces; the pages are those of the ELM327 data sheet DSJ.
 var alerts = map[string]meaning{
 	"?":               notKnown, // p. 87
 	"NODATA":          nothing,  // p. 88
 	"STOPPED":         stopped,  // p. 88-89
 	"UNABLETOCONNECT": trouble,  // p. 89
-	"BUFFERFULL":      trouble,  // p. 87
+	bufferFull:        trouble,  // p. 87
 	"BUSBUSY":         trouble,  // p. 87
 	"BUSERROR":        trouble,  // p. 87
 	"FBERROR":         trouble,  // p. 88

@@ -296,7 +296,7 @@ func (c *conversation) line(x *exchange, e event) {
 			x.alert = clip(e.line)
 		}
 	default:
-		if squeeze(e.line) == "BUFFERFULL" {
+		if squeeze(e.line) == bufferFull {
 			c.seen.note(func(q *quality) { q.full++ })
 		}
 		if x.alert == "" {
@@ -330,7 +330,7 @@ func (c *conversation) frame(x *exchange, f can.Frame, at time.Time) {
 	case isotp.Completed:
 		m := link.Message{Address: from, Data: s.Message, At: at, Frames: append(r.frames, f)}
 		if len(m.Frames) > 1 {
-			c.seen.note(func(q *quality) { q.whole++ })
+			c.seen.note(func(q *quality) { q.whole, q.longest = q.whole+1, max(q.longest, len(m.Data)) })
 		}
 		r.frames = nil
 		x.complete(id, m)
@@ -377,7 +377,7 @@ func (c *conversation) finish(x *exchange) {
 	c.join(x)
 	for _, r := range x.receivers {
 		if got, want, ok := r.r.Pending(); ok {
-			c.shortfall(x, r)
+			c.shortfall(x, r, want)
 			c.torn(r.from, got, want, isotp.ErrTimeoutCr)
 			x.answers++ // something did come
 		}
@@ -394,7 +394,10 @@ func (c *conversation) finish(x *exchange) {
 }
 
 // shortfall notes an answer whose end did not come, unless the adapter has said why.
-func (c *conversation) shortfall(x *exchange, r *receiver) {
+func (c *conversation) shortfall(x *exchange, r *receiver, want int) {
+	if squeeze(x.alert) == bufferFull {
+		c.seen.note(func(q *quality) { q.tooLong = max(q.tooLong, want) })
+	}
 	if x.alert != "" || c.lost || x.spoilt || x.m.Address.Functional || r.from.Answer != x.m.Address.Answer {
 		return
 	}

@@ -13,8 +13,10 @@ type quality struct {
 	mu       sync.Mutex
 	speed    int  // of the line, bit/s
 	whole    int  // answers of several frames that arrived whole
+	longest  int  // bytes of the longest of them
 	lost     int  // answers of which bytes were missing
 	full     int  // answers that ended with BUFFER FULL
+	tooLong  int  // bytes of the longest of these
 	unasked  int  // long answers that ended after their first frame: nobody allowed the module to go on
 	notExact bool // it accepted CAF0 and refused a whole data field all the same
 	hung     []string
@@ -46,7 +48,7 @@ func (q *quality) graded(a adapter.Abilities, s skills, p protocol) adapter.Abil
 	}
 	a.ReadOnly = q.readOnly(s, p)
 	switch {
-	case q.full > 0, q.unasked > 0 && q.whole == 0:
+	case q.tooLong > q.longest, q.unasked > 0 && q.whole == 0:
 		g.Word = adapter.GradeShort
 	case a.ReadOnly != "":
 		g.Word = adapter.GradeReads
@@ -89,8 +91,11 @@ func (q *quality) cannot() []string {
 	if q.lost > 0 {
 		out = append(out, "It loses bytes of what the car says.")
 	}
-	if q.full > 0 {
+	switch {
+	case q.tooLong > q.longest:
 		out = append(out, "It has no room for long answers on this line.")
+	case q.full > 0:
+		out = append(out, "It has run out of room in the middle of an answer.")
 	}
 	if q.unasked > 0 && q.whole == 0 {
 		out = append(out, "It does not let a module go on with a long answer: no flow control was sent.")
