@@ -7,6 +7,7 @@ import (
 	"os"
 	"runtime"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -224,12 +225,13 @@ func TestNoRate(t *testing.T) {
 // speedy is a line on which only one speed carries anything; at the others both ends get noise, with a bell in it once.
 type speedy struct {
 	net.Conn
-	now, right int
-	noise      chan []byte
+	now   atomic.Int64
+	right int
+	noise chan []byte
 }
 
 func (s *speedy) Write(p []byte) (int, error) {
-	if s.now == s.right {
+	if int(s.now.Load()) == s.right {
 		return s.Conn.Write(p)
 	}
 	select {
@@ -263,7 +265,7 @@ func TestFindsLineSpeed(t *testing.T) {
 			s := &speedy{Conn: line, right: right, noise: make(chan []byte, 1)}
 			s.noise <- []byte{'\a'}
 			c, err := Open(t.Context(), s, Options{BitRate: 500_000, Speeds: speeds, SetSpeed: func(speed int) error {
-				s.now = speed
+				s.now.Store(int64(speed))
 				return nil
 			}})
 			if err != nil {
