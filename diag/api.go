@@ -20,6 +20,9 @@ type Options struct {
 	// Ahead moves the dates that the practice car's visits get in the logbook, to try what happens over weeks. It is
 	// refused for every other place.
 	Ahead time.Duration
+	// Identifiers are values of service 22 that the owner knows this car tells, beside those of the standards: the gate
+	// lets them be read. They are single ones, no more than 32, and never a range to be tried.
+	Identifiers []uint16
 }
 
 // Stage is what a visit is busy with, for a progress line.

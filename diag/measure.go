@@ -3,6 +3,7 @@ package diag
 import (
 	"context"
 	"errors"
+	"maps"
 
 	"readback/diag/link"
 	"readback/diag/obd"
@@ -38,14 +39,7 @@ func (v *Visit) findSource(ctx context.Context) (source, error) {
 	if known != nil {
 		return *known, nil
 	}
-	targets := []link.Address{link.Functional11()}
-	if v.conn.Abilities().Wide {
-		targets = append(targets, link.Functional29())
-	}
-	if all, ok := v.everyone(); ok {
-		targets = []link.Address{all}
-	}
-	for _, a := range targets {
+	for _, a := range v.toAll() {
 		for _, on := range []bool{false, true} {
 			s := source{address: a, onUDS: on}
 			err := v.at(s, func(r parameterReader) (err error) {
@@ -66,6 +60,17 @@ func (v *Visit) findSource(ctx context.Context) (source, error) {
 	return source{}, nil
 }
 
+// toAll are the addresses that reach all modules through this adapter.
+func (v *Visit) toAll() []link.Address {
+	if all, ok := v.everyone(); ok {
+		return []link.Address{all}
+	}
+	if v.conn.Abilities().Wide {
+		return []link.Address{link.Functional11(), link.Functional29()}
+	}
+	return []link.Address{link.Functional11()}
+}
+
 // at lets use read parameters at a source.
 func (v *Visit) at(s source, use func(parameterReader) error) error {
 	p := v.router.Peer(s.address)
@@ -82,21 +87,36 @@ var lists = []byte{0x00, 0x20, 0x40, 0x60, 0x80, 0xA0, 0xC0, 0xE0}
 
 func (o onUDS) Supported(ctx context.Context) (map[byte]bool, error) {
 	union := map[byte]bool{}
-	for _, first := range lists {
-		if first > 0 && !union[first] {
-			break
-		}
+	all, err := o.offered(ctx)
+	for _, r := range all {
+		maps.Copy(union, r.Value)
+	}
+	return union, err
+}
+
+// offered asks which of these identifiers each module offers. Nobody answering leaves it empty.
+func (o onUDS) offered(ctx context.Context) (obd.Answers[map[byte]bool], error) {
+	all := obd.Answers[map[byte]bool]{}
+	for i, first := range lists {
 		found, err := o.ask(ctx, first)
 		if err != nil {
-			return nil, err
+			return all, err
 		}
-		for _, i := range found {
-			for p := range i.Offered {
-				union[p] = true
+		more := false
+		for _, f := range found {
+			have, ok := all[f.from]
+			if !ok {
+				have.Value = map[byte]bool{}
 			}
+			maps.Copy(have.Value, f.Offered)
+			all[f.from] = have
+			more = more || i+1 < len(lists) && f.Offered[lists[i+1]]
+		}
+		if !more {
+			break
 		}
 	}
-	return union, nil
+	return all, nil
 }
 
 func (o onUDS) Value(ctx context.Context, param byte) (value float64, ok bool, err error) {
@@ -112,8 +132,14 @@ func (o onUDS) Value(ctx context.Context, param byte) (value float64, ok bool, e
 	return 0, false, nil
 }
 
+// identified is a value and the identifier of the module that told it.
+type identified struct {
+	from link.ID
+	obd.Identified
+}
+
 // ask reads one parameter of all modules, those with the lowest identifiers first. Silence and refusals are no values.
-func (o onUDS) ask(ctx context.Context, param byte) ([]obd.Identified, error) {
+func (o onUDS) ask(ctx context.Context, param byte) ([]identified, error) {
 	id := obd.IdentifierOfParameter(param)
 	answers, err := o.c.Ask(ctx, []byte{0x22, byte(id >> 8), byte(id)})
 	if errors.Is(err, obd.ErrNoAnswer) {
@@ -122,14 +148,14 @@ func (o onUDS) ask(ctx context.Context, param byte) ([]obd.Identified, error) {
 	if err != nil {
 		return nil, err
 	}
-	var out []obd.Identified
+	var out []identified
 	for _, from := range answers.IDs() {
 		a := answers[from]
 		if a.Err != nil || len(a.Value) < 3 || a.Value[0] != 0x62 {
 			continue
 		}
 		if i, err := obd.DecodeIdentifier(id, a.Value[3:]); err == nil {
-			out = append(out, i)
+			out = append(out, identified{from, i})
 		}
 	}
 	return out, nil

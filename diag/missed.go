@@ -97,7 +97,7 @@ func missedGroups(held []holding) []reading {
 }
 
 // sourceMissed names what the patterns of missed modules rest on.
-const sourceMissed = practice + "; which module a code misses: SAE J2012, from memory"
+const sourceMissed = byPractice + "; which module a code misses: SAE J2012, from memory"
 
 // missedNow: at least two modules hold, there now, that contact with the same module is lost. Whether that module
 // answered tells what is the matter.

@@ -53,6 +53,9 @@ func Open(ctx context.Context, o Options) (*Visit, error) {
 	if o.Ahead != 0 && !strings.HasPrefix(string(o.Place), "practice:") {
 		return nil, ErrCalendar
 	}
+	if len(o.Identifiers) > maxIdentifiers {
+		return nil, ErrManyIdentifiers
+	}
 	v := &Visit{opt: o, record: trace.NewRecorder(time.Now), heard: map[link.ID]bool{}}
 	conn, err := adapter.Open(ctx, o.Drivers, o.Place, adapter.Options{Tap: v.record, Tell: o.Tell})
 	if err != nil {
@@ -90,7 +93,7 @@ func (v *Visit) wire(conn adapter.Connection) (*gate.Gate, error) {
 	default:
 		return nil, fmt.Errorf("diag: adapter %q carries neither frames nor messages", conn.Abilities().Name)
 	}
-	return gate.New(l, gate.Options{}), nil
+	return gate.New(l, gate.Options{Identifiers: v.opt.Identifiers}), nil
 }
 
 // told is what a client adds to its waits for the further frames of a long answer where the transport tells that it has
@@ -161,6 +164,12 @@ func (v *Visit) keepRecording() error {
 	})
 	return err
 }
+
+// maxIdentifiers is how many identifiers an owner may add: single ones that somebody knows, and no range to be tried.
+const maxIdentifiers = 32
+
+// ErrManyIdentifiers means that more identifiers were added than an owner knows: a range is not tried.
+var ErrManyIdentifiers = fmt.Errorf("diag: no more than %d identifiers can be added", maxIdentifiers)
 
 // ErrCalendar means that dates were to be moved on another car than the practice car.
 var ErrCalendar = errors.New("diag: only the practice car has a calendar of its own")

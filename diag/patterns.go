@@ -22,9 +22,6 @@ const (
 	PatternNoResult = "no-result"     // entries that have not been tested yet
 )
 
-// practice is the source of the rules of this file, where none is named.
-const practice = "common practice"
-
 // Patterns are what several codes of the newest record say together.
 func (v *Visit) Patterns() []Pattern {
 	r, ok := v.Record()
@@ -111,7 +108,7 @@ func namesOf(held []holding) []string {
 
 // sameCode: one code in several modules has mostly one cause, outside of them.
 func sameCode(held []holding, told []string) (Pattern, bool) {
-	p := Pattern{Key: PatternSameCode, Codes: []string{}, Source: practice}
+	p := Pattern{Key: PatternSameCode, Codes: []string{}, Source: byPractice}
 	byCode := map[string][]holding{}
 	var order []string
 	for _, h := range held {

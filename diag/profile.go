@@ -64,10 +64,10 @@ func (p profile) extended(x uds.ExtendedRecord) garage.Extended {
 	return garage.Extended{Record: x.Record, Name: m.Name, Text: m.text(x.Data), Raw: x.Data}
 }
 
-// text shows raw bytes, most significant first, as a value with its unit; "" when the meaning or the length is not known.
-func (m meaning) text(raw []byte) string {
+// value reads raw bytes, most significant first; ok is false when the meaning or the length is not known.
+func (m meaning) value(raw []byte) (value float64, ok bool) {
 	if m.Bytes == 0 || len(raw) != m.Bytes {
-		return ""
+		return 0, false
 	}
 	var n uint64
 	for _, b := range raw {
@@ -77,7 +77,16 @@ func (m meaning) text(raw []byte) string {
 	if factor == 0 {
 		factor = 1
 	}
-	s := fmt.Sprintf("%.*f", m.Digits, float64(n)*factor+m.Offset)
+	return float64(n)*factor + m.Offset, true
+}
+
+// text shows raw bytes as a value with its unit; "" when the meaning or the length is not known.
+func (m meaning) text(raw []byte) string {
+	value, ok := m.value(raw)
+	if !ok {
+		return ""
+	}
+	s := fmt.Sprintf("%.*f", m.Digits, value)
 	if m.Unit == "" {
 		return s
 	}

@@ -47,7 +47,7 @@ func waveCode(c dtc.Code) bool {
 // supplyLow: the supply is too low while the car is read. Codes that are there now can come from that alone.
 func supplyLow(r garage.Visit, held []holding) (Pattern, bool) {
 	now := where(held, func(h holding) bool { return h.now && lowCode(h.code.Code) })
-	p := Pattern{Key: PatternSupply, Codes: namesOf(now), Source: practice + "; names of the codes: SAE J2012"}
+	p := Pattern{Key: PatternSupply, Codes: namesOf(now), Source: byPractice + "; names of the codes: SAE J2012"}
 	measured := r.Supply > 0
 	low := measured && r.Supply < lowVolts
 	switch {
@@ -92,7 +92,7 @@ func listed(names []string) string {
 // one odometer reading where that was kept. Codes that all miss the same module, without a trace of a low supply, say
 // something about that module instead.
 func flatBattery(held []holding) (Pattern, bool) {
-	p := Pattern{Key: PatternBattery, Codes: []string{}, Source: practice}
+	p := Pattern{Key: PatternBattery, Codes: []string{}, Source: byPractice}
 	wave := where(held, func(h holding) bool { return h.code.Status != nil && !h.now && waveCode(h.code.Code) })
 	at, wave := oneReading(wave)
 	modules := modulesOf(wave)
@@ -145,7 +145,7 @@ func oneEvent(held []holding, told []string) []Pattern {
 			if len(g.held) < 3 || modulesOf(g.held) < 2 {
 				continue
 			}
-			p := Pattern{Key: PatternEvent, Codes: namesOf(g.held), Source: practice}
+			p := Pattern{Key: PatternEvent, Codes: namesOf(g.held), Source: byPractice}
 			p.Text = fmt.Sprintf("%d codes in %d modules were stored at the same %s, %s. Mostly that is one event, and not a fault in each module.", len(g.held), modulesOf(g.held), by.what, g.text)
 			p.Next = "Remember what happened then: a flat battery, a repair, water, a knock. Tell the workshop that, and the " + by.what + "."
 			out = append(out, p)

@@ -1,0 +1,53 @@
+package diag
+
+import (
+	"encoding/csv"
+	"io"
+	"strconv"
+
+	"readback/diag/garage"
+)
+
+// SampleLog writes samples as lines of comma separated values (RFC 4180): time, name, value, unit. Every sample is handed
+// on at once, so that a log is whole up to where it ends. It may not be used from several goroutines.
+type SampleLog struct {
+	w     *csv.Writer
+	begun bool
+}
+
+// NewSampleLog begins a log on w. The line of heads is written with the first sample.
+func NewSampleLog(w io.Writer) *SampleLog { return &SampleLog{w: csv.NewWriter(w)} }
+
+// logTime is the time of a line: RFC 3339 in milliseconds, with the zone.
+const logTime = "2006-01-02T15:04:05.000Z07:00"
+
+// Write appends one sample. A value that was not told has no number: its column says so in words.
+func (l *SampleLog) Write(s Sample) error {
+	if !l.begun {
+		l.begun = true
+		if err := l.w.Write([]string{"time", "name", "value", "unit"}); err != nil {
+			return err
+		}
+	}
+	if err := l.w.Write([]string{s.At.Format(logTime), s.FullName(), s.Shown(), s.Unit}); err != nil {
+		return err
+	}
+	l.w.Flush()
+	return l.w.Error()
+}
+
+// FullName is the name of the value with the label of its number.
+func (s Sample) FullName() string {
+	if s.Label == "" {
+		return s.Name
+	}
+	return s.Name + ": " + s.Label
+}
+
+// Shown is the number without its unit, the state, the bytes, or why there is none.
+func (s Sample) Shown() string {
+	if s.Number && s.State == garage.Yes {
+		return strconv.FormatFloat(s.Value, 'f', s.Digits, 64)
+	}
+	return s.Text
+}
