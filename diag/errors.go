@@ -24,6 +24,9 @@ func Sentence(err error) string {
 		shape   *uds.ShapeError
 		damaged *garage.DamagedError
 		card    *garage.CardError
+		file    *garage.FileError
+		busy    *garage.BusyError
+		newer   *garage.NewerError
 		rights  *adapter.RightsError
 	)
 	switch {
@@ -59,6 +62,12 @@ func Sentence(err error) string {
 		return "This adapter can't send the request exactly as shown. Nothing was sent."
 	case errors.As(err, &damaged):
 		return fmt.Sprintf("The logbook file was damaged. It is kept as %s. Start again to begin a new one.", damaged.KeptAs)
+	case errors.As(err, &file):
+		return fileSentence(file)
+	case errors.As(err, &busy):
+		return "Another program has the logbook open. Close it, then try again."
+	case errors.As(err, &newer):
+		return "This logbook was written by a newer edition of the program. It is left as it is."
 	case errors.As(err, &card):
 		return cardSentence(card)
 	case errors.Is(err, ErrNobodyAnswered):
@@ -81,6 +90,20 @@ func Sentence(err error) string {
 		return "A module answered in a form that is not understood. Its bytes are kept as they are."
 	}
 	return "Something went wrong: " + err.Error()
+}
+
+func fileSentence(e *garage.FileError) string {
+	switch e.Fault {
+	case garage.FaultForeign:
+		return "This is not a file that Readback has written. Nothing was changed."
+	case garage.FaultNewer:
+		return "This file was written by a newer edition of the program. Nothing was changed."
+	case garage.FaultDamaged:
+		return "This file is damaged, so none of it was taken. Nothing was changed. Try another copy of it."
+	case garage.FaultTooLarge:
+		return "This file is larger than any that Readback writes. Nothing was changed."
+	}
+	return "This file can't be taken. Nothing was changed."
 }
 
 func cardSentence(e *garage.CardError) string {

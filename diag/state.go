@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"readback/diag/adapter"
 	"readback/diag/explain"
 	"readback/diag/garage"
 	"readback/diag/gate"
@@ -52,7 +53,21 @@ func (v *Visit) Measure(ctx context.Context) error {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	v.state.Speed, v.state.Motor, v.state.RunTime, v.state.Supply = s.Speed, s.Motor, s.RunTime, s.Supply
+	v.rememberSupply(s.Supply)
 	return err
+}
+
+// rememberSupply keeps what is known of the supply over time, so that the gate sees a supply that sags. v.mu is held.
+func (v *Visit) rememberSupply(now *gate.Reading) {
+	if w, ok := v.conn.(adapter.SupplyWatch); ok {
+		v.state.Supplies = nil
+		for _, r := range w.SupplyReadings() {
+			v.state.Supplies = gate.Remember(v.state.Supplies, gate.Reading{Value: r.Volts, At: r.At, Source: gate.Measured})
+		}
+	}
+	if now != nil {
+		v.state.Supplies = gate.Remember(v.state.Supplies, *now)
+	}
 }
 
 // Say is the owner's own statement about a latch; it expires after five minutes. Unsay takes it back.

@@ -43,6 +43,12 @@ type commands struct {
 	Send     sendCmd     `cmd:"" help:"Send one request through the gate, once, and read back."`
 	History  historyCmd  `cmd:"" help:"Show the logbook."`
 	Report   reportCmd   `cmd:"" help:"Write the report of a visit, for a workshop or to be shared."`
+	Cards    cardsCmd    `cmd:"" help:"Show, take over and hand on the request cards of a car."`
+	Backup   backupCmd   `cmd:"" help:"Write the whole logbook into one file."`
+	Restore  restoreCmd  `cmd:"" help:"Put a back-up in the place of the logbook; the old one is kept aside."`
+	Export   exportCmd   `cmd:"" help:"Write one car with all its visits into one file."`
+	Import   importCmd   `cmd:"" help:"Take a car from such a file."`
+	Rescue   rescueCmd   `cmd:"" help:"Save what can be read of a damaged logbook."`
 	Practice practiceCmd `cmd:"" help:"Run the practice car as a device of its own."`
 }
 
