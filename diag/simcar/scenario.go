@@ -16,7 +16,18 @@ import "readback/diag/link"
 //	runner-uds  the same, asked by the services of SAE J1979-2
 //	pony        an old petrol car on ISO 9141-2: more codes than go into one message
 //	drover      an old diesel with three modules of ISO 14230 on its serial line
+//	flat-battery      the van with nothing but the wave of remembered codes
+//	lock-fault        the van with nothing but the flap lock fault
+//	refusing-gateway  the van whose modules refuse every clear with 33
+//	silent-module     the van without its climate module, which two others miss
+//	wrong-rate        the van behind an adapter that is set to another bit rate
+//	clone-adapter     the van behind a serial adapter that calls itself newer than it is
+//	lesson            the van of the lessons
 //	twenty      the same van with twenty modules: both identifier widths, answers at all distances, a slow one, a silent one
+//	crowded     the same twenty, all of which answer, with 300 codes
+//	thirteen    the quiet van with thirteen modules, all of which answer
+//	thirteen-less-two  the same, two of which are not there any more
+//	body-unheard  four modules miss the body module, now, and it answers all the same
 //
 // The scenarios whose names begin with "adapter-" are the same van behind serial adapters that are old, copied or broken,
 // one fault each; their notes say which.
@@ -44,6 +55,7 @@ type Scenario struct {
 	Modules  map[string]*Module `json:"modules"`
 	Traffic  []Traffic          `json:"traffic"` // ordinary messages while the ignition is on
 	Adapter  *AdapterSpec       `json:"adapter"` // a serial adapter unlike the data sheet's; nil: one like it
+	Misset   int                `json:"misset"`  // bit rate that an adapter of frames is wrongly set to, bit/s; 0: the bus's own
 }
 
 // Engine is what the parameters of a combustion engine follow.

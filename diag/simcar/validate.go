@@ -25,6 +25,8 @@ func (s *Scenario) Validate() error {
 		return wrong("bitRate", "a car without CAN has none")
 	case s.Line == OnCAN && s.BitRate != 500000 && s.BitRate != 250000:
 		return wrong("bitRate", "%d bit/s is neither 500000 nor 250000 (ISO 15765-4)", s.BitRate)
+	case s.Misset < 0 || s.Misset > 0 && (s.Line != OnCAN || s.Misset == s.BitRate):
+		return wrong("misset", "%d bit/s is no other bit rate than the bus's", s.Misset)
 	case s.Supply < 0 || s.Supply > 25.5:
 		return wrong("supply", "%g V is outside 0 to 25.5", s.Supply)
 	case s.Outside < -40 || s.Outside > 215:

@@ -19,7 +19,11 @@ const Scheme = "practice"
 // Driver is the driver of practice cars. Each Open makes a new car, as its scenario describes it.
 func Driver() adapter.Driver { return driver{} }
 
-type driver struct{}
+// WithSerial is the same driver, but for cars whose scenario has a serial adapter of its own: those are opened through
+// that adapter, by open, which must speak its commands.
+func WithSerial(open OpenSerial) adapter.Driver { return driver{open} }
+
+type driver struct{ serial OpenSerial }
 
 func (driver) Schemes() []string { return []string{Scheme} }
 
@@ -36,7 +40,7 @@ func (driver) Find(context.Context) ([]adapter.Found, error) {
 	}}, nil
 }
 
-func (driver) Open(ctx context.Context, p adapter.Place, _ adapter.Options) (adapter.Connection, error) {
+func (d driver) Open(ctx context.Context, p adapter.Place, o adapter.Options) (adapter.Connection, error) {
 	s, err := scenario(p)
 	if err == nil {
 		err = ctx.Err()
@@ -44,7 +48,14 @@ func (driver) Open(ctx context.Context, p adapter.Place, _ adapter.Options) (ada
 	if err != nil {
 		return nil, &adapter.OpenError{Place: p, Step: adapter.StepAdapter, Cause: err}
 	}
-	return newConnection(simcar.New(s), s.BitRate), nil
+	if s.Adapter != nil && d.serial != nil {
+		return openSerial(ctx, simcar.New(s), d.serial, p, o)
+	}
+	c := newConnection(simcar.New(s), s.BitRate)
+	if s.Misset > 0 {
+		c.bitRate, c.tester = s.Misset, misset{c.tester}
+	}
+	return c, nil
 }
 
 func scenario(p adapter.Place) (*simcar.Scenario, error) {
