@@ -20,6 +20,7 @@ type AdapterSpec struct {
 	Pieces   int  `json:"pieces"`   // bytes that it sends at a time; needs speed. 0: as it likes
 	Pause    int  `json:"pause"`    // ms between pieces
 	Lose     int  `json:"lose"`     // each byte of answers whose number this divides is lost; 0: none
+	LoseOver int  `json:"loseOver"` // bit/s: bytes are lost only while the line is faster
 	NoPrompt bool `json:"noPrompt"` // it never shows its prompt
 	NoFlow   bool `json:"noFlow"`   // it never sends flow control
 	Stray    Hex  `json:"stray"`    // bytes behind the prompt after a reset
@@ -38,7 +39,7 @@ func (a *AdapterSpec) validate() error {
 	switch {
 	case a == nil:
 		return nil
-	case a.Speed < 0 || a.Buffer < 0 || a.Slow < 0 || a.Gaps < 0 || a.Pieces < 0 || a.Pause < 0 || a.Lose < 0 || a.Alert.After < 0:
+	case a.Speed < 0 || a.Buffer < 0 || a.Slow < 0 || a.Gaps < 0 || a.Pieces < 0 || a.Pause < 0 || a.Lose < 0 || a.LoseOver < 0 || a.Alert.After < 0:
 		return wrong("adapter", "has a number below 0")
 	case a.Slow > 60000 || a.Pause > 60000:
 		return wrong("adapter", "takes more than 60000 ms")
@@ -126,7 +127,7 @@ func (d *device) alerted() bool {
 // lossy is text of an answer without the bytes that this adapter loses.
 func (d *device) lossy(text string) string {
 	every := d.spec().Lose
-	if every == 0 {
+	if every == 0 || d.spec().LoseOver > 0 && d.out.speed() <= d.spec().LoseOver {
 		return text
 	}
 	var out strings.Builder

@@ -24,6 +24,7 @@ type conversation struct {
 	found    protocol          // as the car's bus was found; it does not change
 	speed    int               // of the line in bit/s; 0 when it isn't seen
 	first    int               // the speed at which the adapter was found
+	hasty    bool              // bytes were lost at a faster speed than that
 	set      map[string]string // settings as they are now, by name
 	lost     bool              // the adapter has lost its settings
 	sums     bool              // on a bus with header bytes: checksums are shown

@@ -269,7 +269,7 @@ func (c *conversation) line(x *exchange, e event) {
 			c.show(bus.In, f, e.at)
 			c.frame(x, f, e.at)
 		case m == plain && x.cut.IsZero(): // a line that we have cut short ourselves is torn by right
-			c.seen.note(func(q *quality) { q.lost++ })
+			c.loses()
 			x.spoilt = true
 			c.deliver(result{err: &link.AdapterError{Op: "receiving", Text: clip(e.line)}})
 		}
@@ -322,7 +322,7 @@ func (c *conversation) frame(x *exchange, f can.Frame, at time.Time) {
 	}
 	s := r.r.Frame(f.Data[:f.Length])
 	if s.Cause != nil {
-		c.seen.note(func(q *quality) { q.lost++ })
+		c.loses()
 		r.frames = nil
 		c.torn(from, s.Got, s.Of, s.Cause)
 	}
@@ -401,11 +401,9 @@ func (c *conversation) shortfall(x *exchange, r *receiver, want int) {
 	if x.alert != "" || c.lost || x.spoilt || x.m.Address.Functional || r.from.Answer != x.m.Address.Answer {
 		return
 	}
-	c.seen.note(func(q *quality) {
-		if len(r.frames) == 1 {
-			q.unasked++
-		} else {
-			q.lost++
-		}
-	})
+	if len(r.frames) == 1 {
+		c.seen.note(func(q *quality) { q.unasked++ })
+		return
+	}
+	c.loses()
 }

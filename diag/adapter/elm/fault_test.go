@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"testing/synctest"
@@ -19,14 +20,29 @@ import (
 // faultyLine is a serial line in memory with a practice adapter at its other end; both ends have a speed.
 type faultyLine struct {
 	net.Conn
-	speed  atomic.Int64
-	speeds []int // that were set, in order
-	pull   func()
+	speed atomic.Int64
+	pull  func()
+
+	mu      sync.Mutex
+	written strings.Builder
+}
+
+func (l *faultyLine) Write(b []byte) (int, error) {
+	l.mu.Lock()
+	l.written.Write(b)
+	l.mu.Unlock()
+	return l.Conn.Write(b)
+}
+
+// times is how often a text was written.
+func (l *faultyLine) times(text string) int {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return strings.Count(l.written.String(), text)
 }
 
 func (l *faultyLine) SetSpeed(bitsPerSecond int) error {
 	l.speed.Store(int64(bitsPerSecond))
-	l.speeds = append(l.speeds, bitsPerSecond)
 	return nil
 }
 
@@ -145,6 +161,8 @@ func TestFaultyAdapters(t *testing.T) {
 		"hangs": {answers: whole, word: adapter.GradeMost, cannot: "hangs on AT FCSM2"},
 		"loses-bytes": {answers: "7EC 20|7EC101462F1903054E, silent|7EC223030303423137, torn at 13 of 20|72E 20|18DAF582143453233453350, torn at 6 of 20, silent",
 			word: adapter.GradeReads, readOnly: "lost bytes", cannot: "loses bytes"},
+		"hasty": {answers: "7EC 20|7EC101462F1903054E, silent|7EC 20|72E 20|18DAF158 20", word: adapter.GradeMost,
+			cannot: "loses bytes at 500000 bit/s; its line runs at 38400 bit/s now"},
 		"not-exact":    {answers: firstTorn("?"), word: adapter.GradeReads, readOnly: "exactly as shown", cannot: "length byte"},
 		"no-flow":      {answers: strings.Join(allOfThem, "|"), word: adapter.GradeShort, readOnly: "first part", cannot: "no flow control was sent"},
 		"overflows":    {answers: firstTorn("torn at 13 of 20, BUFFER FULL"), word: adapter.GradeReads, readOnly: "out of room", cannot: "run out of room"},
@@ -199,8 +217,8 @@ func TestFaultyAdaptersAll(t *testing.T) {
 			n++
 		}
 	}
-	if n != 27 {
-		t.Errorf("there are %d scenarios of adapters; the table has 27", n)
+	if n != 28 {
+		t.Errorf("there are %d scenarios of adapters; the table has 28", n)
 	}
 }
 

@@ -15,6 +15,7 @@ type quality struct {
 	whole    int  // answers of several frames that arrived whole
 	longest  int  // bytes of the longest of them
 	lost     int  // answers of which bytes were missing
+	lossy    int  // the speed of the line, bit/s, at which some were; 0: none
 	full     int  // answers that ended with BUFFER FULL
 	tooLong  int  // bytes of the longest of these
 	unasked  int  // long answers that ended after their first frame: nobody allowed the module to go on
@@ -90,6 +91,9 @@ func (q *quality) cannot() []string {
 	var out []string
 	if q.lost > 0 {
 		out = append(out, "It loses bytes of what the car says.")
+	}
+	if q.lossy > 0 {
+		out = append(out, fmt.Sprintf("It loses bytes at %d bit/s; its line runs at %d bit/s now.", q.lossy, q.speed))
 	}
 	switch {
 	case q.tooLong > q.longest:

@@ -173,7 +173,7 @@ func (c *conversation) headerLine(x *exchange, e event, m meaning) {
 	case err == nil:
 		c.headerMessage(x, h, e.at)
 	case m == plain && x.cut.IsZero() && !errors.Is(err, errForeign):
-		c.seen.note(func(q *quality) { q.lost++ })
+		c.loses()
 		x.spoilt = true
 		c.deliver(result{err: &link.AdapterError{Op: "receiving", Text: clip(e.line)}})
 	}

@@ -91,6 +91,11 @@ func (c *conversation) steps(ctx context.Context, m link.Message, fields [][]byt
 }
 
 func (c *conversation) settings(ctx context.Context, steps []func() error) error {
+	if c.hasty {
+		if err := c.lower(ctx); err != nil {
+			return err
+		}
+	}
 	if c.lost {
 		if err := c.setUpAgain(ctx); err != nil {
 			return err

@@ -106,9 +106,39 @@ func (c *conversation) told(ctx context.Context, version string) bool {
 	}
 }
 
-// back returns to the speed before. An adapter that has stayed at the new one is reset by what is sent first.
+// back returns to the speed before. An adapter that has stayed at the new one is reset by what is sent first; the lone
+// carriage return ends the change of speed, and no request has been sent that it could repeat.
 func (c *conversation) back(ctx context.Context, old int) error {
-	if err := c.w.write("\rATZ\r"); err != nil {
+	if err := c.w.write("\r"); err != nil {
+		return err
+	}
+	return c.resetTo(ctx, old)
+}
+
+// lower returns to the adapter's first speed after bytes were lost at a faster one. Its settings are lost with that.
+func (c *conversation) lower(ctx context.Context) error {
+	c.hasty = false
+	if err := c.resetTo(ctx, c.first); err != nil {
+		return err
+	}
+	lossy := c.speed
+	c.speed, c.lost = c.first, true
+	c.seen.note(func(q *quality) { q.speed, q.lossy = c.first, lossy })
+	return nil
+}
+
+// loses notes that bytes are missing. On a line that we have made faster, that is taken for the reason.
+func (c *conversation) loses() {
+	if c.speed != c.first {
+		c.hasty = true
+		return
+	}
+	c.seen.note(func(q *quality) { q.lost++ })
+}
+
+// resetTo resets the adapter, which then has its first speed, and finds it at a speed.
+func (c *conversation) resetTo(ctx context.Context, old int) error {
+	if err := c.w.write("ATZ\r"); err != nil {
 		return err
 	}
 	if err := c.w.quiet(ctx, oldWait); err != nil {
