@@ -23,8 +23,10 @@ func TestEmbeddedScenarios(t *testing.T) {
 		}
 		vin, car, modules := "0TNCE23E3P0004217", "Tarn Courier E", 11
 		switch {
-		case name == "twenty":
+		case name == "twenty", name == "crowded":
 			modules = 20
+		case strings.HasPrefix(name, "thirteen"):
+			modules = 13
 		case strings.HasPrefix(name, "runner"):
 			vin, car, modules = "0TNRN21S6M0001873", "Tarn Runner", 3
 		case name == "pony":
