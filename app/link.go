@@ -75,6 +75,7 @@ func (w *Window) makeFields() {
 	w.makeGateFields()
 	w.makeCarFields()
 	w.makeLogFields()
+	w.makeLessonParts()
 }
 
 // findAdapters looks what is plugged in.

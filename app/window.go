@@ -12,6 +12,7 @@ import (
 	"readback/app/look"
 	"readback/diag"
 	"readback/diag/adapter"
+	"readback/diag/lesson"
 )
 
 // Page is one page of the window.
@@ -27,13 +28,14 @@ const (
 	PageGate     Page = "gate"
 	PageReadBack Page = "read-back"
 	PageLogbook  Page = "logbook"
+	PagePractice Page = "practice"
 )
 
 // steps are the pages that are steps of a visit.
 var steps = []Page{PageCable, PageLink, PageCodes, PageRequest, PageGate, PageReadBack}
 
 // beside are the pages beside a visit.
-var beside = []Page{PageLogbook}
+var beside = []Page{PageLogbook, PagePractice}
 
 // Taste is what the owner has chosen for the window itself.
 type Taste struct {
@@ -47,6 +49,9 @@ type Options struct {
 	Place adapter.Place // connected at once when not ""
 	// Keep, when not nil, is told of each change of taste.
 	Keep func(Taste)
+	// Progress is how far the owner has come in the lessons; KeepProgress, when not nil, is told when they come further.
+	Progress     lesson.Progress
+	KeepProgress func(lesson.Progress)
 	// Do runs a function on the window's thread; nil is [fyne.Do].
 	Do func(func())
 	// Now tells the time; nil is [time.Now].
@@ -78,6 +83,7 @@ type Window struct {
 	back  backState
 	cars  carState
 	logs  logState
+	les   lessonState
 
 	rail, main, side *look.Scroller
 	strip            *fyne.Container
@@ -198,6 +204,7 @@ func (w *Window) keys(c fyne.Canvas) {
 		c.AddShortcut(&desktop.CustomShortcut{KeyName: numbers[i], Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(p) })
 	}
 	c.AddShortcut(&desktop.CustomShortcut{KeyName: fyne.KeyL, Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(PageLogbook) })
+	c.AddShortcut(&desktop.CustomShortcut{KeyName: fyne.KeyP, Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(PagePractice) })
 	c.AddShortcut(&desktop.CustomShortcut{KeyName: fyne.Key0, Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(PageCar) })
 }
 
@@ -212,6 +219,8 @@ func (w *Window) escape() {
 		// A request that is on its way can't be taken back; its reading afterwards has a button of its own.
 	case w.page == PageGate:
 		w.Show(PageRequest)
+	case w.page == PagePractice && w.les.run != nil:
+		w.leaveLesson()
 	}
 }
 
@@ -258,6 +267,8 @@ func (w *Window) pageContent() (body, margin fyne.CanvasObject) {
 		body, margin = w.readBackPage()
 	case PageLogbook:
 		body, margin = w.logbookPage()
+	case PagePractice:
+		body, margin = w.practicePage()
 	default:
 		body, margin = w.linkPage()
 	}
