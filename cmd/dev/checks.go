@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"sync"
+	"time"
 )
 
 func checkFormat(ctx context.Context, j *job) tally {
@@ -65,17 +67,53 @@ func fuzzTests(ctx context.Context, j *job) tally {
 	if len(targets) == 0 {
 		return check("finding the fuzz targets", errors.New("there are none"), "")
 	}
-	var sum tally
-	for _, f := range targets {
-		args := []string{"-run=^$", fmt.Sprintf("-fuzz=^%s$", f.name), "-fuzztime=" + j.fuzz.String(), f.pkg}
-		t := j.goTest(ctx, never, args...)
-		if cutShort(t) {
-			t = j.goTest(ctx, never, args...)
-		}
-		sum.add(t)
+	var (
+		sum  tally
+		mu   sync.Mutex
+		work sync.WaitGroup
+		next = make(chan testFunc)
+	)
+	for range fuzzAtOnce {
+		work.Go(func() {
+			for f := range next {
+				t, said := j.fuzzOne(ctx, f)
+				mu.Lock()
+				_, err := j.log.Write(said)
+				sum.add(t)
+				if err != nil {
+					sum.add(check("writing the log of a fuzz target", err, ""))
+				}
+				mu.Unlock()
+			}
+		})
 	}
+	for _, f := range targets {
+		next <- f
+	}
+	close(next)
+	work.Wait()
 	return sum
 }
+
+// fuzzAtOnce is how many targets run at the same time, each with one worker: building one while another runs.
+const fuzzAtOnce = 2
+
+// fuzzOne runs one target. Inputs that lead somewhere new are not made smaller: that takes longer than the run.
+func (j *job) fuzzOne(ctx context.Context, f testFunc) (tally, []byte) {
+	var said bytes.Buffer
+	own := *j
+	own.log = &said
+	long := max(j.fuzz, fuzzLonger[f.pkg])
+	args := []string{"-run=^$", fmt.Sprintf("-fuzz=^%s$", f.name), "-fuzztime=" + long.String(), "-fuzzminimizetime=1x", "-parallel=1", f.pkg}
+	t := own.goTest(ctx, never, args...)
+	if cutShort(t) {
+		t = own.goTest(ctx, never, args...)
+	}
+	return t, said.Bytes()
+}
+
+// fuzzLonger are the packages whose targets run at least this long: what an owner pastes comes from anywhere.
+var fuzzLonger = map[string]time.Duration{"./diag/explain": 20 * time.Second}
 
 // cutShort recognises a run that found nothing and still failed, because its time ended while a worker was being asked
 // (a weakness of go test, from memory): it says so and names no input. A run that found something names the

@@ -45,11 +45,13 @@ func displayNeeds() []need {
 	}
 }
 
-// testNeeds is what the tests of the packages need: the window's libraries, and an independent reader of CAN files.
+// testNeeds is what the tests of the packages need: the window's libraries, and independent readers of CAN files and of
+// printed pages.
 func testNeeds() []need {
 	return append(windowNeeds(),
 		need{what: "tshark", met: program("tshark"), packages: each("tshark", "wireshark-cli", "wireshark-cli"), byHand: readerByHand},
-		need{what: "capinfos", met: program("capinfos"), packages: each("wireshark-common", "wireshark-cli", "wireshark-cli"), byHand: readerByHand})
+		need{what: "capinfos", met: program("capinfos"), packages: each("wireshark-common", "wireshark-cli", "wireshark-cli"), byHand: readerByHand},
+		need{what: "pdftotext", met: program("pdftotext"), packages: each("poppler-utils", "poppler-utils", "poppler"), byHand: "install poppler's command line programs, and put their folder into PATH"})
 }
 
 const readerByHand = "install the command line programs tshark and capinfos, and put their folder into PATH"
