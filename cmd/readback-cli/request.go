@@ -97,7 +97,7 @@ func (e *env) printExplanation(x explain.Explanation) {
 		fmt.Fprintln(e.out)
 	}
 	for _, f := range x.Fields {
-		e.wrapped(fmt.Sprintf("  %-23s  %-13s  ", f.Hex, f.Name), strings.Repeat(" ", 42), f.Text)
+		e.wrapped(fmt.Sprintf("  %-23s  %-14s  ", f.Hex, f.Name), strings.Repeat(" ", 43), f.Text)
 	}
 	if len(x.Steps) > 0 {
 		fmt.Fprintln(e.out, "\nThere are several:")
@@ -119,7 +119,7 @@ func (e *env) printExplanation(x explain.Explanation) {
 			e.wrapped("       ", "       ", f.Fix)
 		}
 	}
-	if near := x.Nearest; len(near) > 0 && x.Odd() { // of a sound request nobody is offered another one
+	if near := x.Nearest; len(near) > 0 && x.Slipped() { // of a sound request nobody is offered another one
 		fmt.Fprintln(e.out, "\nOne slip away:")
 		for _, n := range near {
 			e.wrapped("  "+n.Text+"  ", "      ", fmt.Sprintf("[%s] %s", n.Class, n.Summary))
@@ -132,7 +132,7 @@ func (e *env) printExplanation(x explain.Explanation) {
 	e.wrapped("Class      ", "           ", string(x.Class)+". "+x.Reason)
 	e.listed("Lost       ", x.Lost)
 	e.listed("It can't   ", x.Cannot)
-	if x.Words != nil {
+	if x.Words != nil && sendable(x) {
 		fmt.Fprintln(e.out, "Say back  ", strings.Join(x.Words[:], " "))
 	}
 	if x.Sure != "" {

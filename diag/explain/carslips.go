@@ -70,7 +70,8 @@ func holds(w who, code []byte) bool {
 
 // oneSlip says that a request which can't go out, or is none that is usual, is a slip away from one that is.
 func (x *typed) oneSlip(e *Explanation) {
-	if len(e.Nearest) == 0 || x.w.class == Never || slices.ContainsFunc(x.out, func(f Finding) bool { return slices.Contains(slipCodes, f.Code) }) {
+	named := slices.ContainsFunc(x.out, func(f Finding) bool { return slices.Contains(slipCodes, f.Code) })
+	if len(e.Nearest) == 0 || x.w.class == Never || named && !x.differs() {
 		return
 	}
 	if q := x.t.payload; x.t.kind == single && isAnswer(q[0]) && (q[0] == 0x7F || answeredService(q[0], x.w.older()) != nil) {
@@ -81,7 +82,8 @@ func (x *typed) oneSlip(e *Explanation) {
 	p := split(unhex(strings.ReplaceAll(near.Text[strings.IndexByte(near.Text, ' '):], " ", "")), 0).payload
 	switch {
 	case !usual(p, x.w, &x.o):
-	case !whole:
+	case named && !x.o.Wish.wants(p):
+	case !whole && !x.differs():
 		x.found("near-known", Doubt, x.place(0), fmt.Sprintf("One slip away is a usual request: %s", near.Summary), near.Slip+" Compare it with the instructions.")
 	case x.differs() && x.o.Wish.wants(p):
 		x.found("near-known", Doubt, x.place(1), fmt.Sprintf("One slip away is a request that does what you said: %s", near.Summary), near.Slip+" Compare it with the instructions.")

@@ -30,7 +30,11 @@ type cleaned struct {
 	guess    string // the text with look-alikes replaced, "" where there were none
 	slips    int    // how many look-alikes
 	prose    bool   // there were words around the request; they are left out
+	holes    []hole // what stands in the place of bytes and can't be read
 }
+
+// hole is a part of the input that can't be read, runes from..to.
+type hole struct{ from, to int }
 
 // header is an identifier that an adapter command sets for the tokens after it.
 type header struct {
@@ -92,7 +96,7 @@ func clean(text string) cleaned {
 	runes := make([]rune, 0, min(len(text), maxRunes))
 	for _, r := range text {
 		if len(runes) == maxRunes {
-			c.found("too-long", Wrong, maxRunes-1, fmt.Sprintf("This text is longer than %d characters. It is not read.", maxRunes), "Paste the lines with the request only.")
+			c.found("too-long", Wrong, -1, fmt.Sprintf("This text is longer than %d characters. It is not read.", maxRunes), "Paste the lines with the request only.")
 			return c
 		}
 		runes = append(runes, r)
@@ -371,6 +375,7 @@ func (c *cleaned) token(r []rune, at, line int) {
 }
 
 func (c *cleaned) unreadable(w word) {
+	c.holes = append(c.holes, hole{w.at, w.at + len(w.r)})
 	if isPlaceholder(w.r) {
 		c.found("placeholder", Wrong, w.at, fmt.Sprintf("%q stands for a byte that is not written out.", string(w.r)), "Ask for the missing byte. It is never filled in here.")
 		return

@@ -43,7 +43,7 @@ func Explain(text string, o Options) Explanation {
 		several(&e, steps, found, main, o, &c)
 	}
 	e.Input = kept(text)
-	e.Cleaned = segments(steps)
+	e.Cleaned = segments(steps, c.holes)
 	e.Findings = c.findings
 	if e.Findings == nil {
 		e.Findings = []Finding{}
@@ -74,16 +74,18 @@ func levelRank(l Level) int {
 	return 2
 }
 
-// kept is the part of the input that was looked at.
+// kept is the part of the input that was looked at. A byte that is no text counts as one character.
 func kept(text string) string {
+	var b strings.Builder
 	n := 0
-	for i := range text {
+	for _, r := range text {
 		if n == maxRunes {
-			return strings.ToValidUTF8(text[:i], "\uFFFD")
+			break
 		}
+		b.WriteRune(r)
 		n++
 	}
-	return strings.ToValidUTF8(text, "\uFFFD")
+	return b.String()
 }
 
 func unread(summary string) Explanation {

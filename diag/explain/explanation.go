@@ -123,7 +123,8 @@ type Cleaned struct {
 	Segments []Segment `json:"segments"` // frame by frame; an identifier that holds for several is linked with each
 }
 
-// Segment links runes From to To, exclusive, of the input with the byte that they were read as.
+// Segment links runes From to To, exclusive, of the input with the byte that they were read as. What stands in the place
+// of bytes and can't be read has Byte [Gap] and no Hex; in the text it is "??".
 type Segment struct {
 	From int    `json:"from"`
 	To   int    `json:"to"`
@@ -198,7 +199,7 @@ type Row struct {
 	Same bool `json:"same"`
 }
 
-// Gap stands in a [Row] for a byte that one of the frames does not have.
+// Gap stands in a [Row] for a byte that one of the frames does not have, and in a [Segment] for what is no byte.
 const Gap = -2
 
 // Difference is one place where two frames differ. Byte is a place in the first frame, -1 for the identifier; where only
@@ -216,6 +217,18 @@ type Difference struct {
 // Wrong: some finding says that the input is not well formed, so it must not go out.
 func (e Explanation) Wrong() bool {
 	return slices.ContainsFunc(e.Findings, func(f Finding) bool { return f.Level == Wrong })
+}
+
+// Slipped: some finding speaks for a slip of the hand, so that the requests in Nearest may be what was meant. What is
+// only unwise or incomplete does not.
+func (e Explanation) Slipped() bool {
+	return slices.ContainsFunc(e.Findings, func(f Finding) bool {
+		switch f.Code {
+		case "all-modules", "short-frame", "in-text", "adapter-command", "filler-mixed", "filler-unlike", "no-answer-wanted", "two-requests":
+			return false
+		}
+		return f.Level != Note || f.Code == "near-known"
+	})
 }
 
 // Odd: some finding says more than a note, so the owner may have meant something else.

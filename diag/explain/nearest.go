@@ -324,6 +324,9 @@ func guessed(c cleaned, typed step, o Options) []Near {
 		return []Near{}
 	}
 	e := explainFrame(steps[0].id, steps[0].data, o)
+	if t := split(steps[0].data, 0); t.kind != single || !readable(t.payload) {
+		return []Near{}
+	}
 	return []Near{{Text: fmt.Sprintf("%s %s", e.Frame.IDText, hexOf(e.Frame.Data)), Distance: c.slips, Summary: e.Summary, Class: e.Class,
 		Slip: fmt.Sprintf("With %s for %s.", plural(c.slips, "a digit", "digits"), plural(c.slips, "the letter", "the letters"))}}
 }

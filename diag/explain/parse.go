@@ -63,7 +63,7 @@ func parse(c *cleaned) []step {
 		case len(current.data) == 0 && !current.hasID && !current.bad:
 			i += current.lead(c, c.tokens[i:])
 			continue
-		case (t.hash || t.id) && (len(t.text) == 3 || len(t.text) == 8), startsFrame(c.tokens[i:], fresh) && len(current.data) > 0:
+		case (t.hash || t.id) && (len(t.text) == 3 || len(t.text) == 8), startsFrame(c.tokens[i:], fresh) && (len(current.data) > 0 || fresh):
 			begin()
 			i += current.lead(c, c.tokens[i:])
 			continue

@@ -21,6 +21,12 @@ func soundCleaning(t *testing.T, input string, e Explanation) {
 		if s.From < 0 || s.To > len(runes) || s.From >= s.To {
 			t.Fatalf("%q: segment %+v of %d runes", input, s, len(runes))
 		}
+		if s.Byte == Gap {
+			if s.Hex != "" {
+				t.Errorf("%q: %+v", input, s)
+			}
+			continue
+		}
 		typed := strings.ToUpper(strings.Map(func(r rune) rune {
 			if isHex(r) {
 				return r

@@ -2,6 +2,7 @@ package explain
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"readback/diag/link"
@@ -54,19 +55,21 @@ func (s step) place() int {
 
 // text is a frame as it was read, without the notation.
 func (s step) text() string {
-	var parts []string
 	switch {
-	case s.hasID && len(s.data) == 0:
-		return s.id.String() + "#"
-	case s.hasID && s.id.Extended && !wide(s.id.String()): // only the mark tells that this is an identifier
-		parts = append(parts, s.id.String()+"#")
-	case s.hasID:
-		parts = append(parts, s.id.String())
+	case !s.hasID:
+		return hexOf(s.data)
+	case len(s.data) == 0:
+		return s.idText()
 	}
-	if len(s.data) > 0 {
-		parts = append(parts, hexOf(s.data))
+	return s.idText() + " " + hexOf(s.data)
+}
+
+// idText is the identifier, with a # where only that tells that it is one.
+func (s step) idText() string {
+	if id := s.id.String(); len(s.data) == 0 || s.id.Extended && !wide(id) {
+		return id + "#"
 	}
-	return strings.Join(parts, " ")
+	return s.id.String()
 }
 
 // taken is the frame that the explanation is about: the first request, else the first frame.
@@ -142,21 +145,38 @@ func conversation(steps []step, o Options) string {
 	return ExplainFrames(id, frames, o).Summary
 }
 
-// segments links the bytes that were read with the input; nil when there are none.
-func segments(steps []step) *Cleaned {
+// segments links the bytes that were read with the input, and what could not be read among them; nil when there are none.
+func segments(steps []step, holes []hole) *Cleaned {
 	c := Cleaned{Segments: []Segment{}}
 	var lines []string
 	for i, s := range steps {
 		if s.bad || !s.hasID && len(s.data) == 0 {
 			continue
 		}
-		lines = append(lines, s.text())
+		var parts []string
+		before := func(at int) { // what can't be read, up to a place
+			for len(holes) > 0 && holes[0].from < at {
+				c.Segments = append(c.Segments, Segment{From: holes[0].from, To: holes[0].to, Step: i, Byte: Gap})
+				parts = append(parts, "??")
+				holes = holes[1:]
+			}
+		}
 		if s.hasID {
+			before(s.from)
 			c.Segments = append(c.Segments, Segment{From: s.from, To: s.to, Step: i, Byte: -1, Hex: s.id.String()})
+			parts = append(parts, s.idText())
 		}
 		for j, at := range s.at {
+			before(at)
 			c.Segments = append(c.Segments, Segment{From: at, To: at + 2, Step: i, Byte: j, Hex: byteText(s.data, j)})
+			parts = append(parts, byteText(s.data, j))
 		}
+		if i+1 < len(steps) {
+			before(steps[i+1].place())
+		} else {
+			before(math.MaxInt)
+		}
+		lines = append(lines, strings.Join(parts, " "))
 	}
 	if len(lines) == 0 {
 		return nil
