@@ -49,6 +49,7 @@ type commands struct {
 	Export   exportCmd   `cmd:"" help:"Write one car with all its visits into one file."`
 	Import   importCmd   `cmd:"" help:"Take a car from such a file."`
 	Rescue   rescueCmd   `cmd:"" help:"Save what can be read of a damaged logbook."`
+	Frames   framesCmd   `cmd:"" help:"Explain a recorded conversation."`
 	Practice practiceCmd `cmd:"" help:"Run the practice car as a device of its own."`
 }
 

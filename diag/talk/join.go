@@ -23,7 +23,7 @@ func (t *Talk) frame(at int64, out bool, f *can.Frame) {
 			return
 		}
 	} else {
-		p = t.rethink(p, id, data)
+		p = t.rethink(p, id, data, out)
 	}
 	th := &t.threads[p.thread]
 	own := &th.parts[1]

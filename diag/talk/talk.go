@@ -7,7 +7,8 @@
 //
 // Transport frames stand under the message that they carry, and flow control under the message that it is about. Which
 // identifier answers which is known from the modules that are given, from the pairs of ISO 15765-4, from messages of
-// the trace, and otherwise learnt: from the first answer that fits an open question.
+// the trace, and otherwise learnt: from the first answer that fits an open question. In a search, where many modules are
+// asked at once, the first answer of one of them may so stand with the same question to another; later ones do not.
 package talk
 
 import (

@@ -137,6 +137,11 @@ func TestExchanges(t *testing.T) {
 		9    > 745#0322F190
 		12   < 765#0462F19031`,
 		"1 745/765 answered 5.0 ms 1001 5001003201F4", "2 746 no answer 1001", "3 745/765 answered 3.0 ms 22F190 62F19031")
+	check(t, "an answer at an identifier that was asked in vain", `
+		0    > 768#023E00
+		900  > 760#0322F190
+		905  < 768#0462F19031`,
+		"1 768 no answer 3E00", "2 760/768 answered 5.0 ms 22F190 62F19031")
 	check(t, "an answer that nobody asked for", `
 		0    < 7E8#0462F19031`,
 		"1 7E0/7E8 unasked 62F19031")

@@ -65,7 +65,7 @@ func TestVisit(t *testing.T) {
 		c.Add(entries)
 		c.End()
 		got, shown := map[link.ID][]string{}, 0
-		questions, cut := 0, 0
+		questions, cut, wrong := 0, 0, map[link.ID]int{}
 		for i := range c.Len() {
 			x := c.Exchange(i)
 			if x.Outcome == talk.Unasked || x.Outcome == talk.Torn {
@@ -81,10 +81,17 @@ func TestVisit(t *testing.T) {
 				if m.Question {
 					id = m.Address.Request
 					questions++
-				} else if p, ok := pairs[id]; ok && m.Address.Request != p {
-					t.Errorf("%s: %s is taken for the answers of %s; they are those of %s", name, id, m.Address.Request, p)
 				}
 				got[id] = append(got[id], fmt.Sprintf("%X", m.Payload))
+				if m.Question {
+					continue
+				}
+				if p, ok := pairs[id]; ok && m.Address.Request != p {
+					if wrong[id]++; wrong[id] <= 2 && len(m.Payload) <= 3 {
+						continue // an answer to the search, in which many were asked the same at once
+					}
+					t.Errorf("%s: %X of %s is taken for an answer of %s; it is one of %s", name, m.Payload, id, m.Address.Request, p)
+				}
 			}
 		}
 		if cut != torn {

@@ -226,7 +226,7 @@ func (t *Talk) growing() uint16 {
 
 // offsets are how far answers commonly lie above their questions, the most usual first: the 8 of ISO 15765-4, the others
 // are common practice.
-var offsets = []int64{8, 0x20, 0x80, 0x6A, 0x10, -8, -0x20}
+var offsets = []int64{8, 0x20, 0x80, 0x6A, 0x10}
 
 // soon is how long after its question an answer at an unknown identifier is looked for by offset: P2 of ISO 14229-2 is
 // 50 ms, so of the many questions of a search only the newest are meant.
@@ -254,15 +254,16 @@ func (t *Talk) open(id link.ID, payload []byte) uint16 {
 	return best
 }
 
-// rethink looks again at who answers at an identifier whose question was only guessed, or is not known: its answer may
-// fit the open question of a module whose answers were not seen before.
-func (t *Talk) rethink(p place, id uint32, data []byte) place {
+// rethink looks again at an identifier that is known. An answer at one whose question was only guessed, or is not known,
+// may fit the open question of a module whose answers were not seen before. So may an answer that arrives where a search
+// has asked in vain before.
+func (t *Talk) rethink(p place, id uint32, data []byte, out bool) place {
 	th := &t.threads[p.thread]
-	if p.asks || !th.guessed && !th.address.Request.IsZero() {
+	if out || !p.asks && !th.guessed && !th.address.Request.IsZero() {
 		return p
 	}
 	payload := opening(data)
-	if len(payload) == 0 || payload[0]&0x40 == 0 || t.isOpen(p.thread, payload) {
+	if len(payload) == 0 || payload[0]&0x40 == 0 || !p.asks && t.isOpen(p.thread, payload) {
 		return p
 	}
 	n := t.open(linkID(id), payload)

@@ -1,0 +1,265 @@
+package main
+
+import (
+	"bufio"
+	"encoding/json"
+	"fmt"
+	"strings"
+	"time"
+
+	"readback/diag/heard"
+	"readback/diag/link"
+	"readback/diag/signal"
+	"readback/diag/talk"
+)
+
+// textForm tells a recording to people. Write errors come out when the writer is flushed.
+type textForm struct {
+	w    *bufio.Writer
+	raw  bool
+	also bool // the heading of the table stands
+}
+
+const clock = "15:04:05.000000"
+
+func (f *textForm) begin(file string) { fmt.Fprintf(f.w, "The recording %s\n\n", file) }
+
+func (f *textForm) exchange(x *talk.Exchange, said func(*talk.Message) string) {
+	at := x.At.Local().Format(clock)
+	if x.Outcome == talk.Trouble {
+		fmt.Fprintf(f.w, "%s  TROUBLE  %s\n", at, x.Text)
+		return
+	}
+	name := x.Address.String()
+	if x.Module != "" {
+		name = x.Module + " " + name
+	}
+	fmt.Fprintf(f.w, "%s  %s: %s\n", at, name, x.Words())
+	for i := range x.Messages {
+		m := &x.Messages[i]
+		who := "said "
+		if m.Question {
+			who = "asked"
+		}
+		fmt.Fprintf(f.w, "    %s  %s  %s\n", who, bytesText(m.Payload), said(m))
+		if !f.raw {
+			continue
+		}
+		for _, fr := range m.Frames {
+			arrow := "<"
+			if fr.Out {
+				arrow = ">"
+			}
+			fmt.Fprintf(f.w, "        %s %s %s  % X\n", fr.At.Local().Format(clock), arrow, fr.ID, fr.Data)
+		}
+	}
+}
+
+// bytesText is a payload, shortened where it is long.
+func bytesText(b []byte) string {
+	const most = 24
+	if len(b) > most {
+		return fmt.Sprintf("% X ... (%d bytes)", b[:most], len(b))
+	}
+	return fmt.Sprintf("% X", b)
+}
+
+func (f *textForm) identifier(r heard.Row, values []signal.Value) {
+	if !f.also {
+		f.also = true
+		fmt.Fprintf(f.w, "\nAlso on the bus, by identifier: frames, mean period and its spread, share of the bits, the last data; bytes that change stand in [ ].\n")
+	}
+	every := "once"
+	if r.Count > 1 {
+		every = fmt.Sprintf("%s ± %s", talk.Lasting(r.Period), talk.Lasting(r.Jitter))
+	}
+	fmt.Fprintf(f.w, "  %-8s %8d  %-22s %5.1f %%  %s", r.ID, r.Count, every, 100*r.Share, dataText(r))
+	if r.Name != "" {
+		fmt.Fprintf(f.w, "  %s", r.Name)
+	}
+	fmt.Fprintln(f.w)
+	for _, v := range values {
+		fmt.Fprintf(f.w, "             %s: %s", v.Signal.Name, v)
+		if v.Outside() {
+			fmt.Fprintf(f.w, " (outside of %g to %g)", v.Signal.Min, v.Signal.Max)
+		}
+		fmt.Fprintln(f.w)
+	}
+}
+
+func dataText(r heard.Row) string {
+	if r.Remote {
+		return "a request for its data"
+	}
+	var b strings.Builder
+	for i := range r.Length {
+		if r.Changed>>i&1 != 0 {
+			fmt.Fprintf(&b, "[%02X]", r.Data[i])
+		} else {
+			fmt.Fprintf(&b, " %02X ", r.Data[i])
+		}
+	}
+	return strings.TrimRight(b.String(), " ")
+}
+
+func (f *textForm) end(s framesSummary) {
+	fmt.Fprintf(f.w, "\n%d frames in %s: %d exchanges, and %d frames outside of the conversation.\n",
+		s.Frames, talk.Lasting(time.Duration(s.LastedMs*float64(time.Millisecond))), s.Exchanges, s.Other)
+	if s.Problem != "" {
+		fmt.Fprintln(f.w, "The file could not be read to its end.")
+	}
+}
+
+// jsonForm writes one document piece by piece, so that it needs no more memory for a long recording.
+type jsonForm struct {
+	w    *bufio.Writer
+	raw  bool
+	rows int
+	ids  int
+}
+
+type exchangeLine struct {
+	Number   uint32        `json:"number"`
+	At       time.Time     `json:"at"`
+	Request  string        `json:"request"`
+	Answer   string        `json:"answer"`
+	Module   string        `json:"module"`
+	Outcome  talk.Outcome  `json:"outcome"`
+	TookMs   *float64      `json:"tookMs"` // null without an answer to a question
+	Waits    int           `json:"waits"`
+	Service  string        `json:"service"`
+	Class    string        `json:"class"`
+	Text     string        `json:"text"`
+	Messages []messageLine `json:"messages"`
+}
+
+type messageLine struct {
+	Question bool        `json:"question"`
+	ID       string      `json:"id"`
+	At       time.Time   `json:"at"` // of its last frame
+	Payload  string      `json:"payload"`
+	Whole    bool        `json:"whole"`
+	Want     int         `json:"want"`
+	Summary  string      `json:"summary"`
+	Frames   []frameLine `json:"frames,omitempty"`
+}
+
+type frameLine struct {
+	At   time.Time `json:"at"`
+	Out  bool      `json:"out"`
+	ID   string    `json:"id"`
+	Data string    `json:"data"`
+}
+
+type identifierLine struct {
+	ID       string       `json:"id"`
+	Name     string       `json:"name"`
+	Count    int          `json:"count"`
+	PeriodMs float64      `json:"periodMs"`
+	JitterMs float64      `json:"jitterMs"`
+	Share    float64      `json:"share"`
+	Data     string       `json:"data"`
+	Changed  []int        `json:"changed"` // places of the bytes that change, from 0
+	Signals  []signalLine `json:"signals"`
+}
+
+type signalLine struct {
+	Name    string `json:"name"`
+	Value   string `json:"value"` // as digits, so that no digit is lost; "" when the frame does not hold it
+	Unit    string `json:"unit"`
+	Text    string `json:"text"`
+	Outside bool   `json:"outside"`
+}
+
+// item writes one element of a list, and what stands before it.
+func (f *jsonForm) item(n int, v any) {
+	if n > 0 {
+		f.w.WriteByte(',')
+	}
+	f.w.WriteString("\n    ")
+	f.value(v)
+}
+
+// value writes plain values, which can always be encoded.
+func (f *jsonForm) value(v any) {
+	b, err := json.Marshal(v)
+	if err != nil {
+		b = []byte("null")
+	}
+	f.w.Write(b)
+}
+
+func (f *jsonForm) begin(file string) {
+	f.w.WriteString("{\n  \"file\": ")
+	f.value(file)
+	f.w.WriteString(",\n  \"conversation\": [")
+}
+
+func (f *jsonForm) exchange(x *talk.Exchange, said func(*talk.Message) string) {
+	l := exchangeLine{Number: x.Number, At: x.At, Request: idText(x.Address.Request), Answer: idText(x.Address.Answer), Module: x.Module, Outcome: x.Outcome,
+		Waits: x.Waits, Class: string(x.Asked.Class), Text: x.Text, Messages: []messageLine{}}
+	if x.Took > 0 {
+		ms := millis(x.Took)
+		l.TookMs = &ms
+	}
+	if b := x.Asked; b.Text != "" {
+		l.Service = fmt.Sprintf("%02X", b.Service)
+	} else if x.Said.Text != "" {
+		l.Service = fmt.Sprintf("%02X", x.Said.Service)
+	}
+	for i := range x.Messages {
+		m := &x.Messages[i]
+		id := m.Address.Answer
+		if m.Question {
+			id = m.Address.Request
+		}
+		line := messageLine{Question: m.Question, ID: idText(id), At: m.Ended, Payload: fmt.Sprintf("%X", m.Payload), Whole: m.Whole, Want: m.Want, Summary: said(m)}
+		if f.raw {
+			for _, fr := range m.Frames {
+				line.Frames = append(line.Frames, frameLine{fr.At, fr.Out, fr.ID.String(), fmt.Sprintf("%X", fr.Data)})
+			}
+		}
+		l.Messages = append(l.Messages, line)
+	}
+	f.item(f.rows, l)
+	f.rows++
+}
+
+func (f *jsonForm) list() {
+	if f.ids == 0 {
+		f.w.WriteString("\n  ],\n  \"identifiers\": [")
+	}
+}
+
+func (f *jsonForm) identifier(r heard.Row, values []signal.Value) {
+	f.list()
+	l := identifierLine{ID: r.ID.String(), Name: r.Name, Count: r.Count, PeriodMs: millis(r.Period), JitterMs: millis(r.Jitter), Share: r.Share, Changed: []int{}, Signals: []signalLine{}}
+	if !r.Remote {
+		l.Data = fmt.Sprintf("%X", r.Data[:r.Length])
+	}
+	for i := range r.Length {
+		if r.Changed>>i&1 != 0 {
+			l.Changed = append(l.Changed, i)
+		}
+	}
+	for _, v := range values {
+		l.Signals = append(l.Signals, signalLine{v.Signal.Name, v.Digits(), v.Signal.Unit, v.Text, v.Outside()})
+	}
+	f.item(f.ids, l)
+	f.ids++
+}
+
+func (f *jsonForm) end(s framesSummary) {
+	f.list()
+	f.w.WriteString("\n  ],\n  \"summary\": ")
+	f.value(s)
+	f.w.WriteString("\n}\n")
+}
+
+// idText is an identifier, "" where it is not known.
+func idText(id link.ID) string {
+	if id.IsZero() {
+		return ""
+	}
+	return id.String()
+}
