@@ -13,7 +13,7 @@ import (
 	"readback/app/look"
 	"readback/diag"
 	"readback/diag/adapter"
-	"readback/diag/adapter/practice"
+	drivers "readback/diag/adapter/all"
 	"readback/diag/explain"
 	"readback/diag/lesson"
 )
@@ -21,7 +21,7 @@ import (
 // practised puts the real practice car behind a bench.
 func practised(b *bench) *bench {
 	b.w.engine.Open = func(ctx context.Context, p adapter.Place, tell func(adapter.Rung)) (Visit, error) {
-		return diag.Open(ctx, diag.Options{Place: p, Drivers: []adapter.Driver{practice.Driver()}, Tell: tell})
+		return diag.Open(ctx, diag.Options{Place: p, Drivers: drivers.Drivers(), Tell: tell})
 	}
 	return b
 }

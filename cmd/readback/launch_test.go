@@ -110,7 +110,7 @@ func TestTasteIsKept(t *testing.T) {
 		t.Errorf("nothing kept: %+v, %v", got, err)
 	}
 	for _, want := range []app.Taste{{Shade: look.ShadeDark, Factor: 1.5}, {Factor: 1}, {Shade: look.ShadeLight, Factor: 2}} {
-		if err := saveTaste(path, want); err != nil {
+		if err := saveSettings(path, want); err != nil {
 			t.Fatal(err)
 		}
 		if got, err := loadTaste(path); err != nil || got != want {

@@ -21,6 +21,7 @@ import (
 	"readback/diag/adapter/all"
 	"readback/diag/explain"
 	"readback/diag/garage"
+	"readback/diag/lesson"
 )
 
 var (
@@ -120,18 +121,23 @@ func engine(store *garage.Store, trouble error) app.Engine {
 // options join what was kept, what the environment says and what the command line says; the last wins.
 func options(f flags) app.Options {
 	o := app.Options{Place: adapter.Place(f.place), Taste: app.Taste{Factor: 1}}
-	path, err := tasteFile()
-	if err == nil {
-		o.Taste, err = loadTaste(path)
-		o.Keep = func(t app.Taste) {
-			if err := saveTaste(path, t); err != nil {
-				fmt.Fprintln(os.Stderr, err)
-			}
+	told := func(err error) {
+		if err != nil {
+			fmt.Fprintln(os.Stderr, err)
 		}
 	}
-	if err != nil {
-		fmt.Fprintln(os.Stderr, err)
+	path, err := settingsFile(tasteFile)
+	if err == nil {
+		o.Taste, err = loadTaste(path)
+		o.Keep = func(t app.Taste) { told(saveSettings(path, t)) }
 	}
+	told(err)
+	lessons, err := settingsFile(progressFile)
+	if err == nil {
+		o.Progress, err = loadProgress(lessons)
+		o.KeepProgress = func(p lesson.Progress) { told(saveSettings(lessons, p)) }
+	}
+	told(err)
 	if f.theme != "" {
 		o.Taste.Shade = look.Shade(f.theme)
 	}

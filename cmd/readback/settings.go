@@ -1,0 +1,48 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+)
+
+// The files in which choices and progress are kept, in the program's folder.
+const (
+	tasteFile    = "window.json"
+	progressFile = "lessons.json"
+)
+
+// settingsFile is where one of them is.
+func settingsFile(name string) (string, error) {
+	dir, err := os.UserConfigDir()
+	if err != nil {
+		return "", fmt.Errorf("readback: finding the folder for settings: %w", err)
+	}
+	return filepath.Join(dir, "readback", name), nil
+}
+
+// saveSettings writes a value so that a crash leaves either the old file or the new one.
+func saveSettings(path string, v any) error {
+	b, err := json.MarshalIndent(v, "", "  ")
+	if err != nil {
+		return fmt.Errorf("readback: writing settings: %w", err)
+	}
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		return fmt.Errorf("readback: writing settings: %w", err)
+	}
+	f, err := os.CreateTemp(filepath.Dir(path), "settings-*.json")
+	if err != nil {
+		return fmt.Errorf("readback: writing settings: %w", err)
+	}
+	_, err = f.Write(append(b, '\n'))
+	err = errors.Join(err, f.Sync(), f.Close())
+	if err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		return errors.Join(fmt.Errorf("readback: writing settings: %w", err), os.Remove(f.Name()))
+	}
+	return nil
+}
