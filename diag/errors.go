@@ -28,6 +28,7 @@ func Sentence(err error) string {
 		busy    *garage.BusyError
 		newer   *garage.NewerError
 		rights  *adapter.RightsError
+		choice  *ChoiceError
 	)
 	switch {
 	case err == nil:
@@ -50,6 +51,12 @@ func Sentence(err error) string {
 		return openSentence(open)
 	case errors.Is(err, adapter.ErrUnknownPlace):
 		return "This is not a place where an adapter can be. Examples: serial:/dev/ttyUSB0, tcp:192.168.0.10:35000, can:can0, practice:"
+	case errors.As(err, &choice):
+		return choice.sentence()
+	case errors.Is(err, ErrNothingToWatch):
+		return "Nothing was chosen to be watched."
+	case errors.Is(err, ErrManyIdentifiers):
+		return fmt.Sprintf("No more than %d values of your own can be added: single ones that somebody knows. A range is not tried.", maxIdentifiers)
 	case errors.Is(err, ErrCalendar):
 		return "Only the practice car has a calendar of its own. Leave the dates of a real car as they are."
 	case errors.Is(err, link.ErrGone), errors.Is(err, bus.ErrGone):

@@ -302,6 +302,14 @@ func (e *ChoiceError) Error() string {
 	return fmt.Sprintf("%q may be several values: %s", e.Text, strings.Join(e.Near, ", "))
 }
 
+// sentence is the error in words for the owner.
+func (e *ChoiceError) sentence() string {
+	if len(e.Near) == 0 {
+		return fmt.Sprintf("This car does not offer a value %q.", e.Text)
+	}
+	return fmt.Sprintf("%q may be one of several values: %s.", e.Text, strings.Join(e.Near, ", "))
+}
+
 // ChooseLive finds the value that a text names: words of its name ("engine speed"), the number of a parameter ("0C",
 // "01:0C"), an identifier ("F40C", "22:DD00"), or "supply". With a module's identifier before it ("7E1:0C") it is that
 // module's. Without one it is of the first module that offers it, in the order of their identifiers. A parameter is found

@@ -8,6 +8,7 @@ import (
 	"readback/diag/dtc"
 	"readback/diag/garage"
 	"readback/diag/kwp"
+	"readback/diag/link"
 	"readback/diag/obd"
 	"readback/diag/uds"
 )
@@ -39,6 +40,9 @@ func (v *Visit) readModule(ctx context.Context, m *garage.Module) error {
 	if err := v.readPlates(ctx, c, m); err != nil {
 		return err
 	}
+	if err := v.readName(ctx, p, m); err != nil {
+		return err
+	}
 	for _, read := range []func() error{
 		func() error { return v.readCodes(ctx, c, m) },
 		func() error { return v.readOlder(ctx, p, m) },
@@ -63,6 +67,22 @@ func (v *Visit) readPlates(ctx context.Context, c *uds.Client, m *garage.Module)
 		case !only(err):
 			return err
 		}
+	}
+	return nil
+}
+
+// readName asks a module that has no name plate, at one of the identifiers of emission control, for the name that it has
+// there (service 09 type 0A of SAE J1979).
+func (v *Visit) readName(ctx context.Context, p link.Link, m *garage.Module) error {
+	if ownName(m.Identification) != "" || m.Request.Extended || m.Request.Value < 0x7E0 || m.Request.Value > 0x7E7 {
+		return nil
+	}
+	names, err := v.parameters(p, m.Address).ModuleName(ctx)
+	if err != nil {
+		return onlyThis(err)
+	}
+	if n := names[m.Answer]; n.Err == nil && n.Value != "" {
+		m.Identification["F80A"] = n.Value
 	}
 	return nil
 }

@@ -1,6 +1,8 @@
 package diag_test
 
 import (
+	"os"
+	"path/filepath"
 	"slices"
 	"testing"
 	"testing/synctest"
@@ -102,4 +104,27 @@ func TestPatternsOfScenarios(t *testing.T) {
 			}
 		})
 	}
+}
+
+// TestNameFromEmissionControl: a module without a name plate has the name that it tells by service 09 type 0A.
+func TestNameFromEmissionControl(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "nameless.json")
+	const doc = `{"version": 1, "base": "runner", "modules": {"engine": {"texts": {"F197": null}}, "gearbox": {"texts": {"F197": null}, "obd": null}}}`
+	if err := os.WriteFile(file, []byte(doc), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	synctest.Test(t, func(t *testing.T) {
+		s := openStore(t)
+		defer s.Close()
+		v := openVisit(t, s, adapter.Place("practice:"+file), practice.Driver())
+		defer v.Close()
+		look(t, v)
+		got := map[string]string{}
+		for _, m := range v.Modules() {
+			got[m.Request.String()] = m.Name + ", " + m.NameSource
+		}
+		if got["7E0"] != "Engine control, read from the module" || got["7E1"] != "Gearbox, common practice" {
+			t.Errorf("names: %v", got)
+		}
+	})
 }

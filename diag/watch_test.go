@@ -5,6 +5,8 @@ import (
 	"context"
 	"encoding/csv"
 	"errors"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -337,6 +339,40 @@ func TestSampleLog(t *testing.T) {
 	for i := range want {
 		if !slices.Equal(got[i], want[i]) {
 			t.Errorf("line %d: %q, want %q", i, got[i], want[i])
+		}
+	}
+}
+
+// TestWatchOneAtATime: a module that refuses several parameters in one request is asked for one at a time.
+func TestWatchOneAtATime(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "single.json")
+	const doc = `{"version": 1, "base": "runner", "modules": {"engine": {"refuse": [{"request": "01 0C 0D", "nrc": "12"}]}}}`
+	if err := os.WriteFile(file, []byte(doc), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	synctest.Test(t, func(t *testing.T) {
+		v, values := offered(t, adapter.Place("practice:"+file))
+		keys := chosen(t, values, "0C", "0D", "05")
+		told := map[diag.LiveKey]int{}
+		for _, s := range watch(t, v, keys, 2*time.Second) {
+			if s.State != garage.Yes {
+				t.Errorf("%+v", s)
+			}
+			told[s.Key]++
+		}
+		for _, k := range keys {
+			if told[k] < 20 {
+				t.Errorf("%s came %d times in 2 s", k, told[k])
+			}
+		}
+	})
+}
+
+// TestWatchSentences: what goes wrong has a sentence.
+func TestWatchSentences(t *testing.T) {
+	for _, err := range []error{diag.ErrNothingToWatch, diag.ErrManyIdentifiers, &diag.ChoiceError{Text: "x"}, &diag.ChoiceError{Text: "x", Near: []string{"a", "b"}}} {
+		if s := diag.Sentence(err); s == "" || s == err.Error() || strings.Contains(s, "diag:") {
+			t.Errorf("%v: %q", err, s)
 		}
 	}
 }

@@ -52,6 +52,9 @@ func (c *watchCmd) Run(e *env) (err error) {
 		return err
 	}
 	v, err := diag.Open(e.ctx, diag.Options{Place: adapter.Place(c.Adapter), Drivers: e.drivers, Store: s, Identifiers: ownIdentifiers(c.Names)})
+	if errors.Is(err, diag.ErrManyIdentifiers) {
+		err = usage{diag.Sentence(err)}
+	}
 	if err != nil {
 		return errors.Join(err, s.Close())
 	}
@@ -70,7 +73,7 @@ func (c *watchCmd) Run(e *env) (err error) {
 	for _, n := range c.Names {
 		x, err := diag.ChooseLive(offered, n)
 		if err != nil {
-			return usage{err.Error() + "; watch without a name lists what there is"}
+			return usage{diag.Sentence(err) + " Watch without a name lists what there is."}
 		}
 		keys = append(keys, x.Key)
 	}

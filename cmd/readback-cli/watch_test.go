@@ -68,6 +68,8 @@ func TestWatchUse(t *testing.T) {
 		{exitUse, "several", []string{"watch", "--adapter", "practice:runner", "oxygen"}},
 		{exitUse, "there already", []string{"watch", "--adapter", "practice:runner", "--for", "1s", "--csv", there, "rpm"}},
 		{exitUse, "missing", []string{"watch", "rpm"}},
+		{exitUse, "one of several", []string{"watch", "--adapter", "practice:runner", "fuel trim"}},
+		{exitUse, "No more than 32", append([]string{"watch", "--adapter", "practice:runner"}, strings.Fields(strings.Repeat("22:DD00 ", 33))...)},
 	} {
 		synctest.Test(t, func(t *testing.T) {
 			code, out, errs := call(t, "", c.args...)
