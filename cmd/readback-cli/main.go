@@ -41,15 +41,16 @@ type commands struct {
 	Adapters adaptersCmd `cmd:"" help:"List what is plugged in."`
 	Look     lookCmd     `cmd:"" help:"Read a car and save the visit."`
 	Send     sendCmd     `cmd:"" help:"Send one request through the gate, once, and read back."`
+	Watch    watchCmd    `cmd:"" help:"Show live values as they come."`
 	History  historyCmd  `cmd:"" help:"Show the logbook."`
 	Report   reportCmd   `cmd:"" help:"Write the report of a visit, for a workshop or to be shared."`
+	Frames   framesCmd   `cmd:"" help:"Explain a recorded conversation."`
 	Cards    cardsCmd    `cmd:"" help:"Show, take over and hand on the request cards of a car."`
 	Backup   backupCmd   `cmd:"" help:"Write the whole logbook into one file."`
 	Restore  restoreCmd  `cmd:"" help:"Put a back-up in the place of the logbook; the old one is kept aside."`
 	Export   exportCmd   `cmd:"" help:"Write one car with all its visits into one file."`
 	Import   importCmd   `cmd:"" help:"Take a car from such a file."`
 	Rescue   rescueCmd   `cmd:"" help:"Save what can be read of a damaged logbook."`
-	Frames   framesCmd   `cmd:"" help:"Explain a recorded conversation."`
 	Practice practiceCmd `cmd:"" help:"Run the practice car as a device of its own."`
 }
 
