@@ -2,6 +2,7 @@ package explain
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -99,24 +100,31 @@ func startsFrame(t []token, fresh bool) bool {
 	case len(s) == 8:
 		return strings.HasPrefix(s, "18D")
 	}
-	return pairedID(textsOf(t)) > 0
+	n, _ := pairedID(textsOf(t))
+	return n > 0
 }
 
-// pairedID tells how many words at the front are a 29-bit identifier written in parts: 18 DA 10 F1, 18DA 10F1.
-func pairedID(t []string) int {
-	if len(t) < 3 || !strings.HasPrefix(t[0], "18") || len(t[0]) > 6 {
-		return 0
+// pairedID tells how many words at the front are a 29-bit identifier written in parts: 18 DA 10 F1, 18DA 10F1. more is how
+// many digits of the last one are left over for bytes. n is 0 when they are none, or nothing follows.
+func pairedID(t []string) (n, more int) {
+	if len(t) < 2 || !strings.HasPrefix(t[0], "18") || len(t[0]) > 6 {
+		return 0, 0
 	}
 	joined := ""
 	for i, x := range t[:min(len(t), 4)] {
-		if joined += x; len(x)%2 == 1 || len(joined) > 8 {
-			return 0
+		if joined += x; len(x)%2 == 1 {
+			return 0, 0
 		}
-		if len(joined) == 8 && wide(joined) && (joined[6:] == "F1" || joined[4:6] == "F1") && i+1 < len(t) {
-			return i + 1
+		if len(joined) < 8 {
+			continue
 		}
+		more = len(joined) - 8
+		if wide(joined) && (joined[6:8] == "F1" || joined[4:6] == "F1") && (more > 0 || i+1 < len(t)) {
+			return i + 1, more
+		}
+		break
 	}
-	return 0
+	return 0, 0
 }
 
 func textsOf(t []token) []string {
@@ -214,10 +222,14 @@ func (s *step) lead(c *cleaned, t []token) int {
 			}
 			s.setID(c, text, t[0].at)
 			s.to = t[k].at + len(t[k].text)
+			if slices.ContainsFunc(c.holes, func(h hole) bool { return h.from > s.from && h.from < s.to }) {
+				s.hasID, s.bad = false, true
+			}
 			return k + 1
 		}
 	}
 	first := t[0].text
+	paired, more := pairedID(textsOf(t))
 	switch {
 	case len(first) == 3:
 		s.setID(c, first, t[0].at)
@@ -225,15 +237,9 @@ func (s *step) lead(c *cleaned, t []token) int {
 	case len(first) == 8 && (strings.HasPrefix(first, "18D") || strings.HasPrefix(first, "00000") || len(t) > 1 && len(t[1].text) <= 2):
 		s.setID(c, first, t[0].at)
 		return 1 + s.dropLength(c, t[1:])
-	case pairedID(textsOf(t)) > 0:
-		n := pairedID(textsOf(t))
-		var text string
-		for _, x := range t[:n] {
-			text += x.text
-		}
-		s.setID(c, text, t[0].at)
-		s.to = t[n-1].at + len(t[n-1].text)
-		return n
+	case paired > 0:
+		s.inParts(c, t[:paired], more)
+		return paired
 	case idInBytes(textsOf(t)) > 0:
 		n := idInBytes(textsOf(t))
 		s.bad = true
@@ -285,6 +291,21 @@ func decimalID(s string) int {
 		return v
 	}
 	return 0
+}
+
+// inParts takes an identifier that is written in parts; the last more digits are bytes.
+func (s *step) inParts(c *cleaned, t []token, more int) {
+	var text string
+	for _, x := range t {
+		text += x.text
+	}
+	s.setID(c, text[:8], t[0].at)
+	last := t[len(t)-1]
+	split := len(last.text) - more
+	s.to = last.at + split
+	if more > 0 {
+		s.add(c, token{text: last.text[split:], at: last.at + split, line: last.line})
+	}
 }
 
 func (s *step) joined(c *cleaned, t token, n int) {

@@ -409,8 +409,8 @@ func leads(s []spot) (n, bytes int, sure bool) {
 	case k == 4 && decimalID(t.text) != 0 && len(s) > 2 && isByte(s[1]) && s[1].text < "08":
 		return 1, 0, false
 	}
-	if n := pairedID(texts(s)); n > 0 {
-		return n, 0, true
+	if n, more := pairedID(texts(s)); n > 0 {
+		return n, more / 2, true
 	}
 	return 0, 0, false
 }

