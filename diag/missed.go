@@ -16,11 +16,11 @@ type role struct {
 	codes []string // of lost contact with it
 }
 
-// roles tell which module a code of lost contact misses. The codes are from memory of SAE J2012. U0100, U0101, U0122,
-// U0126, U0129, U0131, U0140, U0151 and U0155 were compared with public service information; the others were not. The
-// words are common practice. A code that is not here still tells its own words, but not which module of a record it is.
+// roles tell which module a code of lost contact misses. The codes are from memory of SAE J2012. U0100, U0101, U0110,
+// U0122, U0126, U0129, U0130, U0131, U0140, U0151, U0155, U0164 and U0198 were compared with public service information;
+// the others were not. The words are common practice; a name belongs to the first role that it fits, so that a drive
+// battery is a battery. A code that is not here still tells its own words, but not which module of a record it is.
 var roles = []role{
-	{"drive", []string{"engine", "drive", "powertrain", "ecm", "pcm"}, []string{"U0100", "U0115", "U0293"}},
 	{"gearbox", []string{"gearbox", "transmission", "tcm"}, []string{"U0101"}},
 	{"motor", []string{"inverter", "motor"}, []string{"U0110"}},
 	{"battery", []string{"battery", "bms"}, []string{"U0111", "U0112"}},
@@ -34,6 +34,7 @@ var roles = []role{
 	{"radio", []string{"radio", "audio"}, []string{"U0184"}},
 	{"telematics", []string{"telematic"}, []string{"U0198"}},
 	{"converter", []string{"converter"}, []string{"U0298"}},
+	{"drive", []string{"engine", "drive", "powertrain", "ecm", "pcm"}, []string{"U0100", "U0115", "U0293"}},
 }
 
 // lostContact: U0100 to U02FF of the standard say that contact with a module was lost (the structure of SAE J2012).
@@ -52,14 +53,19 @@ func missing(c dtc.Code) string {
 	return c.Name()
 }
 
-// words are those of a role's modules, nil for what is no role.
-func wordsOf(missed string) []string {
+// isRole tells whether what is missed is a role.
+func isRole(missed string) bool {
+	return slices.ContainsFunc(roles, func(r role) bool { return r.key == missed })
+}
+
+// roleOf is the role that a module has by its name, "" for none.
+func roleOf(name string) string {
 	for _, r := range roles {
-		if r.key == missed {
-			return r.words
+		if called(name, r.words) {
+			return r.key
 		}
 	}
-	return nil
+	return ""
 }
 
 // called tells whether a module's name is one of the words.
@@ -88,7 +94,7 @@ func missedGroups(held []holding) []reading {
 	out := []reading{}
 	for _, g := range groups {
 		// What a module says of itself, or of its like, is no witness.
-		g.held = where(g.held, func(h holding) bool { return !called(h.module.Name, wordsOf(g.text)) })
+		g.held = where(g.held, func(h holding) bool { return roleOf(h.module.Name) != g.text })
 		if modulesOf(g.held) > 1 {
 			out = append(out, g)
 		}
@@ -109,7 +115,7 @@ func missedNow(r garage.Visit, held []holding) []Pattern {
 		answered, silent := fitting(r, g.text)
 		unnamed := unnamedIn(r)
 		switch {
-		case wordsOf(g.text) == nil:
+		case !isRole(g.text):
 			p.Key = PatternUnclear
 			p.Text = who + ". This program can't tell which module of this car that is."
 			p.Next = "Look through the list for that module. If it is not there, or did not answer, have its fuse and plug looked at first."
@@ -166,10 +172,9 @@ func part(c dtc.Code) string {
 
 // fitting are the modules of a record that can be what is missed: those that answered and those that did not.
 func fitting(r garage.Visit, missed string) (answered, silent []garage.Module) {
-	words := wordsOf(missed)
 	for _, m := range r.Modules {
 		switch {
-		case !called(m.Name, words):
+		case roleOf(m.Name) != missed:
 		case m.Answered == garage.Yes:
 			answered = append(answered, m)
 		case m.Answered == garage.Silent:

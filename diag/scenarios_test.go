@@ -87,11 +87,13 @@ func TestSilentTwo(t *testing.T) {
 // TestPatternsOfScenarios: the practice cars with a matter of their own tell it.
 func TestPatternsOfScenarios(t *testing.T) {
 	for place, want := range map[adapter.Place][]string{
-		"practice:courier":      {diag.PatternBattery},
-		"practice:quiet":        nil,
-		"practice:low-supply":   {diag.PatternSupply, diag.PatternBattery},
-		"practice:body-unheard": {diag.PatternMissed},
-		"practice:runner":       nil,
+		"practice:courier":       {diag.PatternBattery},
+		"practice:quiet":         nil,
+		"practice:low-supply":    {diag.PatternSupply, diag.PatternBattery},
+		"practice:body-unheard":  {diag.PatternMissed},
+		"practice:runner":        nil,
+		"practice:silent-module": {diag.PatternSilent},
+		"practice:flat-battery":  {diag.PatternBattery},
 	} {
 		synctest.Test(t, func(t *testing.T) {
 			s := openStore(t)
