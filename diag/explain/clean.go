@@ -189,6 +189,7 @@ func (c *cleaned) line(runes []rune, at, line int) {
 			id = names
 			if slices.Contains(lengthLabels, words[i].upper()) && i+1 < len(words) && len(words[i+1].r) < 3 {
 				i++
+				c.found("frame-length", Note, words[i].at, fmt.Sprintf("The %s says how many bytes follow. It is not one of them.", string(words[i].r)), "")
 			}
 			continue
 		}

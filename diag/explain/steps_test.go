@@ -104,6 +104,26 @@ func TestTheByteOfAFinding(t *testing.T) {
 	}
 }
 
+// Neighbours are offered where something speaks for a slip, not where a request is only unwise or incomplete.
+func TestWhenNeighboursAreOffered(t *testing.T) {
+	for text, want := range map[string]bool{
+		"7E5 04 14 FF FF FF 55 55 55":            false,
+		"7E5 04 14 FF FF FF":                     false,
+		"7DF 04 14 FF FF FF 00 00 00":            false,
+		"then send 7E5 04 14 FF FF FF 55 55 55":  false,
+		"ID: 7E5 DLC: 8 04 14 FF FF FF 55 55 55": false,
+		"7E5 03 91 02 FF 55 55 55 55":            true,
+		"7E5 03 22 1F 90 55 55 55 55":            true,
+		"7E5 03 22 F1 9O 55 55 55 55":            true,
+		"7FD 02 01 0C 00 00 00 00 00":            true,
+		"7E5 04 14 FF FE FF 55 55 55":            true,
+	} {
+		if e := Explain(text, Options{}); e.Slipped() != want {
+			t.Errorf("%s: %v, want %v: %+v", text, e.Slipped(), want, e.Findings)
+		}
+	}
+}
+
 func TestWhatTheModuleSpeaks(t *testing.T) {
 	o := van()
 	o.Filler = []byte{0xAA}
