@@ -53,6 +53,7 @@ var lessonScenes = []struct {
 }{
 	{"practice", func(b *bench) { b.atStep(3, 2); b.tap("lesson-leave") }},
 	{"lesson-show", func(b *bench) { b.atStep(1, 1) }},
+	{"lesson-pair", func(b *bench) { b.atStep(2, 1) }},
 	{"lesson-mark", func(b *bench) { b.atStep(3, 3); b.w.les.byte = 1; b.tap("lesson-mark") }},
 	{"lesson-marked", func(b *bench) { b.atStep(3, 3); b.w.les.byte = 0; b.tap("lesson-mark") }},
 	{"lesson-choose", func(b *bench) { b.atStep(2, 2); b.tap("option 2") }},

@@ -23,30 +23,28 @@ func (w *Window) lessonPage() (body, margin fyne.CanvasObject) {
 		say = append(say, look.Body(text))
 	}
 	parts = append(parts, look.Stack(6, say...))
-	if s.Compare {
-		parts = append(parts, w.lessonSides())
-	} else {
-		parts = append(parts, w.lessonTalk()...)
-	}
+	frames := w.lessonTalk()
 	ribbon, rows := w.lessonFrame()
 	if ribbon != nil {
-		parts = append(parts, ribbon)
+		frames = append(frames, ribbon)
 	}
 	if s.Question == "" {
-		if rows != nil {
-			parts = append(parts, rows)
-		}
+		parts = append(append(parts, frames...), rows...)
 		return look.Stack(16, append(parts, w.lessonButtons())...), w.lessonMargin()
+	}
+	asked := s.Kind == lesson.Ask && l.run.Done() // what the car said comes after what was guessed
+	if !asked {
+		parts = append(parts, frames...)
 	}
 	parts = append(parts, look.Stack(8, append([]fyne.CanvasObject{look.Head(s.Question)}, w.lessonTask()...)...))
 	if v := w.lessonVerdict(); v != nil {
 		parts = append(parts, v)
 	}
 	parts = append(parts, w.lessonButtons())
-	if rows != nil { // last: the question stays in sight
-		parts = append(parts, rows)
+	if asked {
+		parts = append(parts, frames...)
 	}
-	return look.Stack(16, parts...), w.lessonMargin()
+	return look.Stack(16, append(parts, rows...)...), w.lessonMargin() // the rows last: the question stays in sight
 }
 
 // lessonMarks is a mark for each of the lessons, and how far this one has come.
@@ -71,12 +69,19 @@ func (w *Window) lessonMarks() fyne.CanvasObject {
 	return look.Wrap(14, marks...)
 }
 
-// lessonTalk is what is said at this step: one frame needs no bubble, a conversation has one for each.
+// lessonTalk is what is said at this step: two requests or a question and its answer side by side, a longer conversation
+// in bubbles. One frame alone needs neither.
 func (w *Window) lessonTalk() []fyne.CanvasObject {
 	l := &w.les
+	if l.run.Step().Compare {
+		return []fyne.CanvasObject{w.lessonSides()}
+	}
 	lines := l.run.Lines()
 	if len(lines) < 2 {
 		return nil
+	}
+	if len(lines) == 2 && !lines[0].FromCar && lines[1].FromCar {
+		return []fyne.CanvasObject{look.Sides(look.Scaled(250), 14, false, w.lessonHalf(0, T("lesson.asked"), lines[0]), w.lessonHalf(1, T("lesson.answered"), lines[1]))}
 	}
 	var rows []fyne.CanvasObject
 	for i, line := range lines {
@@ -89,7 +94,31 @@ func (w *Window) lessonTalk() []fyne.CanvasObject {
 			w.draw()
 		}))
 	}
-	return []fyne.CanvasObject{look.Stack(0, rows...)}
+	talk := []fyne.CanvasObject{look.Stack(0, rows...)}
+	if whole, ok := l.run.Whole(); ok {
+		talk = append(talk, look.Noted(look.Accent, look.Stack(4, look.Head(T("lesson.together")), look.Body(whole.Summary))))
+	}
+	return talk
+}
+
+// lessonHalf is a question or its answer, to stand beside the other: which of its bytes do what, in the same order.
+func (w *Window) lessonHalf(i int, title string, line lesson.Line) fyne.CanvasObject {
+	l := &w.les
+	parts := []fyne.CanvasObject{look.Head(title), look.Styled(line.Text, look.Style{Mono: true, Size: look.SizeSmall})}
+	if !l.run.Fades() {
+		for _, f := range line.Explain.Fields {
+			if f.Name != fillingName {
+				parts = append(parts, fact(f.Name, spacedID(f)))
+			}
+		}
+		parts = append(parts, look.Small(line.Explain.Summary))
+	} else {
+		parts = append(parts, look.Small(T("lesson.line.hidden")))
+	}
+	return look.Rows(look.NewChoice(fmt.Sprintf("line %d", i), title, look.Pad(12, 14, 12, 14, look.Stack(5, parts...)), i == l.chosen, func() {
+		l.chosen, l.span = i, 0
+		w.draw()
+	}))
 }
 
 // lessonSides are the learner's request and that of the instructions, byte by byte.
@@ -116,7 +145,7 @@ func (w *Window) lessonSides() fyne.CanvasObject {
 }
 
 // lessonFrame is the chosen frame byte by byte, and what each part says. What is faded is neither bracketed nor told.
-func (w *Window) lessonFrame() (ribbon, rows fyne.CanvasObject) {
+func (w *Window) lessonFrame() (ribbon fyne.CanvasObject, rows []fyne.CanvasObject) {
 	l := &w.les
 	if w.pointing() {
 		return w.lessonBytes(), nil
@@ -148,7 +177,7 @@ func (w *Window) lessonFrame() (ribbon, rows fyne.CanvasObject) {
 	ribbon = look.NewRibbon(e.Frame.IDText, e.Frame.DataText, spans, l.span, func(i int) { l.span = i; w.draw() }).
 		Over(func(i int) { w.lightSentence(len(e.Fields), i) })
 	if len(told) > 0 {
-		rows = look.Stack(0, told...)
+		rows = []fyne.CanvasObject{look.Stack(0, told...)}
 	}
 	return ribbon, rows
 }
@@ -212,7 +241,7 @@ func (w *Window) lessonOptions() fyne.CanvasObject {
 		switch {
 		case l.run.Tried(i):
 			sign = look.MarkOpen
-			text = append(text, look.Small(o.Why))
+			text = append(text, look.Small("**"+T("lesson.not-yet")+"** "+o.Why))
 		case l.run.Guess() == i && l.run.Done() && (o.Right || l.run.Verdict() != nil && l.run.Verdict().Right):
 			sign = look.MarkTick
 		case l.run.Guess() == i:
@@ -249,7 +278,7 @@ func (w *Window) lessonAsking() []fyne.CanvasObject {
 func (w *Window) lessonVerdict() fyne.CanvasObject {
 	l := &w.les
 	v := l.run.Verdict()
-	if v == nil {
+	if v == nil || !v.Right && l.run.Step().Kind == lesson.Choose { // there the reason stands with the option
 		return nil
 	}
 	edge, head := look.Accent, T("lesson.right")

@@ -127,6 +127,32 @@ func (r *Run) Lines() []Line {
 	return out
 }
 
+// Whole is what the frames of the car that may be shown now say together, where an answer came in several pages; ok is
+// false where none did, or while its meaning is hidden.
+func (r *Run) Whole() (e explain.Explanation, ok bool) {
+	if r.Fades() {
+		return explain.Explanation{}, false
+	}
+	var pages []explain.Frame
+	for _, l := range r.Lines() {
+		if l.FromCar && l.Explain.Frame != nil {
+			pages = append(pages, *l.Explain.Frame)
+		}
+	}
+	var data [][]byte
+	for _, p := range pages {
+		if p.ID != pages[0].ID {
+			return explain.Explanation{}, false
+		}
+		data = append(data, p.Data)
+	}
+	if len(data) < 2 {
+		return explain.Explanation{}, false
+	}
+	e = explain.ExplainFrames(pages[0].ID, data, explain.Options{})
+	return e, !e.Wrong()
+}
+
 // line explains one frame: what is written as an owner's request, what was seen on the bus as a frame.
 func line(text string, fromCar bool) Line {
 	e := explain.Explain(text, explain.Options{})

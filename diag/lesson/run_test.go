@@ -8,6 +8,7 @@ import (
 	"testing/synctest"
 
 	"readback/diag/lesson"
+	"readback/diag/simcar"
 )
 
 // walk takes a lesson from its first step to its end: at every step all that is wrong first, then what is right.
@@ -196,6 +197,30 @@ func TestNotNow(t *testing.T) {
 	}
 	if lesson.Begin(l, 99).At() != 0 || lesson.Begin(l, -1).At() != 0 {
 		t.Error("a step that is not there is not the first")
+	}
+}
+
+// Pages that the car sends are put together: the identification number of the practice car stands in none of them alone.
+func TestWhole(t *testing.T) {
+	spec, err := simcar.Load("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	whole := 0
+	for _, l := range all(t) {
+		for i := range l.Steps {
+			e, ok := lesson.Begin(l, i).Whole()
+			if !ok {
+				continue
+			}
+			whole++
+			if !strings.Contains(e.Summary, spec.VIN) {
+				t.Errorf("%s, step %d: %s", l.ID, i+1, e.Summary)
+			}
+		}
+	}
+	if whole != 1 { // two single answers, "wait" and "done", are no pages
+		t.Errorf("%d steps show a whole message", whole)
 	}
 }
 
