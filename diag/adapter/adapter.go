@@ -96,6 +96,7 @@ type SupplyReading struct {
 type Abilities struct {
 	Name      string   // for people: "Practice car", "USB serial adapter"
 	Practice  bool     // not a real car: everything is marked PRACTICE
+	Recording bool     // plays a recording; Practice is set, too
 	Raw       bool     // carries raw frames
 	Parallel  int      // how many requests may be in the air at once
 	Exact     bool     // a frame can be sent exactly as shown

@@ -8,13 +8,14 @@ import (
 	"readback/diag/adapter"
 	"readback/diag/adapter/elm"
 	"readback/diag/adapter/practice"
+	"readback/diag/adapter/replay"
 	"readback/diag/adapter/slcan"
 	"readback/diag/adapter/socketcan"
 )
 
 // Drivers are all drivers, the practice car first.
 func Drivers() []adapter.Driver {
-	return []adapter.Driver{practice.WithSerial(practiceSerial), elm.Driver(), slcan.Driver(), socketcan.Driver()}
+	return []adapter.Driver{practice.WithSerial(practiceSerial), elm.Driver(), slcan.Driver(), socketcan.Driver(), replay.Driver()}
 }
 
 // practiceSerial speaks to the serial adapter of a practice car.

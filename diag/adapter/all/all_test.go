@@ -24,7 +24,7 @@ func TestDrivers(t *testing.T) {
 			}
 		}
 	}
-	for _, s := range []string{"practice", "serial", "tcp", "slcan", "can"} {
+	for _, s := range []string{"practice", "serial", "tcp", "slcan", "can", "replay", "replay-fast"} {
 		if n := len(slices.DeleteFunc(slices.Clone(schemes), func(x string) bool { return x != s })); n != 1 {
 			t.Errorf("%d drivers for %q", n, s)
 		}
