@@ -164,6 +164,10 @@ func (w *Window) lessonWrite() {
 	w.lessonActed()
 }
 
+// askTries is how often a practice car is asked that stays silent. Its modules have 50 ms (P2, ISO 14229-2) of this
+// computer's time, and a computer may be busy for longer. Only what reads is asked in a lesson.
+const askTries = 3
+
 // lessonAsk sends the request of the step to a practice car of its own, which is made for it and ends with it.
 func (w *Window) lessonAsk() {
 	l := &w.les
@@ -174,7 +178,13 @@ func (w *Window) lessonAsk() {
 	run := l.run
 	l.asking, l.askErr = true, nil
 	w.act(func(ctx context.Context) func() {
-		replies, err := w.askPractice(ctx, adapter.Place(practicePlace+scenario), request)
+		var (
+			replies []lesson.Reply
+			err     error
+		)
+		for try := 0; try < askTries && len(replies) == 0 && err == nil; try++ {
+			replies, err = w.askPractice(ctx, adapter.Place(practicePlace+scenario), request)
+		}
 		return func() {
 			l.asking, l.askErr = false, err
 			if err != nil || l.run != run {

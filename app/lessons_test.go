@@ -3,8 +3,10 @@ package app
 import (
 	"context"
 	"fmt"
+	"iter"
 	"strings"
 	"testing"
+	"testing/synctest"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/driver/desktop"
@@ -24,6 +26,63 @@ func practised(b *bench) *bench {
 		return diag.Open(ctx, diag.Options{Place: p, Drivers: drivers.Drivers(), Tell: tell})
 	}
 	return b
+}
+
+// heldVisit answers as the practice car did, so that no test depends on how busy this computer is.
+type heldVisit struct {
+	*fakeVisit
+	held map[string]*diag.Result // by request
+}
+
+func (v *heldVisit) Explain(text string, wish explain.Wish) explain.Explanation {
+	return diag.Explain(text, wish)
+}
+
+func (v *heldVisit) Send(_ context.Context, e explain.Explanation) iter.Seq2[diag.SendStep, error] {
+	return func(func(diag.SendStep, error) bool) {
+		defer v.lock()()
+		v.ended = v.held[e.Input]
+	}
+}
+
+// heldCar asks the real practice car, in fake time, all that the lessons ask of it, and puts its answers behind a bench.
+func heldCar(t *testing.T) func(*bench) *bench {
+	t.Helper()
+	lessons, err := lesson.All()
+	if err != nil {
+		t.Fatal(err)
+	}
+	held := map[adapter.Place]map[string]*diag.Result{}
+	for _, l := range lessons {
+		for _, s := range l.Steps {
+			if s.Kind != lesson.Ask {
+				continue
+			}
+			p := adapter.Place(practicePlace + s.Scenario)
+			if held[p] == nil {
+				held[p] = map[string]*diag.Result{}
+			}
+			synctest.Test(t, func(t *testing.T) {
+				v, err := diag.Open(t.Context(), diag.Options{Place: p, Drivers: drivers.Drivers()})
+				if err != nil {
+					t.Fatal(err)
+				}
+				defer v.Close()
+				for _, err := range v.Send(t.Context(), v.Explain(s.Want, "")) {
+					if err != nil {
+						t.Fatal(err)
+					}
+				}
+				held[p][s.Want] = v.Result()
+			})
+		}
+	}
+	return func(b *bench) *bench {
+		b.w.engine.Open = func(_ context.Context, p adapter.Place, _ func(adapter.Rung)) (Visit, error) {
+			return &heldVisit{&fakeVisit{}, held[p]}, nil
+		}
+		return b
+	}
 }
 
 // atStep shows a step of a lesson, both counted from 1.
@@ -61,15 +120,16 @@ var lessonScenes = []struct {
 	{"lesson-pages", func(b *bench) { b.atStep(7, 1) }},
 	{"lesson-compare", func(b *bench) { b.atStep(8, 1) }},
 	{"lesson-compare-find", func(b *bench) { b.atStep(8, 2) }},
-	{"lesson-asked", func(b *bench) { practised(b).atStep(7, 5); b.asked() }},
+	{"lesson-asked", func(b *bench) { b.atStep(7, 5); b.asked() }},
 }
 
 func TestLessonPagesFit(t *testing.T) {
+	car := heldCar(t)
 	a := test.NewTempApp(t)
 	fit := func(t *testing.T, name string, s setup, reach func(*bench)) {
 		t.Run(name, func(t *testing.T) {
 			s.app = a
-			b := newBench(t, s)
+			b := car(newBench(t, s))
 			reach(b)
 			b.picture(name)
 			fits(t, b.win)
@@ -128,7 +188,7 @@ func (b *bench) take() {
 // All eight lessons can be taken in the window, with the real explanation and the real practice car, and each is kept
 // as finished.
 func TestTakeAllLessons(t *testing.T) {
-	b := practised(newBench(t, setup{}))
+	b := heldCar(t)(newBench(t, setup{}))
 	var kept lesson.Progress
 	b.w.opt.KeepProgress = func(p lesson.Progress) { kept = p }
 	b.w.Show(PagePractice)
@@ -195,11 +255,37 @@ func TestLessonAsks(t *testing.T) {
 	}
 	b.says(diag.Sentence(b.w.les.askErr))
 
-	practised(b)
+	heldCar(t)(b)
 	b.asked()
 	b.says("7ED", T("lesson.right"), b.w.les.run.Step().Then)
 	if b.visit.closed != 0 {
 		t.Error("the visit of the owner was closed")
+	}
+}
+
+// A practice car that is silent is asked again, three times in all: its modules live in this computer's time.
+func TestLessonAsksAgain(t *testing.T) {
+	b := newBench(t, setup{})
+	opened := 0
+	b.w.engine.Open = func(context.Context, adapter.Place, func(adapter.Rung)) (Visit, error) {
+		opened++
+		return &heldVisit{&fakeVisit{}, map[string]*diag.Result{"7E5 03 22 F1 86 55 55 55 55": {Sent: true}}}, nil
+	}
+	b.atStep(2, 3)
+	b.asked()
+	if opened != 3 || !b.w.les.run.Done() {
+		t.Errorf("asked %d times: %v", opened, b.w.les.askErr)
+	}
+	b.says(T("lesson.silence"), T("lesson.guessed"))
+}
+
+// The window asks the real practice car, through the whole of the program.
+func TestLessonAsksTheRealCar(t *testing.T) {
+	b := practised(newBench(t, setup{}))
+	b.atStep(7, 5)
+	b.asked()
+	if b.w.les.askErr != nil || !b.w.les.run.Done() {
+		t.Errorf("asking: %v", b.w.les.askErr)
 	}
 }
 
