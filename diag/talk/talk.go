@@ -36,9 +36,10 @@ const (
 	patience = time.Second
 	// longPatience is the same for a module that has asked for time: P2* of ISO 14229-2 is 5 s.
 	longPatience = 6 * time.Second
-	// settled rows do not change any more, nor do those that many others have followed.
-	settleTime = 10 * time.Second
-	settleRows = 20_000
+	// settled rows do not change any more, nor do those that many others, or very many frames, have followed.
+	settleTime   = 10 * time.Second
+	settleRows   = 20_000
+	settleFrames = 200_000
 )
 
 // Options of a Talk.
@@ -231,7 +232,8 @@ func (t *Talk) End() {
 func (t *Talk) settle() {
 	for t.settled < t.rows.next() {
 		r := t.rows.at(t.settled)
-		if t.newest-t.frames.at(t.msgs.at(r.last).last).at < int64(settleTime) && t.rows.next()-t.settled < settleRows && !r.trouble {
+		recent := t.newest-t.frames.at(t.msgs.at(r.last).last).at < int64(settleTime)
+		if recent && !r.trouble && t.rows.next()-t.settled < settleRows && t.frames.next()-t.msgs.at(r.first).first < settleFrames {
 			return
 		}
 		t.settled++

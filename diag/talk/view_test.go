@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"readback/diag/explain"
+	"readback/diag/trace"
 )
 
 const some = `
@@ -127,6 +128,28 @@ func TestLimit(t *testing.T) {
 	c.Add(entries(t, "40000 > 7E0#0322F190\n40001 < 7E8#037F2231"))
 	if c.Len() != 1 || c.Row(0).Outcome != Refused {
 		t.Errorf("%v", told(c))
+	}
+}
+
+// A recording without times, or of very long answers, settles too: by the number of rows and of frames behind.
+func TestSettlesByNumber(t *testing.T) {
+	question := entries(t, "0 > 7E0#0322F190")
+	answer := entries(t, "0 < 7E8#1FFF62F190303132") // 4,095 bytes: 585 pages follow
+	for i := range 585 {
+		answer = append(answer, entries(t, fmt.Sprintf("0 < 7E8#%02X30313233343536", 0x20|(i+1)%16))...)
+	}
+	for _, c := range []struct {
+		name string
+		each []trace.Entry
+		n    int
+	}{{"rows", question, settleRows + 100}, {"frames", slices.Concat(question, answer), settleFrames/587 + 10}} {
+		x := New(Options{})
+		for range c.n {
+			x.Add(c.each)
+		}
+		if x.Settled() < 2 || x.Settled() > 110 || x.Len() != c.n || x.Row(0).Frames != len(c.each) {
+			t.Errorf("%s: settled up to %d of %d rows, the first has %d frames", c.name, x.Settled(), x.Len(), x.Row(0).Frames)
+		}
 	}
 }
 
