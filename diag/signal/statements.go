@@ -202,19 +202,7 @@ func (p *parser) place(s *Signal) error {
 // scale reads (factor,offset) and [min|max].
 func (p *parser) scale(s *Signal) (err error) {
 	var factor, offset string
-	if err = p.expect("("); err != nil {
-		return err
-	}
-	if s.Factor, factor, err = p.number("the factor"); err != nil {
-		return err
-	}
-	if err = p.expect(","); err != nil {
-		return err
-	}
-	if s.Offset, offset, err = p.number("the offset"); err != nil {
-		return err
-	}
-	if err = p.expect(")"); err != nil {
+	if s.Factor, s.Offset, factor, offset, err = p.pair("(", "the factor", ",", "the offset", ")"); err != nil {
 		return err
 	}
 	s.whole = s.Factor == math.Trunc(s.Factor) && s.Offset == math.Trunc(s.Offset)
@@ -222,19 +210,25 @@ func (p *parser) scale(s *Signal) (err error) {
 	if decimals(factor) < 0 || decimals(offset) < 0 {
 		s.decimals = -1
 	}
-	if err = p.expect("["); err != nil {
-		return err
+	s.Min, s.Max, _, _, err = p.pair("[", "the least value", "|", "the largest value", "]")
+	return err
+}
+
+// pair reads two numbers with the marks before, between and behind them, and returns them as they are written, too.
+func (p *parser) pair(before, one, between, other, behind string) (a, b float64, textA, textB string, err error) {
+	if err = p.expect(before); err != nil {
+		return a, b, textA, textB, err
 	}
-	if s.Min, _, err = p.number("the least value"); err != nil {
-		return err
+	if a, textA, err = p.number(one); err != nil {
+		return a, b, textA, textB, err
 	}
-	if err = p.expect("|"); err != nil {
-		return err
+	if err = p.expect(between); err != nil {
+		return a, b, textA, textB, err
 	}
-	if s.Max, _, err = p.number("the largest value"); err != nil {
-		return err
+	if b, textB, err = p.number(other); err != nil {
+		return a, b, textA, textB, err
 	}
-	return p.expect("]")
+	return a, b, textA, textB, p.expect(behind)
 }
 
 // decimals counts the digits behind the point of a number; -1 when it has an exponent or very many of them.

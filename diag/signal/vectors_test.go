@@ -60,6 +60,24 @@ func (v vector) id() link.ID {
 	return link.ID11(v.ID)
 }
 
+// file is the file of a vector, read once.
+func (v vector) file(t testing.TB, all map[string][]byte, read map[string]*File) *File {
+	t.Helper()
+	if read[v.File] == nil {
+		read[v.File] = parse(t, v.File, all[v.File])
+	}
+	return read[v.File]
+}
+
+func (v vector) bytes(t testing.TB) []byte {
+	t.Helper()
+	b, err := hex.DecodeString(v.Data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
 func vectors(t testing.TB) (out []vector) {
 	t.Helper()
 	z, err := gzip.NewReader(bytes.NewReader(testdata.SignalValues))
@@ -95,15 +113,7 @@ func TestVectors(t *testing.T) {
 	all, read := files(t), map[string]*File{}
 	compared := 0
 	for _, v := range vectors(t) {
-		f := read[v.File]
-		if f == nil {
-			f = parse(t, v.File, all[v.File])
-			read[v.File] = f
-		}
-		data, err := hex.DecodeString(v.Data)
-		if err != nil {
-			t.Fatal(err)
-		}
+		f, data := v.file(t, all, read), v.bytes(t)
 		got, ok := f.Decode(v.id(), data)
 		if !ok {
 			t.Errorf("%s: no message %s; problems %v", v.File, v.id(), f.Problems)
@@ -174,12 +184,7 @@ func TestSecondOpinion(t *testing.T) {
 	random := rand.New(rand.NewPCG(1, 2))
 	compared := 0
 	for _, v := range vectors(t) {
-		f := read[v.File]
-		if f == nil {
-			f = parse(t, v.File, all[v.File])
-			read[v.File] = f
-		}
-		data, _ := hex.DecodeString(v.Data)
+		f, data := v.file(t, all, read), v.bytes(t)
 		for range 2 {
 			values, _ := f.Decode(v.id(), data)
 			for _, x := range values {
