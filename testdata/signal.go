@@ -2,7 +2,7 @@ package testdata
 
 import _ "embed"
 
-// SignalFiles are 82 signal definition files that are hard to read: a zip with their licence inside.
+// SignalFiles are 83 signal definition files that are hard to read: a zip with their licence inside.
 //
 // Source: the tests of the open library cantools (commit c1dcd39, MIT licence), as they are there.
 //
