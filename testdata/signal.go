@@ -11,7 +11,7 @@ var SignalFiles []byte
 
 // SignalValues are 1,152 data fields of random bytes with the values that cantools decodes from them by the files of
 // [SignalFiles], one JSON object a line: file, identifier, 29 bits or not, CAN FD or not, length, data, and the values
-// by name, unscaled names of values left out. Compressed with gzip.
+// by name as numbers. Compressed with gzip.
 //
 //go:embed signal_values.jsonl.gz
 var SignalValues []byte
