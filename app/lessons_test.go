@@ -116,7 +116,7 @@ var lessonScenes = []struct {
 	{"lesson-mark", func(b *bench) { b.atStep(3, 3); b.w.les.byte = 1; b.tap("lesson-mark") }},
 	{"lesson-marked", func(b *bench) { b.atStep(3, 3); b.w.les.byte = 0; b.tap("lesson-mark") }},
 	{"lesson-choose", func(b *bench) { b.atStep(2, 2); b.tap("option 2") }},
-	{"lesson-write", func(b *bench) { b.atStep(4, 5); b.w.les.written.SetText("7E5 19 02 FF"); b.tap("lesson-check") }},
+	{"lesson-write", func(b *bench) { b.atStep(4, 6); b.w.les.written.SetText("7E5 19 02 FF"); b.tap("lesson-check") }},
 	{"lesson-pages", func(b *bench) { b.atStep(7, 1) }},
 	{"lesson-compare", func(b *bench) { b.atStep(8, 1) }},
 	{"lesson-compare-find", func(b *bench) { b.atStep(8, 2) }},

@@ -242,7 +242,7 @@ func (w *Window) lessonOptions() fyne.CanvasObject {
 		case l.run.Tried(i):
 			sign = look.MarkOpen
 			text = append(text, look.Small("**"+T("lesson.not-yet")+"** "+o.Why))
-		case l.run.Guess() == i && l.run.Done() && (o.Right || l.run.Verdict() != nil && l.run.Verdict().Right):
+		case l.run.Done() && (o.Right || l.run.Guess() == i && l.run.Verdict() != nil && l.run.Verdict().Right):
 			sign = look.MarkTick
 		case l.run.Guess() == i:
 			sign = look.MarkRemembered

@@ -42,7 +42,8 @@ type Line struct {
 	Explain explain.Explanation
 }
 
-// Begin takes a lesson from a step on, counted from 0; a step that it does not have is the first.
+// Begin takes a lesson from a step on, counted from 0; a step that it does not have is the first. The steps before it
+// are done, but for those that ask the car: its answers are not kept.
 func Begin(l Lesson, step int) *Run {
 	if step < 0 || step >= len(l.Steps) {
 		step = 0
@@ -50,7 +51,7 @@ func Begin(l Lesson, step int) *Run {
 	r := &Run{lesson: l, at: step, states: make([]state, len(l.Steps)), replies: make([][]Reply, len(l.Steps))}
 	for i := range r.states {
 		r.states[i].guess = -1
-		r.states[i].done = i < step
+		r.states[i].done = i < step && l.Steps[i].Kind != Ask
 	}
 	return r
 }

@@ -200,6 +200,21 @@ func TestNotNow(t *testing.T) {
 	}
 }
 
+// Who begins later finds the steps before done; only what the car was asked has to be asked again.
+func TestBeginLater(t *testing.T) {
+	for _, l := range all(t) {
+		r := lesson.Begin(l, len(l.Steps)-1)
+		for r.Back() {
+			if s := r.Step(); r.Done() == (s.Kind == lesson.Ask) || r.Fades() && r.Done() {
+				t.Errorf("%s, step %d, a %s: done %t", l.ID, r.At()+1, s.Kind, r.Done())
+			}
+		}
+		if r.At() != 0 {
+			t.Errorf("%s: back leads to step %d", l.ID, r.At()+1)
+		}
+	}
+}
+
 // Pages that the car sends are put together: the identification number of the practice car stands in none of them alone.
 func TestWhole(t *testing.T) {
 	spec, err := simcar.Load("")
