@@ -20,6 +20,8 @@ var (
 	codesBody string
 	//go:embed codes_network.tsv
 	codesNetwork string
+	//go:embed codes_modules.tsv
+	codeModules string
 
 	//go:embed codes_kinds.tsv
 	codeKinds string
@@ -37,6 +39,10 @@ var (
 func Codes() string {
 	return codesP0 + codesGearbox + codesElectric + codesP2 + codesChassis + codesBody + codesNetwork
 }
+
+// CodeModules is the table of modules that send messages: module, area, and the codes for lost contact, wrong data and
+// software that does not fit, doubt.
+func CodeModules() string { return codeModules }
 
 // CodeKinds is the table of what can be wrong: kind, meaning, group, general, whether erasing helps.
 func CodeKinds() string { return codeKinds }

@@ -69,7 +69,7 @@ var tables = sync.OnceValue(func() (t struct {
 		}
 		t.failures[byte(n)] = failure{f[1], f[2], f[3] == "yes"}
 	}
-	for f := range rows(assets.Codes(), 6) {
+	for f := range codeRows {
 		for c, e := range entries(f) {
 			e.kind = t.kinds[e.kindName]
 			if _, known := t.areas[e.area]; !known || e.kind.phrase == "" || t.codes[c].part != "" {
@@ -80,6 +80,25 @@ var tables = sync.OnceValue(func() (t struct {
 	}
 	return t
 })
+
+// codeRows are the rows of all codes: those of parts, and for each module that sends messages up to three.
+func codeRows(yield func([]string) bool) {
+	for f := range rows(assets.Codes(), 6) {
+		if !yield(f) {
+			return
+		}
+	}
+	for f := range rows(assets.CodeModules(), 6) {
+		part, area, doubt := f[0], f[1], f[5]
+		for _, row := range [][]string{
+			{f[2], "lost", part, "", area, doubt}, {f[3], "data", part, "", area, doubt}, {f[4], "misfit", part, "", "fit", doubt},
+		} {
+			if row[0] != "-" && !yield(row) {
+				return
+			}
+		}
+	}
+}
 
 // rows are the tab-separated rows of a table, without its comments; missing columns at the end are empty.
 func rows(table string, columns int) func(yield func([]string) bool) {
