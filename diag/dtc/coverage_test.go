@@ -71,7 +71,15 @@ func TestCoverage(t *testing.T) {
 		total.known, total.twice, total.twiceKnown = total.known+r.known, total.twice+r.twice, total.twiceKnown+r.twiceKnown
 	}
 	t.Logf("all: %d known; %d of %d in two or more lists", total.known, total.twiceKnown, total.twice)
-	if total.known < 3300 || total.twice != 2446 || total.twiceKnown < 2446-40 {
+	for name, least := range map[string]int{
+		"B00": 104, "C00": 59, "C05": 21, "P0A": 256, "P0B": 256, "P0C": 157, "P0D": 63,
+		"U00": 90, "U01": 152, "U02": 115, "U03": 47, "U04": 154, "U05": 112, "U30": 22,
+	} {
+		if r := ranges[name]; r == nil || r.known < least {
+			t.Errorf("%s: fewer than %d codes have a meaning", name, least)
+		}
+	}
+	if total.known < 4097 || total.twice != 2446 || total.twiceKnown < 2423 {
 		t.Errorf("%d codes have a meaning, and %d of the %d that two lists hold", total.known, total.twiceKnown, total.twice)
 	}
 }
@@ -142,7 +150,7 @@ func TestSample(t *testing.T) {
 	for name, count := range sources {
 		t.Log(fmt.Sprintf("%3d", count), name)
 	}
-	if n < 150 {
+	if n < 365 {
 		t.Errorf("the sample has %d codes", n)
 	}
 }

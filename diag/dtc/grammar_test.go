@@ -9,7 +9,8 @@ import (
 )
 
 // clumsy are joins that no sentence may have.
-var clumsy = []string{"  ", " ,", " .", "..", "{", "}", " a the ", " an the ", " of is ", " of are ", " the a ", ": .", "(,", "signal of the signal", "()", "’"}
+var clumsy = []string{"  ", " ,", " .", "..", "{", "}", " a the ", " an the ", " of is ", " of are ", " the a ", ": .", "(,", "signal of the signal", "()", "’",
+	"brakes is ", "brakes does ", "brakes has ", "lights is ", "lights does ", "lights has "}
 
 // Every code with every failure type makes one sentence.
 func TestLines(t *testing.T) {
