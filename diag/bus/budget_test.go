@@ -88,9 +88,15 @@ func TestBudgetStarvesNobody(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
 		defer cancel()
 		go func() {
-			for tick := time.NewTicker(250 * time.Microsecond); ctx.Err() == nil; {
+			tick := time.NewTicker(250 * time.Microsecond)
+			defer tick.Stop()
+			for {
 				b.Count(question, time.Now())
-				<-tick.C
+				select {
+				case <-ctx.Done():
+					return
+				case <-tick.C:
+				}
 			}
 		}()
 		<-time.After(5 * time.Second)
