@@ -318,7 +318,7 @@ func spacedID(f explain.Field) string {
 // nearest are the well-formed requests that a doubtful one is a slip away from. A sound request has neighbours too,
 // but nobody is offered another one in its place.
 func (w *Window) nearest() fyne.CanvasObject {
-	if !w.req.explained.Odd() {
+	if !w.req.explained.Slipped() {
 		return nil
 	}
 	var rows []fyne.CanvasObject

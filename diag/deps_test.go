@@ -80,10 +80,10 @@ var rooms = map[string]room{
 	"app":      {"app/look diag " + plainValues, "values in, intent out; the car is reached through diag alone"},
 	"app/look": {"", "drawn parts: they show what they are given"},
 
-	"cmd/readback":     {"app app/look assets diag diag/adapter/all " + plainValues, "starts the window, which has an icon, and does nothing else"},
+	"cmd/readback": {"app app/look assets diag diag/adapter/all " + plainValues, "starts the window, which has an icon, and does nothing else"},
 	"cmd/readback-cli": {"assets diag diag/adapter/all diag/heard diag/quantity diag/report diag/signal diag/simcar diag/talk " + plainValues,
 		"the same engine; simcar to serve the practice car; heard, signal and talk for recordings, which have no car"},
-	"cmd/dev":          {"", "must run before anything is installed or fetched: standard library only"},
+	"cmd/dev": {"", "must run before anything is installed or fetched: standard library only"},
 }
 
 // notFrom are outside packages that some rooms must not import.
