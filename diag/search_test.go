@@ -13,6 +13,7 @@ import (
 	"readback/diag/adapter"
 	"readback/diag/adapter/practice"
 	"readback/diag/bus"
+	"readback/diag/garage"
 	"readback/diag/link"
 	"readback/diag/trace"
 )
@@ -235,4 +236,12 @@ func TestKnownCarIsNotSearched(t *testing.T) {
 			t.Errorf("%d modules, complete %v", len(r.Modules), r.Complete)
 		}
 	})
+}
+
+// known puts a practice car into the store, as an earlier visit over raw CAN would have.
+func known(t *testing.T, s *garage.Store, file string) {
+	t.Helper()
+	v := openVisit(t, s, adapter.Place("practice:"+file), practice.Driver())
+	defer v.Close()
+	look(t, v)
 }

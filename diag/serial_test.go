@@ -16,7 +16,6 @@ import (
 	"readback/diag"
 	"readback/diag/adapter"
 	"readback/diag/adapter/elm"
-	"readback/diag/adapter/practice"
 	"readback/diag/garage"
 	"readback/diag/gate"
 	"readback/diag/link"
@@ -68,14 +67,6 @@ func device(t *testing.T, rw io.ReadWriteCloser, s *simcar.Scenario) (pull func(
 	}
 	t.Cleanup(pull)
 	return pull
-}
-
-// known puts a practice car into the store, as an earlier visit over raw CAN would have.
-func known(t *testing.T, s *garage.Store, file string) {
-	t.Helper()
-	v := openVisit(t, s, adapter.Place("practice:"+file), practice.Driver())
-	defer v.Close()
-	look(t, v)
 }
 
 // storeThatKnows is a store with that car in it, made in fake time.
