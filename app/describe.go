@@ -58,7 +58,11 @@ func (w *Window) codeMargin() fyne.CanvasObject {
 	parts := []fyne.CanvasObject{look.Stack(4, look.Styled(v.Record.Code.String(), look.Style{Mono: true, Bold: true, Size: look.SizeHex}), look.Small(m.Name))}
 	add := func(head string, sentences ...string) {
 		if text := strings.Join(nonEmpty(sentences...), " "); text != "" {
-			parts = append(parts, look.Stack(4, look.Head(head), look.Body(text)))
+			said := []fyne.CanvasObject{look.Body(text)}
+			if head != "" {
+				said = []fyne.CanvasObject{look.Head(head), look.Body(text)}
+			}
+			parts = append(parts, look.Stack(4, said...))
 		}
 	}
 	add(T("code.m.letters"), d.Letters)
@@ -69,7 +73,7 @@ func (w *Window) codeMargin() fyne.CanvasObject {
 	add(T("code.m.means"), upperFirst(line), d.Doubt)
 	add(T("code.m.state"), d.VerdictText)
 	add(T("code.m.severity", "Level", d.Severity), d.SeverityReason, d.Advice)
-	add(T("code.m.own"), d.CarJudgement)
+	add("", d.CarJudgement)
 	list := func(head string, items []string) {
 		if len(items) == 0 {
 			return

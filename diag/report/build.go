@@ -255,7 +255,7 @@ func codes(title string, v garage.Visit) Section {
 func judged(c garage.CodeRecord, d dtc.Description) string {
 	text := d.Severity + ": " + d.SeverityReason
 	if c.Severity != nil {
-		text += " The car's own judgement: " + dtc.CarJudgement(*c.Severity)
+		text += " " + dtc.CarJudgement(*c.Severity)
 	}
 	return text
 }
