@@ -286,7 +286,15 @@ func (w *Window) aroundList() (parts []fyne.CanvasObject) {
 		parts = append(parts, gaps)
 	}
 	for _, p := range c.patterns {
-		parts = append(parts, look.Noted(look.Accent, look.Stack(4, look.Head(T("pattern."+p.Key)), look.Body(p.Text), look.Small(strings.Join(p.Codes, ", ")))))
+		codes := strings.Join(p.Codes, ", ")
+		if n := len(p.Codes) - fewCodes; n > 0 {
+			codes = strings.Join(p.Codes[:fewCodes], ", ") + " " + N("steps.more", n)
+		}
+		said := []fyne.CanvasObject{look.Head(T("pattern." + p.Key)), look.Body(p.Text)}
+		if p.Next != "" {
+			said = append(said, look.Body("**"+T("health.next")+"** "+p.Next))
+		}
+		parts = append(parts, look.Noted(look.Accent, look.Stack(4, append(said, look.Small(codes))...)))
 	}
 	return parts
 }

@@ -100,6 +100,16 @@ func TestFindInList(t *testing.T) {
 	}
 }
 
+// Every pattern that the engine finds has a head.
+func TestPatternHeads(t *testing.T) {
+	known := messages(t)
+	for _, key := range []string{diag.PatternSupply, diag.PatternSilent, diag.PatternMissed, diag.PatternUnclear, diag.PatternBattery, diag.PatternBefore, diag.PatternEvent, diag.PatternSameCode, diag.PatternNoResult} {
+		if known["pattern."+key] == nil {
+			t.Errorf("the pattern %s has no head", key)
+		}
+	}
+}
+
 // BenchmarkCrowdedPage builds the page of 2,100 codes anew, and scrolls it.
 func BenchmarkCrowdedPage(b *testing.B) {
 	for _, what := range []string{"draw", "key"} {
