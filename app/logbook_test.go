@@ -84,7 +84,7 @@ func TestLogbook(t *testing.T) {
 		t.Errorf("the rail says %q", reads(b.w.rail.Object))
 	}
 	b.tap("proof 2")
-	b.until("done", func() bool { return !b.log.proof[1].Done.IsZero() })
+	b.until("done", func() bool { b.log.mu.Lock(); defer b.log.mu.Unlock(); return !b.log.proof[1].Done.IsZero() })
 	if p := b.log.proof[1]; p.Visit != 9 {
 		t.Errorf("the step was taken from visit %d", p.Visit)
 	}

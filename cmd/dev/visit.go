@@ -54,7 +54,9 @@ func wholeVisit(ctx context.Context, d *desk) error {
 			return d.Until(ctx, "visit-3-codes", time.Minute, func(p image.Image) bool { return count(p, alert) > 150 })
 		},
 		func() error { return d.Key(ctx, "ctrl+4") },
+		func() error { return d.Pause(ctx, 2*time.Second) }, // a busy computer takes a moment to turn the page
 		func() error { return click(at(500, 120)) },
+		func() error { return d.Pause(ctx, time.Second) },
 		func() error { return d.Type(ctx, request) },
 		func() error {
 			return d.Until(ctx, "visit-4-request", 10*time.Second, func(p image.Image) bool {
