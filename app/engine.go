@@ -10,6 +10,7 @@ import (
 	"readback/diag/explain"
 	"readback/diag/garage"
 	"readback/diag/gate"
+	"readback/diag/trace"
 )
 
 // Visit is what the window needs of a visit to a car; [*diag.Visit] is one.
@@ -20,6 +21,8 @@ type Visit interface {
 	Supply(ctx context.Context) (volts float64, ok bool)
 	Health(ctx context.Context) (h diag.Health, ok bool, err error)
 	Tally() diag.Tally
+	// Since is what went over the wire after the entry with a number, and the number of the newest.
+	Since(seq uint64) ([]trace.Entry, uint64)
 	Look(ctx context.Context, carName string) iter.Seq2[diag.Progress, error]
 	Car() garage.Car
 	Record() (garage.Visit, bool)

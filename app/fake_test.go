@@ -17,6 +17,7 @@ import (
 	"readback/diag/garage"
 	"readback/diag/gate"
 	"readback/diag/link"
+	"readback/diag/trace"
 )
 
 // begin is the time at which every scripted visit begins.
@@ -49,6 +50,7 @@ type fakeVisit struct {
 	record                   garage.Visit
 	car                      garage.Car
 	ended                    *diag.Result
+	wire                     []trace.Entry // what went over it so far
 }
 
 func (f *fakeVisit) lock() func() { f.mu.Lock(); return f.mu.Unlock }
@@ -65,6 +67,10 @@ func (f *fakeVisit) Health(context.Context) (diag.Health, bool, error) {
 func (f *fakeVisit) Tally() diag.Tally {
 	defer f.lock()()
 	return diag.Tally{Reads: 62 * f.looked, Changes: len(f.sent)}
+}
+func (f *fakeVisit) Since(seq uint64) ([]trace.Entry, uint64) {
+	defer f.lock()()
+	return slices.Clone(f.wire[min(seq, uint64(len(f.wire))):]), uint64(len(f.wire))
 }
 func (f *fakeVisit) Car() garage.Car { defer f.lock()(); return f.car }
 func (f *fakeVisit) Record() (garage.Visit, bool) {

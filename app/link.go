@@ -76,6 +76,8 @@ func (w *Window) makeFields() {
 	w.makeCarFields()
 	w.makeLogFields()
 	w.makeLessonParts()
+	w.makeTalkParts()
+	w.makeHeardParts()
 }
 
 // findAdapters looks what is plugged in.

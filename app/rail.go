@@ -164,6 +164,8 @@ func (w *Window) stripContent() fyne.CanvasObject {
 	state := T("strip.ready")
 	if w.busy() {
 		state = T("strip.busy")
+	} else if w.page == PageHeard {
+		state = T("heard.strip")
 	}
 	name := T("strip.adapter", "Name", v.Adapter().Name, "State", state)
 	t := v.Tally()

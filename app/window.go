@@ -28,6 +28,8 @@ const (
 	PageGate     Page = "gate"
 	PageReadBack Page = "read-back"
 	PageLogbook  Page = "logbook"
+	PageTalk     Page = "talk"
+	PageHeard    Page = "heard"
 	PagePractice Page = "practice"
 )
 
@@ -35,7 +37,7 @@ const (
 var steps = []Page{PageCable, PageLink, PageCodes, PageRequest, PageGate, PageReadBack}
 
 // beside are the pages beside a visit.
-var beside = []Page{PageLogbook, PagePractice}
+var beside = []Page{PageLogbook, PageTalk, PageHeard, PagePractice}
 
 // Taste is what the owner has chosen for the window itself.
 type Taste struct {
@@ -84,6 +86,8 @@ type Window struct {
 	cars  carState
 	logs  logState
 	les   lessonState
+	said  talkState
+	ear   heardState
 
 	rail, main, side *look.Scroller
 	strip            *fyne.Container
@@ -115,6 +119,8 @@ func New(a fyne.App, win fyne.Window, e Engine, o Options) *Window {
 	w.askOpenQuestions()
 	w.askDueProof()
 	w.every(time.Second, w.tick)
+	w.every(hearEvery, w.overhear)
+	win.SetOnDropped(func(_ fyne.Position, files []fyne.URI) { w.dropped(files) })
 	if o.Place != "" {
 		w.connect(o.Place)
 	}
@@ -204,6 +210,8 @@ func (w *Window) keys(c fyne.Canvas) {
 		c.AddShortcut(&desktop.CustomShortcut{KeyName: numbers[i], Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(p) })
 	}
 	c.AddShortcut(&desktop.CustomShortcut{KeyName: fyne.KeyL, Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(PageLogbook) })
+	c.AddShortcut(&desktop.CustomShortcut{KeyName: fyne.KeyT, Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(PageTalk) })
+	c.AddShortcut(&desktop.CustomShortcut{KeyName: fyne.KeyH, Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(PageHeard) })
 	c.AddShortcut(&desktop.CustomShortcut{KeyName: fyne.KeyP, Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(PagePractice) })
 	c.AddShortcut(&desktop.CustomShortcut{KeyName: fyne.Key0, Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(PageCar) })
 }
@@ -219,6 +227,8 @@ func (w *Window) escape() {
 		// A request that is on its way can't be taken back; its reading afterwards has a button of its own.
 	case w.page == PageGate:
 		w.Show(PageRequest)
+	case w.said.reading != nil:
+		w.stopReading()
 	case w.page == PagePractice && w.les.run != nil:
 		w.leaveLesson()
 	}
@@ -267,6 +277,10 @@ func (w *Window) pageContent() (body, margin fyne.CanvasObject) {
 		body, margin = w.readBackPage()
 	case PageLogbook:
 		body, margin = w.logbookPage()
+	case PageTalk:
+		body, margin = w.talkPage()
+	case PageHeard:
+		body, margin = w.heardPage()
 	case PagePractice:
 		body, margin = w.practicePage()
 	default:

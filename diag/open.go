@@ -185,6 +185,10 @@ func (v *Visit) Place() adapter.Place        { return v.opt.Place }
 func (v *Visit) Adapter() adapter.Abilities  { return v.conn.Abilities() }
 func (v *Visit) Conversation() []trace.Entry { return v.record.Entries() }
 
+// Since is what went over the wire after the entry with number seq and is still kept, and the number of the newest entry,
+// which is the seq for the next call.
+func (v *Visit) Since(seq uint64) ([]trace.Entry, uint64) { return v.record.Since(seq) }
+
 // Supply is the car's 12 V supply in volts as the adapter measures it; ok is false where it can't.
 func (v *Visit) Supply(ctx context.Context) (volts float64, ok bool) {
 	s, can := v.conn.(adapter.Supply)

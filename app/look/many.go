@@ -27,9 +27,13 @@ type Many struct {
 	chosen int
 	choose func(i int)
 
-	width    float32   // the width that tops was made for
-	tops     []float32 // where each row begins; the last is the end of all
-	from, to float32   // what is in sight
+	open   func(i int)
+	beyond func(by int, all bool) bool
+
+	width    float32   // the width that the places were made for
+	tops     []float32 // where each row begins; the last is the end of all. Empty for a column of even rows
+	even     evenTops
+	from, to float32 // what is in sight
 	built    map[int]fyne.CanvasObject
 }
 
@@ -46,7 +50,7 @@ func NewMany(id string, choose func(i int)) *Many {
 // Fill sets the rows and the chosen one, -1 for none. Rows that are the same value as before keep their heights.
 func (m *Many) Fill(rows Column, chosen int) {
 	if rows != m.rows {
-		m.rows, m.width = rows, -1
+		m.rows, m.width, m.even.n = rows, -1, 0
 	}
 	m.chosen = chosen
 	m.forget()
@@ -75,6 +79,12 @@ func (m *Many) measure(width float32) {
 		return
 	}
 	n := m.rows.Len()
+	if e, ok := m.rows.(Even); ok {
+		m.tops, m.width = m.tops[:0], width
+		m.even.measure(e, width)
+		return
+	}
+	m.even = evenTops{}
 	m.tops = slices.Grow(m.tops[:0], n+1)[:n+1]
 	y := float32(0)
 	for i := range n {
@@ -93,7 +103,7 @@ func (m *Many) HeightFor(width float32) float32 {
 		return 0
 	}
 	m.measure(width)
-	return m.tops[len(m.tops)-1] + 1
+	return m.top(m.places()) + 1
 }
 
 func (m *Many) natural() float32 { return 640 }
@@ -117,15 +127,18 @@ func (m *Many) see(from, to float32) {
 
 // at is the row at a height, -1 when there is none.
 func (m *Many) at(y float32) int {
-	n := len(m.tops) - 1
-	if n < 1 || y < 0 || y >= m.tops[n] {
+	n := m.places()
+	if n < 1 || y < 0 || y >= m.top(n) {
 		return -1
 	}
-	return sort.Search(n, func(i int) bool { return m.tops[i+1] > y })
+	return sort.Search(n, func(i int) bool { return m.top(i+1) > y })
 }
 
 // group is the first row of the card that row i belongs to, and the one after its last.
 func (m *Many) group(i int) (first, end int) {
+	if m.even.n > 0 {
+		return 0, m.even.n
+	}
 	for first = i; first > 0 && !m.rows.Heading(first-1); first-- {
 	}
 	for end = i + 1; end < m.rows.Len() && !m.rows.Heading(end); end++ {
@@ -133,7 +146,14 @@ func (m *Many) group(i int) (first, end int) {
 	return first, end
 }
 
-func (m *Many) Tapped(e *fyne.PointEvent) { m.pick(m.at(e.Position.Y)) }
+func (m *Many) Tapped(e *fyne.PointEvent) {
+	i := m.at(e.Position.Y)
+	if i >= 0 && i == m.chosen && m.open != nil {
+		m.open(i)
+		return
+	}
+	m.pick(i)
+}
 
 func (m *Many) pick(i int) {
 	if i < 0 || m.rows == nil || i >= m.rows.Len() || m.rows.Heading(i) {
@@ -164,12 +184,12 @@ func (m *Many) MouseOut()                      {}
 
 // reveal scrolls the chosen row into view.
 func (m *Many) reveal() {
-	if m.chosen >= 0 && m.chosen+1 < len(m.tops) {
-		top := m.tops[m.chosen]
+	if m.chosen >= 0 && m.chosen < m.places() {
+		top := m.top(m.chosen)
 		if m.chosen > 0 && m.rows.Heading(m.chosen-1) {
-			top = m.tops[m.chosen-1]
+			top = m.top(m.chosen - 1)
 		}
-		reveal(m, top, m.tops[m.chosen+1])
+		reveal(m, top, m.top(m.chosen+1))
 	}
 }
 
@@ -184,7 +204,7 @@ func (m *Many) step(i, by int) int {
 }
 
 func (m *Many) TypedKey(e *fyne.KeyEvent) {
-	if m.rows == nil || len(m.tops) == 0 {
+	if m.rows == nil || m.places() == 0 {
 		pass(m, e)
 		return
 	}
@@ -200,18 +220,28 @@ func (m *Many) TypedKey(e *fyne.KeyEvent) {
 	case fyne.KeyEnd:
 		next = m.step(m.rows.Len(), -1)
 	case fyne.KeyPageDown:
-		if next = m.at(m.tops[max(0, m.chosen)] + page); next < 0 {
+		if next = m.at(m.top(max(0, m.chosen)) + page); next < 0 {
 			next = m.step(m.rows.Len(), -1)
 		} else if m.rows.Heading(next) {
 			next = m.step(next, 1)
 		}
 	case fyne.KeyPageUp:
-		next = m.at(max(0, m.tops[max(0, m.chosen)]-page))
+		next = m.at(max(0, m.top(max(0, m.chosen))-page))
 		if next >= 0 && m.rows.Heading(next) {
 			next = m.step(next, 1)
 		}
+	case fyne.KeyReturn, fyne.KeyEnter, fyne.KeySpace:
+		if m.open == nil || m.chosen < 0 {
+			pass(m, e)
+			return
+		}
+		m.open(m.chosen)
+		return
 	default:
 		pass(m, e)
+		return
+	}
+	if m.goBeyond(e.Name, next) {
 		return
 	}
 	if next < 0 {
@@ -246,7 +276,7 @@ func (r *manyRenderer) Layout(size fyne.Size) {
 	n := m.rows.Len()
 	first := max(0, m.at(max(0, m.from-ahead)))
 	last := first
-	for last < n && m.tops[last] < m.to+ahead {
+	for last < n && m.top(last) < m.to+ahead {
 		last++
 	}
 	for i := range m.built {
@@ -265,9 +295,11 @@ func (r *manyRenderer) Layout(size fyne.Size) {
 // card is drawn under the rows between two headings.
 func (r *manyRenderer) card(i int, width float32) {
 	first, end := r.m.group(i)
+	const beyond = ahead + 4*radius // a card is drawn no further than just out of sight
+	top, bottom := max(r.m.top(first), r.m.from-beyond), min(r.m.top(end), r.m.to+beyond)
 	b := board(Card, Line)
-	b.Move(fyne.NewPos(0, r.m.tops[first]))
-	b.Resize(fyne.NewSize(width, r.m.tops[end]-r.m.tops[first]))
+	b.Move(fyne.NewPos(0, top))
+	b.Resize(fyne.NewSize(width, bottom-top))
 	r.objects = append(r.objects, b)
 }
 
@@ -278,7 +310,7 @@ func (r *manyRenderer) row(i int, width float32) {
 		o = m.rows.Build(i)
 		m.built[i] = o
 	}
-	y, h := m.tops[i], m.tops[i+1]-m.tops[i]
+	y, h := m.top(i), m.top(i+1)-m.top(i)
 	if m.rows.Heading(i) {
 		o.Move(fyne.NewPos(0, y))
 		o.Resize(fyne.NewSize(width, h))
