@@ -29,6 +29,7 @@ type heardState struct {
 	signals *signal.File // nil without a definition file
 	file    string
 	order   heardOrder
+	own     bool // what this computer sent is listed, too
 	search  *look.Field
 	list    *look.Many
 	column  *heardColumn
@@ -66,6 +67,9 @@ func (h *heardState) sift(t *heard.Table) *heardColumn {
 	words := strings.Fields(strings.ToLower(h.search.Text))
 	for i := range t.Len() {
 		r := t.Row(i)
+		if r.Out && !h.own {
+			continue
+		}
 		if m, ok := h.message(r.ID); ok {
 			r.Name, r.Expected = m.Name, m.Cycle
 		}
@@ -95,13 +99,20 @@ func (w *Window) heardPage() (body, margin fyne.CanvasObject) {
 		return w.readingBody(), w.heardHelp()
 	case s == nil:
 		return w.noTalk(T("heard.none"), T("heard.none.lead")), w.heardHelp()
-	case s.visit != nil && !s.visit.Adapter().Raw:
-		return look.Stack(18, w.noTalk(T("heard.no-frames"), T("heard.no-frames.lead", "Name", s.visit.Adapter().Name)), w.definitions()), w.heardHelp()
+	case s.deaf:
+		return look.Stack(18, kept([]fyne.CanvasObject{w.header(T("heard.no-frames"), T("heard.no-frames.lead")), w.talkTrouble(), w.talkSources(s),
+			look.Buttons(look.NewButton("go-link", T("go.link"), look.Plain, func() { w.Show(PageLink) }))})...), w.heardHelp()
 	}
 	h.column = h.sift(s.table)
 	at := slices.IndexFunc(h.column.rows, func(r heard.Row) bool { return r.ID == h.chosen })
 	h.list.Fill(h.column, at)
-	parts := []fyne.CanvasObject{w.header(N("heard.title", s.table.Len(), "Count", grouped(s.table.Len())), w.heardLead(s)), w.talkTrouble(),
+	others := 0
+	for i := range s.table.Len() {
+		if !s.table.Row(i).Out {
+			others++
+		}
+	}
+	parts := []fyne.CanvasObject{w.header(N("heard.title", others, "Count", grouped(others)), w.heardLead(s, s.table.Len()-others)), w.talkTrouble(),
 		look.State(look.MarkCheck, T("heard.nothing-sent")), w.talkSources(s)}
 	if s.table.Len() == 0 {
 		return look.Stack(12, kept(append(parts, look.Boxed(look.Body(T("heard.nothing"))), w.definitions()))...), w.heardHelp()
@@ -115,7 +126,8 @@ func (w *Window) heardPage() (body, margin fyne.CanvasObject) {
 	return look.Stack(12, kept(parts)...), w.heardMargin(s, at)
 }
 
-func (w *Window) heardLead(s *said) string {
+// heardLead says how much was heard; so many identifiers are used by this computer.
+func (w *Window) heardLead(s *said, own int) string {
 	t := s.table
 	lead := N("heard.lead", t.Frames(), "Count", grouped(t.Frames()), "Time", talk.Lasting(t.Lasted()))
 	if now, mean := t.Load(s.rate); mean > 0 {
@@ -124,6 +136,9 @@ func (w *Window) heardLead(s *said) string {
 			key = "heard.load.mean"
 		}
 		lead += " " + T(key, "Now", share(now), "Mean", share(mean), "Rate", grouped(s.rate/1000))
+	}
+	if own > 0 {
+		lead += " " + N("heard.own.count", own, "Count", grouped(own))
 	}
 	if n := t.Unlisted(); n > 0 {
 		lead += " " + N("heard.unlisted", n, "Count", grouped(n))
@@ -136,9 +151,16 @@ func (w *Window) voices(s *said) fyne.CanvasObject {
 	var all []look.Voice
 	for i := range s.table.Len() {
 		r := s.table.Row(i)
+		if r.Out && !w.ear.own {
+			continue
+		}
 		all = append(all, look.Voice{Name: r.ID.String(), Share: r.Share, Note: share(r.Share), Own: r.Out, Chosen: r.ID == w.ear.chosen})
 	}
-	return look.Stack(2, look.NewVoices(all), look.Fine(T("heard.voices")))
+	about := T("heard.voices")
+	if w.ear.own {
+		about += " " + T("heard.voices.own")
+	}
+	return look.Stack(2, look.NewVoices(all), look.Fine(about))
 }
 
 func (w *Window) heardSieve() fyne.CanvasObject {
@@ -146,7 +168,8 @@ func (w *Window) heardSieve() fyne.CanvasObject {
 	order := func(o heardOrder) fyne.CanvasObject {
 		return look.NewButton("heard-by-"+string(o), T("heard.order."+string(o)), look.Quiet, func() { h.order = o; w.draw() }).Chosen(h.order == o)
 	}
-	return look.Stack(2, h.search, look.Wrap(2, order(heardByID), order(heardByShare)))
+	return look.Stack(2, h.search, look.Wrap(2, order(heardByID), order(heardByShare),
+		look.NewButton("heard-own", T("heard.own.too"), look.Quiet, func() { h.own = !h.own; w.draw() }).Chosen(h.own)))
 }
 
 // definitions tells which definition file is open.

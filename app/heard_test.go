@@ -13,7 +13,10 @@ func TestHeard(t *testing.T) {
 	b.w.Show(PageHeard)
 	b.says("Nothing has been heard yet")
 	b.heardRecording(spoken().file(t, "visit.pcapng"))
-	b.says("12 identifiers are in use", "91 frames", "It sends nothing", "sent by this computer", "500 a second", "10  27  00  00  00  00  00  FF")
+	b.says("9 identifiers are in use", "91 frames", "3 more were used by this computer", "It sends nothing", "500 a second", "10  27  00  00  00  00  00  FF")
+	b.saysNot("sent by this computer")
+	b.tap("heard-own")
+	b.says("sent by this computer", "Hollow strokes")
 	b.tap("heard-by-share")
 	if got := b.w.ear.column.rows[0].ID.String(); got != "100" {
 		t.Errorf("%s talks most", got)
@@ -52,7 +55,7 @@ func TestHeardInAVisit(t *testing.T) {
 	b.connect()
 	b.w.Show(PageHeard)
 	b.until("taken", func() bool { return b.w.said.live != nil && b.w.said.live.table.Len() > 0 })
-	b.says("12 identifiers are in use", "The wire was busy", "500 kbit/s", "PRACTICE")
+	b.says("9 identifiers are in use", "The wire was busy", "500 kbit/s", "PRACTICE")
 	if s := reads(b.w.strip); !strings.Contains(s, "only listening") {
 		t.Errorf("the strip says %q", s)
 	}
@@ -63,7 +66,7 @@ func TestHeardInAVisit(t *testing.T) {
 	b.connect()
 	b.w.Show(PageHeard)
 	b.until("taken", func() bool { return b.w.said.live != nil })
-	b.says("USB serial adapter carries whole messages only", "serial-line CAN adapter")
+	b.says("It carries whole messages only", "serial-line CAN adapter")
 }
 
 func TestGrouped(t *testing.T) {

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"context"
 	"time"
 
 	"fyne.io/fyne/v2"
@@ -16,7 +17,8 @@ import (
 // said is what was said on the wire, in a visit or in a recording, as far as it has been taken in.
 type said struct {
 	name  string // of the recording, "" for a visit
-	visit Visit  // nil for a recording
+	visit Visit  // nil for a recording, and once it has ended
+	deaf  bool   // it was with an adapter that does not pass on the frames of the car
 	seq   uint64 // number of the newest entry that was taken
 	known int64  // the reading whose modules are known by name
 	ended bool
@@ -74,7 +76,9 @@ type talkState struct {
 
 	of      *said // what the view is a view of
 	view    *talk.View
-	part    int // the first row of the part that is shown
+	many    int  // rows from which on it is sought off the window's thread
+	seeking *int // what is being sought there, nil when nothing is
+	part    int  // the first row of the part that is shown
 	list    *look.Many
 	column  *talkColumn
 	chosen  uint32 // number of the row, 0 for none
@@ -91,7 +95,7 @@ const hearEvery = 250 * time.Millisecond
 
 func (w *Window) makeTalkParts() {
 	t := &w.said
-	t.kind, t.opened = talkAll, map[uint32]bool{}
+	t.kind, t.opened, t.many = talkAll, map[uint32]bool{}, manyRows
 	t.search = look.NewField("talk-search", T("talk.search"), false, func(string) { w.siftTalk(); w.draw() })
 	t.list = look.NewMany("talk", func(i int) {
 		t.chosen, t.message = t.column.row(i).Number, -1
@@ -117,11 +121,13 @@ func (w *Window) overhear() {
 	if t.live != nil && t.live.visit != v && !t.live.ended {
 		t.live.take()
 		t.live.talk.End()
-		t.live.ended, news = true, true
+		t.live.visit, t.live.ended, news = nil, true, true
 	}
 	if v != nil && (t.live == nil || t.live.visit != v) {
 		t.live = newSaid()
-		t.live.visit, t.live.rate, t.onFile, news = v, v.Adapter().BitRate, false, true
+		a := v.Adapter()
+		t.live.visit, t.live.rate, t.live.deaf = v, a.BitRate, !a.Raw
+		t.onFile, news = false, true
 		w.resetTalk()
 	}
 	if t.live != nil && !t.live.ended {
@@ -150,8 +156,30 @@ func (w *Window) resetTalk() {
 	w.siftTalk()
 }
 
-// siftTalk lets the rows be chosen anew.
-func (w *Window) siftTalk() { w.said.view, w.said.part = nil, 0 }
+// manyRows is how many rows are looked through at once, within the time of a key press.
+const manyRows = 50_000
+
+// siftTalk lets the rows be chosen anew. A long recording is looked through off the window's thread; nothing is added to it
+// any more. Until then the rows of before are shown.
+func (w *Window) siftTalk() {
+	t := &w.said
+	s := t.shown()
+	t.seeking = nil
+	if s == nil || !s.ended || s.talk.Len() < t.many || t.of != s {
+		t.view, t.part = nil, 0
+		return
+	}
+	mine, f := new(int), t.filter()
+	t.seeking = mine
+	w.act(func(context.Context) func() {
+		v := s.talk.View(f)
+		return func() {
+			if t.seeking == mine {
+				t.view, t.part, t.seeking = v, 0, nil
+			}
+		}
+	})
+}
 
 func (t *talkState) filter() talk.Filter {
 	f := talk.Filter{Thread: t.thread, Text: t.search.Text}
@@ -248,6 +276,9 @@ func (w *Window) talkPage() (body, margin fyne.CanvasObject) {
 	t.fill(s)
 	title, lead := N("talk.title", s.talk.Len(), "Count", grouped(s.talk.Len())), w.talkLead(s)
 	parts := []fyne.CanvasObject{w.header(title, lead), w.talkTrouble(), w.talkSources(s), w.talkSieve(s)}
+	if t.seeking != nil {
+		parts = append(parts, look.Small(T("talk.seeking")))
+	}
 	switch shown := t.view.Len(); {
 	case s.talk.Len() == 0:
 		parts = append(parts, look.Boxed(look.Body(T("talk.nothing"))))

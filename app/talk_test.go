@@ -124,6 +124,24 @@ func TestTalkOfARecording(t *testing.T) {
 	b.saysNot("19 02 FF")
 }
 
+// TestTalkOfMany: a long recording is looked through beside the window's thread, and only the newest search counts.
+func TestTalkOfMany(t *testing.T) {
+	b := newBench(t, setup{})
+	b.w.said.many = 1
+	b.recording(spoken().file(t, "visit.pcapng"))
+	b.says("4 questions")
+	b.w.said.search.SetText("forget")
+	b.w.said.search.SetText("7E6")
+	b.says("Looking for it")
+	b.until("found", func() bool { return b.w.said.seeking == nil })
+	b.says("1 of 4 fit", "19 02 FF")
+	b.saysNot("14 FF FF FF", "Looking for it")
+	b.recording(spoken().file(t, "other.pcapng"))
+	b.w.said.search.SetText("")
+	b.until("found", func() bool { return b.w.said.seeking == nil })
+	b.says("other.pcapng", "14 FF FF FF")
+}
+
 // TestTalkByKeyboard: a row is chosen, explained and opened without a pointer.
 func TestTalkByKeyboard(t *testing.T) {
 	b := newBench(t, setup{})

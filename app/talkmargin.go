@@ -38,7 +38,11 @@ func (w *Window) talkMargin(s *said) fyne.CanvasObject {
 	facts = append(facts, fact(T("talk.f.bytes"), fmt.Sprint(len(m.Payload))))
 	parts = append(parts, look.Stack(3, facts...))
 	if m.Question {
-		parts = append(parts, look.Stack(4, look.Head(T("class."+string(e.Class)+".head")), look.Small(e.Reason)))
+		head := T("talk.m.not-sent") // by somebody else, or while modules were looked for
+		if e.Class == explain.Look || e.Class == explain.Change {
+			head = T("class." + string(e.Class) + ".head")
+		}
+		parts = append(parts, look.Stack(4, look.Head(head), look.Small(e.Reason)))
 	}
 	parts = append(parts, look.Stack(10, fieldTexts(e)...))
 	open := T("talk.unfold")

@@ -111,19 +111,25 @@ func isWait(m talk.Message) bool {
 // exchangeLine is an exchange in a list: question over answer, bytes beside meaning. All are equally high.
 func exchangeLine(x talk.Exchange) fyne.CanvasObject {
 	asked, answer := sides(x)
-	said := x.Said.Text
+	said, word := x.Said.Text, T("talk.said")
 	if x.Outcome == talk.Trouble {
-		said = x.Text
+		said, word = x.Text, T("talk.noted")
 	}
 	line := func(word string, m *talk.Message, words string) fyne.CanvasObject {
+		if m == nil && words == "" {
+			word = ""
+		}
 		return look.Row(10, look.Fixed(look.Scaled(46), cut(word, cutFine)), look.Fixed(look.Scaled(160), cut(headBytes(m), cutBytes)), look.Growing(cut(words, cutWords)))
 	}
 	slim := func(word string, m *talk.Message, words string) fyne.CanvasObject {
+		if m == nil && words == "" {
+			word = ""
+		}
 		tag := look.Fixed(look.Scaled(46), cut(word, cutFine))
 		return look.Stack(0, look.Row(8, tag, look.Growing(cut(words, cutWords))), cut(headBytes(m), look.Style{Mono: true, Size: look.SizeSmall, Color: look.Soft}))
 	}
 	talked := func(form func(string, *talk.Message, string) fyne.CanvasObject) (q, a fyne.CanvasObject) {
-		return form(T("talk.asked"), asked, x.Asked.Text), form(T("talk.said"), answer, said)
+		return form(T("talk.asked"), asked, x.Asked.Text), form(word, answer, said)
 	}
 	q1, a1 := talked(line)
 	q2, a2 := talked(line)

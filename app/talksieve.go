@@ -118,7 +118,10 @@ func grouped(n int) string {
 
 // share is a part of a whole in per cent.
 func share(part float64) string {
-	if part > 0 && part < 0.1 {
+	switch {
+	case part > 0 && part < 0.001:
+		return T("heard.share.least")
+	case part > 0 && part < 0.1:
 		return fmt.Sprintf("%.1f %%", part*100)
 	}
 	return fmt.Sprintf("%.0f %%", part*100)

@@ -51,11 +51,15 @@ func (c *Cut) shown(width float32) []textPart {
 	var out []textPart
 	x := float32(0)
 	whole := c.natural() <= width+1
+	dots := float32(0)
+	for _, r := range c.runs {
+		dots = max(dots, r.measure(ellipsis))
+	}
 	for i, r := range c.runs {
 		w := r.measure(r.Text)
 		room := width - x
 		if !whole {
-			room -= r.measure(ellipsis)
+			room -= dots
 		}
 		if whole || w <= room && i+1 < len(c.runs) {
 			out = append(out, textPart{x, w, r})

@@ -1,10 +1,19 @@
 package look
 
-import "fyne.io/fyne/v2"
+import (
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/container"
+)
+
+// scrollTo scrolls to a height, and tells what is in sight then.
+func scrollTo(s *container.Scroll, y float32) {
+	s.ScrollToOffset(fyne.NewPos(0, y))
+	inSight(s)
+}
 
 // ToEnd shows the end, AtEnd tells whether it is shown.
 func (s *Scroller) ToEnd() {
-	s.scroll.ScrollToOffset(fyne.NewPos(0, s.farthest()))
+	scrollTo(s.scroll, s.farthest())
 }
 
 func (s *Scroller) AtEnd() bool { return s.scroll.Offset.Y >= s.farthest()-2 }

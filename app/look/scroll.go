@@ -44,7 +44,7 @@ func (s *Scroller) settle() {
 }
 
 // ToTop shows the beginning.
-func (s *Scroller) ToTop() { s.scroll.ScrollToTop() }
+func (s *Scroller) ToTop() { scrollTo(s.scroll, 0) }
 
 // scrollFrame tells the body its width before the scroll asks for its height.
 type scrollFrame struct{ body *scrollBody }
@@ -95,9 +95,9 @@ func reveal(o fyne.CanvasObject, from, to float32) {
 	top, bottom := at+from, at+to
 	switch {
 	case top < 8:
-		s.ScrollToOffset(fyne.NewPos(0, max(0, s.Offset.Y+top-8)))
+		scrollTo(s, max(0, s.Offset.Y+top-8))
 	case bottom > s.Size().Height-8:
-		s.ScrollToOffset(fyne.NewPos(0, s.Offset.Y+bottom-s.Size().Height+8))
+		scrollTo(s, s.Offset.Y+bottom-s.Size().Height+8)
 	}
 }
 
