@@ -52,6 +52,8 @@ type Logbook interface {
 	ProofDone(ctx context.Context, id, visitID int64, at time.Time) error
 	LeaveProof(ctx context.Context, id int64) error
 	Reports(ctx context.Context, carID int64) ([]garage.Report, error)
+	Recordings(ctx context.Context, carID int64) ([]garage.Recording, error)
+	RecordingPath(r garage.Recording) string
 	Unknown(ctx context.Context) ([]garage.Entry, error)
 	MarkSeen(ctx context.Context, id int64) error
 	Cards(ctx context.Context, carID int64) ([]garage.Card, error)

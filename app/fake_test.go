@@ -176,12 +176,14 @@ type fakeLog struct {
 	journal []garage.Entry
 	proof   []garage.ProofStep
 	reports []garage.Report
+
+	recordings []garage.Recording // their files are paths
 }
 
 // again is a logbook that begins as this one did.
 func (l *fakeLog) again() *fakeLog {
 	return &fakeLog{open: slices.Clone(l.open), cars: maps.Clone(l.cars), cards: slices.Clone(l.cards), notes: slices.Clone(l.notes), meter: slices.Clone(l.meter),
-		garage: l.garage, visits: l.visits, history: l.history, journal: l.journal, proof: slices.Clone(l.proof), reports: l.reports}
+		garage: l.garage, visits: l.visits, history: l.history, journal: l.journal, proof: slices.Clone(l.proof), reports: l.reports, recordings: l.recordings}
 }
 
 func (l *fakeLog) Cars(context.Context) ([]garage.Car, error) { return l.garage, nil }
@@ -192,6 +194,18 @@ func (l *fakeLog) Journal(context.Context, int64) ([]garage.Entry, error) { retu
 func (l *fakeLog) Reports(context.Context, int64) ([]garage.Report, error) {
 	return l.reports, nil
 }
+
+func (l *fakeLog) Recordings(_ context.Context, carID int64) ([]garage.Recording, error) {
+	var out []garage.Recording
+	for _, r := range l.recordings {
+		if r.CarID == carID {
+			out = append(out, r)
+		}
+	}
+	return out, nil
+}
+
+func (l *fakeLog) RecordingPath(r garage.Recording) string { return r.File }
 
 func (l *fakeLog) Proof(_ context.Context, entry int64) ([]garage.ProofStep, error) {
 	l.mu.Lock()

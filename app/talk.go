@@ -69,6 +69,11 @@ type talkState struct {
 	reading    *talkReading
 	err        error // why no recording or definition file was opened
 
+	kept    []keptRecording
+	keptErr error
+	allKept bool
+	keeping bool // the kept recordings are listed although something is shown
+
 	thread  int
 	threads bool // all modules can be chosen, not only those that talk most
 	kind    talkKind
@@ -271,11 +276,15 @@ func (w *Window) talkPage() (body, margin fyne.CanvasObject) {
 		return w.readingBody(), w.talkHelp()
 	}
 	if s == nil {
-		return w.noTalk(T("talk.none"), T("talk.none.lead")), w.talkHelp()
+		return look.Stack(18, kept([]fyne.CanvasObject{w.noTalk(T("talk.none"), T("talk.none.lead")), w.keptRecordings()})...), w.talkHelp()
 	}
 	t.fill(s)
 	title, lead := N("talk.title", s.talk.Len(), "Count", grouped(s.talk.Len())), w.talkLead(s)
-	parts := []fyne.CanvasObject{w.header(title, lead), w.talkTrouble(), w.talkSources(s), w.talkSieve(s)}
+	parts := []fyne.CanvasObject{w.header(title, lead), w.talkTrouble(), w.talkSources(s)}
+	if t.keeping {
+		parts = append(parts, w.keptRecordings())
+	}
+	parts = append(parts, w.talkSieve(s))
 	if t.seeking != nil {
 		parts = append(parts, look.Small(T("talk.seeking")))
 	}
@@ -344,6 +353,9 @@ func (w *Window) talkSources(s *said) fyne.CanvasObject {
 		acts = append(acts, choose("talk-live", T("talk.live"), false), choose("talk-file", t.file.name, true))
 	}
 	acts = append(acts, look.NewButton("talk-open", T("talk.open"), look.Plain, w.openRecording).Small())
+	if len(t.kept) > 0 && w.page == PageTalk {
+		acts = append(acts, look.NewButton("talk-kept", T("talk.kept.show"), look.Quiet, func() { t.keeping = !t.keeping; w.draw() }).Chosen(t.keeping))
+	}
 	if s == t.live && !s.ended && w.page == PageTalk {
 		acts = append(acts, look.NewButton("talk-follow", T("talk.follow"), look.Quiet, func() {
 			t.follow = !t.follow

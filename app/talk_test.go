@@ -16,6 +16,7 @@ import (
 
 	"readback/app/look"
 	"readback/diag/bus"
+	"readback/diag/garage"
 	"readback/diag/link"
 	"readback/diag/trace"
 )
@@ -244,6 +245,35 @@ func TestTalkInParts(t *testing.T) {
 	}
 }
 
+// withRecordings is a logbook with recordings of two cars.
+func withRecordings(paths ...string) *fakeLog {
+	l := keptLog()
+	for i, p := range paths {
+		l.recordings = append(l.recordings, garage.Recording{ID: int64(i + 1), CarID: int64(1 + i%2), Entry: int64(i % 2), File: p, Frames: 1200 * (i + 1), Begun: begin.AddDate(0, 0, -i), Ended: begin.AddDate(0, 0, -i).Add(time.Duration(i+1) * time.Minute)})
+	}
+	return l
+}
+
+// TestKeptRecordings: the recordings beside the logbook are listed, newest first, and opened with one press.
+func TestKeptRecordings(t *testing.T) {
+	path := spoken().file(t, "visit-1.pcapng")
+	b := newBench(t, setup{log: withRecordings(path, path, path, path, path, "/gone/visit.pcapng")})
+	b.w.Show(PageTalk)
+	b.until("kept", func() bool { return len(b.w.said.kept) == 6 })
+	b.w.draw()
+	b.says("6 recordings beside the logbook", "Blue Tarn van", "1,200 frames in 60 seconds", "2,400 frames in 2 minutes · with a change", "Show 1 more")
+	b.tap("kept-all")
+	b.tap("kept 6")
+	b.until("read", func() bool { return b.w.said.reading == nil })
+	b.says("visit.pcapng", "Nothing has been said yet")
+	b.tap("kept 2")
+	b.until("read", func() bool { return b.w.said.reading == nil })
+	b.says("From the recording visit-1.pcapng", "4 questions")
+	b.saysNot("beside the logbook")
+	b.tap("talk-kept")
+	b.says("6 recordings beside the logbook")
+}
+
 // TestBadFiles: what can't be read gets a sentence, and what came before stays.
 func TestBadFiles(t *testing.T) {
 	b := newBench(t, setup{})
@@ -317,6 +347,11 @@ var talkScenes = []struct {
 	reach func(b *bench)
 }{
 	{"talk-none", setup{}, func(b *bench) { b.w.Show(PageTalk) }},
+	{"talk-kept", setup{log: withRecordings("a", "b", "c", "d", "e", "f", "g")}, func(b *bench) {
+		b.w.Show(PageTalk)
+		b.until("kept", func() bool { return len(b.w.said.kept) == 7 })
+		b.w.draw()
+	}},
 	{"talk-reading", setup{}, func(b *bench) {
 		b.w.Show(PageTalk)
 		b.w.readRecording(spoken().file(b.t, "a visit with a long name to our van.pcapng"))

@@ -95,7 +95,7 @@ func (w *Window) readRecording(path string) {
 	w.stopReading()
 	ctx, stop := context.WithCancel(w.ctx)
 	r := &talkReading{name: filepath.Base(path), stop: stop}
-	t.reading, t.err = r, nil
+	t.reading, t.err, t.keeping = r, nil, false
 	w.actIn(ctx, func(ctx context.Context) func() {
 		s := newSaid()
 		s.name = r.name

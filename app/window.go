@@ -152,6 +152,8 @@ func (w *Window) Show(p Page) {
 		w.enterRequest()
 	case PageLogbook:
 		w.enterLogbook()
+	case PageTalk:
+		w.enterTalk()
 	}
 	w.page = p
 	w.draw()
