@@ -294,7 +294,7 @@ func TestBadFiles(t *testing.T) {
 	b.recording(write("cut.pcapng", whole[:len(whole)-150]))
 	b.says("cut.pcapng can be read only up to packet", "questions and what became of them")
 	b.recording(filepath.Join(dir, "gone.pcapng"))
-	b.says("gone.pcapng", "From the recording cut.pcapng")
+	b.says("gone.pcapng is not there any more.", "From the recording cut.pcapng")
 	b.w.dropped([]fyne.URI{storage.NewFileURI(write("odd.xyz", nil))})
 	b.says("This kind of file is not read here")
 	b.w.dropped([]fyne.URI{storage.NewFileURI(write("no.dbc", []byte("nothing")))})

@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"errors"
+	"io/fs"
 	"path/filepath"
 	"strings"
 
@@ -175,6 +176,7 @@ func (w *Window) readSignals(path string) {
 func fileSentence(err error) string {
 	var recording *trace.FormatError
 	var definition *signal.FormatError
+	var file *fs.PathError
 	switch {
 	case errors.Is(err, errOtherFile):
 		return T("talk.err.kind")
@@ -184,6 +186,13 @@ func fileSentence(err error) string {
 		return T("talk.err.recording", "File", filepath.Base(recording.Path), "Why", recording.Text)
 	case errors.As(err, &definition):
 		return T("talk.err.signals", "File", filepath.Base(definition.Path), "Why", definition.Text)
+	}
+	if errors.As(err, &file) {
+		key := "talk.err.file"
+		if errors.Is(err, fs.ErrNotExist) {
+			key = "talk.err.gone"
+		}
+		return T(key, "File", filepath.Base(file.Path), "Why", file.Err.Error())
 	}
 	return diag.Sentence(err)
 }
