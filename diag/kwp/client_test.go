@@ -226,7 +226,7 @@ func TestEnds(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
 		c := asked(t, "18 02 FF 00")
-		go cancel()
+		time.AfterFunc(time.Millisecond, cancel) // the request has gone out by then
 		if _, err := c.CodesByStatus(ctx, kwp.Identified2, kwp.GroupAll); !errors.Is(err, context.Canceled) {
 			t.Errorf("cancelled: %v", err)
 		}
