@@ -103,7 +103,7 @@ func fileWriter(ctx context.Context, path string) func(io.Writer) error {
 			return err
 		}
 		defer f.Close()
-		_, err = io.Copy(w, &patient{ctx, f})
+		_, err = io.Copy(w, &patient{ctx: ctx, r: f})
 		return err
 	}
 }

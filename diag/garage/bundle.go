@@ -275,13 +275,13 @@ func (b *bundle) unpack(ctx context.Context, f bundleFile, use func(io.Reader) e
 	}
 	defer r.Close()
 	sum := sha256.New()
-	in := &patient{ctx, io.TeeReader(io.LimitReader(r, f.Size), sum)}
+	in := &patient{ctx: ctx, r: io.TeeReader(io.LimitReader(r, f.Size), sum)}
 	useErr := use(in)
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
-	// What use made of damaged bytes is no news: the damage is.
-	if _, err := io.Copy(io.Discard, in); err != nil || !bytes.Equal(sum.Sum(nil), f.Digest) {
+	// What use made of damaged bytes is no news: the damage is. The last bytes may be whole and come with the damage.
+	if _, err := io.Copy(io.Discard, in); err != nil || in.failed || !bytes.Equal(sum.Sum(nil), f.Digest) {
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
@@ -290,15 +290,18 @@ func (b *bundle) unpack(ctx context.Context, f bundleFile, use func(io.Reader) e
 	return useErr
 }
 
-// patient is a reader that ends with its context.
+// patient is a reader that ends with its context, and remembers that reading failed.
 type patient struct {
-	ctx context.Context
-	r   io.Reader
+	ctx    context.Context
+	r      io.Reader
+	failed bool
 }
 
 func (p *patient) Read(b []byte) (int, error) {
 	if err := p.ctx.Err(); err != nil {
 		return 0, err
 	}
-	return p.r.Read(b)
+	n, err := p.r.Read(b)
+	p.failed = p.failed || err != nil && err != io.EOF
+	return n, err
 }

@@ -1,11 +1,14 @@
 package garage
 
 import (
+	"archive/zip"
 	"bytes"
 	"context"
+	"crypto/sha256"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"hash/crc32"
 	"io"
 	"math"
 	"os"
@@ -503,6 +506,48 @@ func FuzzImport(f *testing.F) {
 	})
 }
 
+// tornAfter is a car file whose recording is whole by length and digest, and followed by damage.
+func tornAfter(t testing.TB, recording string) []byte {
+	t.Helper()
+	var out bytes.Buffer
+	b := newBundleWriter(&out, carFormat)
+	if err := b.add(rowsName, bytesWriter("{}")); err != nil {
+		t.Fatal(err)
+	}
+	// RFC 1951, 3.2.3: a stored block of one byte, then a block of the reserved type.
+	packed := []byte{0x00, 0x01, 0x00, 0xFE, 0xFF, 'x', 0x07}
+	w, err := b.zip.CreateRaw(&zip.FileHeader{Name: recording, Method: zip.Deflate, CRC32: crc32.ChecksumIEEE([]byte("x")),
+		CompressedSize64: uint64(len(packed)), UncompressedSize64: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := w.Write(packed); err != nil {
+		t.Fatal(err)
+	}
+	sum := sha256.Sum256([]byte("x"))
+	b.m.Files = append(b.m.Files, bundleFile{recording, 1, sum[:]})
+	if err := b.close(); err != nil {
+		t.Fatal(err)
+	}
+	return out.Bytes()
+}
+
+func TestDamageAfterTheLastByte(t *testing.T) {
+	recording := recordingsPlace + "20231114-221320-00112233.pcapng"
+	file := tornAfter(t, recording)
+	b, err := openBundle(bytes.NewReader(file), int64(len(file)), carFormat, rowsName)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, part := range b.m.Files {
+		var fault *FileError
+		err := b.unpack(t.Context(), part, func(r io.Reader) error { _, err := io.ReadAll(r); return err })
+		if part.Name == recording && (!errors.As(err, &fault) || fault.Fault != FaultDamaged) || part.Name != recording && err != nil {
+			t.Errorf("%q: %v", part.Name, err)
+		}
+	}
+}
+
 // Whatever the file: its parts as its manifest says, or an error of its type.
 func FuzzBundle(f *testing.F) {
 	recording := recordingsPlace + "20231114-221320-00112233.pcapng"
@@ -510,6 +555,7 @@ func FuzzBundle(f *testing.F) {
 	f.Add(pack(f, carFormat, func(m *manifest) { m.Version = 9 }, map[string]string{rowsName: "{}"}))
 	f.Add(plainZip(f, "../out", "x"))
 	f.Add(plainZip(f, manifestName, `{"format": "readback car", "version": 1, "schema": 1, "files": [{"name": "car.json", "size": 99999999999}]}`))
+	f.Add(tornAfter(f, recording))
 	f.Add([]byte("PK\x03\x04"))
 	f.Add([]byte("PK\x01\x02000000000000000000000000\b\x00\t\x00\x00\x0000000000000000000000000000000PK\x01\x0200000000000000000000000\x00\r\x00\t" +
 		"\x00\x00\x00000000000\x00\x00\x00manifest.json000000000PK\x05\x06000000\x02\x00\x83\x00\x00\x000000\x00\x00")) // a place before the beginning
