@@ -4,9 +4,10 @@
 //	go run ./cmd/dev test [--only STEP,...]  run every check there is
 //	go run ./cmd/dev lab  [PACKAGE...]       run the kernel tests in a virtual machine
 //	go run ./cmd/dev bench [--only TEXT]     measure, and compare with what is possible
+//	go run ./cmd/dev licences                write assets/licences.txt anew, after a change of go.mod
 //
-// It needs Go and nothing else; whatever else is needed it installs or asks for. Nothing is written into the
-// checkout: programs, the kernel, logs and pictures go to the folder readback of the user's cache folder.
+// It needs Go and nothing else; whatever else is needed it installs or asks for. But for that list nothing is written
+// into the checkout: programs, the kernel, logs and pictures go to the folder readback of the user's cache folder.
 package main
 
 import (
@@ -34,6 +35,7 @@ func chores() []chore {
 		{"test", "test [--only STEP,...] [--fuzz DURATION]", "run every check there is", testAll},
 		{"lab", "lab [PACKAGE...]", "run the kernel tests in a virtual machine", labChore},
 		{"bench", "bench [--runs NUMBER] [--only TEXT]", "measure, and compare with what is possible", benchAll},
+		{"licences", "licences", "write " + licenceFile + " anew, after a change of go.mod", licencesChore},
 	}
 }
 
