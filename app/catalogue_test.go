@@ -242,7 +242,7 @@ func TestWordsOfThePages(t *testing.T) {
 
 // TestTextsAreFilled: T and N give the text of the catalogue with its values in place.
 func TestTextsAreFilled(t *testing.T) {
-	if err := LoadText(); err != nil {
+	if err := UseLanguage("en"); err != nil {
 		t.Fatal(err)
 	}
 	for _, c := range []struct{ got, want string }{

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"image/png"
@@ -39,11 +40,13 @@ type setup struct {
 	rungs   []adapter.Rung // told while it opens
 	hold    bool           // it stays opening until it is stopped
 	place   adapter.Place
+	// language of the window, "" is English.
+	language string
 }
 
 func newBench(t testing.TB, s setup) *bench {
 	t.Helper()
-	if err := LoadText(); err != nil {
+	if err := UseLanguage(cmp.Or(s.language, "en")); err != nil {
 		t.Fatal(err)
 	}
 	if s.visit == nil {

@@ -31,9 +31,8 @@ var (
 
 // showWindow is the whole life of the window's process.
 func showWindow(f flags) int {
-	if err := app.LoadText(); err != nil {
-		fmt.Fprintln(os.Stderr, err)
-		return exitFailed
+	if err := app.UseLanguage(os.Getenv("READBACK_LANG")); err != nil { // the window speaks all the same
+		fmt.Fprintln(os.Stderr, "readback:", err)
 	}
 	store, trouble := openStore(context.Background())
 	a := fyneapp.New() // without a name Fyne keeps no preferences of its own
