@@ -1,0 +1,4 @@
+package assets
+
+// Version is Readback's version, as FyneApp.toml, the packages and the window tell it.
+const Version = "0.1.0"
