@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -218,13 +219,8 @@ func WriteReport(ctx context.Context, s *garage.Store, visitID int64, path strin
 	if err != nil {
 		return garage.Report{}, report.Document{}, err
 	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		return garage.Report{}, report.Document{}, fmt.Errorf("diag: writing a report: %w", err)
-	}
-	_, err = f.Write(b.Bytes())
-	if err = errors.Join(err, f.Close()); err != nil {
-		return garage.Report{}, report.Document{}, errors.Join(fmt.Errorf("diag: writing a report: %w", err), os.Remove(path))
+	if err := WriteNew(path, func(w io.Writer) error { _, err := w.Write(b.Bytes()); return err }); err != nil {
+		return garage.Report{}, report.Document{}, err
 	}
 	digest := sha256.Sum256(b.Bytes())
 	kept, err := s.PutReport(ctx, garage.Report{CarID: in.Car.ID, Visit: visitID, Made: o.Now, Form: form, Shared: o.Shared, Digest: digest[:], Previous: in.Previous})

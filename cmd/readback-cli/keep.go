@@ -5,8 +5,8 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 
+	"readback/diag"
 	"readback/diag/garage"
 )
 
@@ -42,7 +42,7 @@ func (c *restoreCmd) Run(e *env) error {
 		return err
 	}
 	var got garage.Restored
-	err = readWhole(c.File, func(f *os.File, size int64) (err error) {
+	err = readWhole(c.File, func(f io.ReaderAt, size int64) (err error) {
 		got, err = garage.Restore(e.ctx, path, f, size)
 		return err
 	})
@@ -94,7 +94,7 @@ func (c *importCmd) Run(e *env) error {
 	}
 	defer s.Close()
 	var got garage.Imported
-	err = readWhole(c.File, func(f *os.File, size int64) (err error) {
+	err = readWhole(c.File, func(f io.ReaderAt, size int64) (err error) {
 		got, err = s.ImportCar(e.ctx, f, size)
 		return err
 	})
@@ -137,30 +137,21 @@ func missing(files []string) string {
 	return fmt.Sprintf(" %d recordings could not be found.", len(files))
 }
 
-// writeNew writes a file that is not there yet. On an error nothing is left of it.
+// writeNew writes a file that is not there yet.
 func writeNew(path string, write func(io.Writer) error) error {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	err := diag.WriteNew(path, write)
 	if errors.Is(err, fs.ErrExist) {
 		return usage{path + " is there already; it is not written over"}
 	}
-	if err != nil {
-		return fmt.Errorf("writing %s: %w", path, err)
-	}
-	if err = errors.Join(write(f), f.Sync(), f.Close()); err != nil {
-		return errors.Join(err, os.Remove(path))
-	}
-	return nil
+	return err
 }
 
-func readWhole(path string, read func(f *os.File, size int64) error) error {
-	f, err := os.Open(path)
-	if err != nil {
-		return usage{err.Error()}
+// readWhole reads a file whose name was typed.
+func readWhole(path string, read func(r io.ReaderAt, size int64) error) error {
+	err := diag.ReadAll(path, read)
+	var typed *fs.PathError
+	if errors.As(err, &typed) && typed.Path == path {
+		return usage{typed.Error()}
 	}
-	defer f.Close()
-	info, err := f.Stat()
-	if err != nil {
-		return err
-	}
-	return read(f, info.Size())
+	return err
 }
