@@ -127,6 +127,9 @@ func openSentence(e *adapter.OpenError) string {
 	case adapter.StepAdapter:
 		return fmt.Sprintf("%s opens, but nothing answers there like an adapter. Is the adapter in the car's socket, and does its lamp light?", e.Place)
 	case adapter.StepBus:
+		if errors.Is(e, adapter.ErrNoSupply) {
+			return "The adapter answers, but it finds no car behind it: no bus, and no battery at pin 16. Push it fully into the car's socket, and switch the ignition on."
+		}
 		return "The adapter answers, but the car's bus does not. Switch the ignition on, wait 20 seconds, and try again."
 	}
 	return e.Error()

@@ -64,6 +64,8 @@ func symptomOf(err error, system string) Symptom {
 		return NoRights
 	case errors.Is(err, fs.ErrNotExist):
 		return NotListed
+	case errors.Is(err, adapter.ErrNoSupply):
+		return NoSupply
 	case errors.Is(err, bus.ErrOff):
 		return BusErrors
 	case errors.As(err, &alert):

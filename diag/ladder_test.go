@@ -31,6 +31,7 @@ func TestTroubles(t *testing.T) {
 		{PairedNoPort, "S43 memory", "low-energy", "USB"},
 		{AdapterSilent, "memory", "speed", "lamp"},
 		{NoLamp, "S44", "fuse", "16 and 4"},
+		{NoSupply, "S44 memory", "socket", "into the car's socket"},
 		{NoData, "S16 S45 S65", "ignition", "20 seconds"},
 		{NoConnection, "S65", "ignition", "60 ohm"},
 		{BusInitFails, "memory", "CAN", "CAN"},
@@ -130,6 +131,7 @@ func TestSymptomOfErrors(t *testing.T) {
 	}{
 		{opening(adapter.StepPort, fmt.Errorf("x: %w", fs.ErrNotExist)), "linux", NotListed},
 		{opening(adapter.StepPort, plain), "linux", NotListed},
+		{opening(adapter.StepBus, fmt.Errorf("%w: %w", adapter.ErrNoSupply, says("NO DATA"))), "linux", NoSupply},
 		{opening(adapter.StepPort, fs.ErrPermission), "linux", NoRights},
 		{opening(adapter.StepPort, fs.ErrPermission), "darwin", NoRights},
 		{opening(adapter.StepPort, fs.ErrPermission), "windows", PortTaken},

@@ -14,6 +14,7 @@ const (
 	PairedNoPort    Symptom = "paired-no-port"
 	AdapterSilent   Symptom = "adapter-silent"
 	NoLamp          Symptom = "no-lamp"
+	NoSupply        Symptom = "no-supply"
 	NoData          Symptom = "no-data"
 	NoConnection    Symptom = "no-connection"
 	BusInitFails    Symptom = "bus-init-fails"
@@ -133,6 +134,9 @@ func portTroubles() []Trouble {
 		{NoLamp, adapter.StepAdapter, "The adapter's lamp does not light in the car's socket.",
 			[]string{"The fuse of the socket has blown; it is often the lighter's.", "A pin is bent.", "Pin 4 or 5, ground, is loose.", "The 12 V battery is flat."},
 			onAll("Measure with a meter between pins 16 and 4, then between 16 and 5: both should show the battery's voltage. If not, look for the fuse in the car's fuse list."), []string{"S44"}},
+		{NoSupply, adapter.StepBus, "The adapter finds no bus of a car, and no battery at pin 16.",
+			[]string{"It is not in the car's socket, or not pushed home.", "The fuse of the socket has blown; it is often the lighter's.", "A pin is bent.", "The 12 V battery is flat or disconnected."},
+			onAll("Push the adapter fully into the car's socket, switch the ignition on, and connect again."), []string{"S44", "memory"}},
 	}
 }
 

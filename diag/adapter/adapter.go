@@ -130,6 +130,9 @@ var (
 // ErrTaken is wrapped where another program has the port.
 var ErrTaken = errors.New("adapter: another program has the port")
 
+// ErrNoSupply is wrapped where no bus was found and the adapter sees no battery at pin 16.
+var ErrNoSupply = errors.New("adapter: no supply at pin 16")
+
 // ErrUnfit is wrapped by the error of opening an adapter that answers and can't be used.
 var ErrUnfit = errors.New("adapter: it can't be used")
 

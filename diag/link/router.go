@@ -118,6 +118,19 @@ func (r *Router) Close() error {
 	return err
 }
 
+// Wait returns why the Link has ended once it has: [ErrClosed], or an error that wraps [ErrGone]. It returns ctx.Err() when
+// the context ends first.
+func (r *Router) Wait(ctx context.Context) error {
+	select {
+	case <-r.done:
+		r.mu.Lock()
+		defer r.mu.Unlock()
+		return r.err
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
 // queueDepth is how many messages wait for a peer that does not fetch them; then the oldest goes.
 const queueDepth = 256
 

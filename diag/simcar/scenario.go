@@ -21,6 +21,9 @@ import "readback/diag/link"
 //	refusing-gateway  the van whose modules refuse every clear with 33
 //	silent-module     the van without its climate module, which two others miss
 //	wrong-rate        the van behind an adapter that is set to another bit rate
+//	asleep            the van asleep: nobody answers, and nobody acknowledges
+//	no-car            an adapter that is in no car
+//	unusual-line      the van behind a serial adapter whose line has an unusual speed
 //	clone-adapter     the van behind a serial adapter that calls itself newer than it is
 //	lesson            the van of the lessons
 //	twenty      the same van with twenty modules: both identifier widths, answers at all distances, a slow one, a silent one

@@ -81,7 +81,7 @@ func open(ctx context.Context, c *conversation, o Options, t teller) (*Adapter, 
 		return nil, err
 	}
 	if err := c.findProtocol(ctx, t.searching); err != nil {
-		return nil, err
+		return nil, c.withSupply(err)
 	}
 	t.bus(c)
 	if err := c.probe(ctx); err != nil {

@@ -1,6 +1,7 @@
 package elm
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"strings"
@@ -12,7 +13,8 @@ import (
 const harmless = "0100"
 
 // findProtocol finds the car's bus within searchLimit. A bus on which nobody answers is a bus: battery cars are often
-// silent to 01 00. Each step is told before it is taken.
+// silent to 01 00. Each step is told before it is taken. The error has what the adapter said first: its own search says
+// more of a car without a bus than a single protocol does.
 func (c *conversation) findProtocol(ctx context.Context, tell func(string)) error {
 	within, cancel := context.WithTimeout(ctx, searchLimit)
 	defer cancel()
@@ -28,15 +30,13 @@ func (c *conversation) findProtocol(ctx context.Context, tell func(string)) erro
 const candidates = "678954321"
 
 func (c *conversation) findWithin(ctx context.Context, tell func(string)) error {
-	last := "no answer"
+	said := ""
 	tell("The adapter looks for the car's bus by itself.")
 	found, text, err := c.search(ctx)
 	if err != nil || found {
 		return err
 	}
-	if text != "" {
-		last = text
-	}
+	said = text
 	for _, n := range []byte(candidates) {
 		p := protocols[n]
 		tell("Trying " + p.String() + ".")
@@ -57,11 +57,11 @@ func (c *conversation) findWithin(ctx context.Context, tell func(string)) error 
 			c.answered = text == ""
 			return nil
 		}
-		if text != "" {
-			last = text
+		if said == "" {
+			said = text
 		}
 	}
-	return &link.AdapterError{Op: "looking for the car's bus", Text: last}
+	return &link.AdapterError{Op: "looking for the car's bus", Text: cmp.Or(said, "no answer")}
 }
 
 // use takes a protocol as found. It begins with its own header, and on a serial line with the conversation that the

@@ -10,8 +10,12 @@ import (
 	"readback/diag/adapter"
 )
 
-// flat is the supply in volts below which the car's bus can't be relied on (common practice: a deeply discharged battery).
-const flat = 11.5
+const (
+	// flat is the supply in volts below which the car's bus can't be relied on (common practice: a deeply discharged battery).
+	flat = 11.5
+	// dead is the supply in volts below which there is no battery behind it (common practice, no source).
+	dead = 6
+)
 
 // teller tells the steps of the link test to whoever wants to know.
 type teller struct{ o Options }
@@ -74,6 +78,8 @@ func (c *conversation) firstVolts(ctx context.Context, t teller) error {
 	case !ok:
 		t.rung(adapter.StepSupply, adapter.RungUnknown, "This adapter can't measure the 12 V supply.")
 		return nil
+	case v < dead:
+		t.rung(adapter.StepSupply, adapter.RungDoubtful, fmt.Sprintf("The adapter measures %.1f V: there is no battery behind it.", v))
 	case v < flat:
 		t.rung(adapter.StepSupply, adapter.RungDoubtful, fmt.Sprintf("The adapter measures %.1f V, which is low.", v))
 	default:
@@ -81,6 +87,14 @@ func (c *conversation) firstVolts(ctx context.Context, t teller) error {
 	}
 	c.volted.take(v, c.tried)
 	return nil
+}
+
+// withSupply is why no bus was found, with what the supply says of that.
+func (c *conversation) withSupply(err error) error {
+	if r := c.volted.readings(); len(r) > 0 && r[0].Volts < dead {
+		return fmt.Errorf("%w: %w", adapter.ErrNoSupply, err)
+	}
+	return err
 }
 
 func (t teller) bus(c *conversation) {

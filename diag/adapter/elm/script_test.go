@@ -378,7 +378,7 @@ func TestOpenRungs(t *testing.T) {
 		{"nothing but noise", map[string]string{"ATWS": "\xFF\xFE\r", "ATZ": "x\r", "ATE0": "y\r"}, nil, adapter.StepAdapter, "does not answer"},
 		{"headers refused", map[string]string{"ATH1": "?\r"}, nil, adapter.StepAdapter, "who answered"},
 		{"no bus", nil, []step{{harmless, says("SEARCHING...\rUNABLE TO CONNECT\r" + prompt)}, {harmless, says("CAN ERROR\r" + prompt)},
-			{harmless, says("CAN ERROR\r" + prompt)}, {harmless, says("CAN ERROR\r" + prompt)}, {harmless, says("BUS BUSY\r" + prompt)}}, adapter.StepBus, "BUS BUSY"},
+			{harmless, says("CAN ERROR\r" + prompt)}, {harmless, says("CAN ERROR\r" + prompt)}, {harmless, says("BUS BUSY\r" + prompt)}}, adapter.StepBus, "UNABLE TO CONNECT"},
 		{"the port vanishes", nil, []step{{harmless, []piece{{text: "SEARCHING..."}, {after: time.Second, hang: true}}}}, adapter.StepPort, "gone"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
