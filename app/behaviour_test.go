@@ -2,6 +2,7 @@ package app
 
 import (
 	"errors"
+	"image/color"
 	"slices"
 	"strings"
 	"testing"
@@ -468,6 +469,29 @@ func TestTaste(t *testing.T) {
 	if b.w.theme.Shade != look.ShadeDark || b.w.theme.Factor != 1.15 {
 		t.Errorf("the theme is %+v", b.w.theme)
 	}
+}
+
+// TestGroundsFollowTheShade: what stays while pages come and go takes the new colours too, whether the owner or the
+// system has changed them.
+func TestGroundsFollowTheShade(t *testing.T) {
+	b := newBench(t, setup{size: fyne.NewSize(1280, 820)})
+	check := func(when string, palette map[fyne.ThemeColorName]color.NRGBA) {
+		t.Helper()
+		picture := b.win.Canvas().Capture()
+		for what, at := range map[string]struct {
+			x, y int
+			want fyne.ThemeColorName
+		}{"rail": {4, 770, look.Rail}, "page": {600, 770, look.Paper}, "margin": {1270, 770, look.Paper}, "strip": {640, 800, look.Plate}} {
+			if got := color.NRGBAModel.Convert(picture.At(at.x, at.y)); got != palette[at.want] {
+				t.Errorf("%s, %s: %v, want %v", when, what, got, palette[at.want])
+			}
+		}
+	}
+	check("light", look.Light)
+	b.tap("taste.dark")
+	check("dark", look.Dark)
+	b.tap("taste.light")
+	check("light again", look.Light)
 }
 
 // TestMayClose: the window stays open while a request is on its way.

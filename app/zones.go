@@ -10,7 +10,7 @@ import (
 // frame is the window's tree: page, margin, rail and strip. The order is the order of the keyboard: the page first.
 func (w *Window) frame() fyne.CanvasObject {
 	return container.New(zones{},
-		look.Ground(look.Rail, look.Gap(1)), look.Ground(look.Paper, look.Gap(1)), look.Ground(look.Line, look.Gap(1)), look.Ground(look.Line, look.Gap(1)),
+		look.Floor(look.Rail), look.Floor(look.Paper), look.Floor(look.Line), look.Floor(look.Line),
 		w.main.Object, w.side.Object, w.rail.Object, w.strip)
 }
 

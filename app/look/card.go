@@ -6,6 +6,7 @@ import (
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
 	"fyne.io/fyne/v2/container"
+	"fyne.io/fyne/v2/widget"
 )
 
 const radius = 8
@@ -44,6 +45,26 @@ func board(fill, stroke fyne.ThemeColorName) *canvas.Rectangle {
 }
 
 func flat(c fyne.ThemeColorName) *canvas.Rectangle { return canvas.NewRectangle(paint(c)) }
+
+// Floor is a plain ground that follows the palette for as long as the window stands.
+func Floor(c fyne.ThemeColorName) fyne.CanvasObject {
+	f := &floor{color: c, rect: flat(c)}
+	f.ExtendBaseWidget(f)
+	return f
+}
+
+type floor struct {
+	widget.BaseWidget
+	color fyne.ThemeColorName
+	rect  *canvas.Rectangle
+}
+
+func (f *floor) CreateRenderer() fyne.WidgetRenderer { return widget.NewSimpleRenderer(f.rect) }
+
+func (f *floor) Refresh() {
+	f.rect.FillColor = paint(f.color)
+	f.rect.Refresh()
+}
 
 // Hair is a hair line across its room.
 func Hair() fyne.CanvasObject {
