@@ -11,8 +11,12 @@ import (
 	"readback/diag/bus"
 )
 
-// loadOver is over how long the load of a bus is told.
-const loadOver = time.Second
+const (
+	// loadOver is over how long the load of a bus is told.
+	loadOver = time.Second
+	// stateOver is how old what is known of the controller may be when a frame leaves.
+	stateOver = 500 * time.Millisecond
+)
 
 // busMeter counts what passes on a bus, for [JudgeBus].
 type busMeter struct {
@@ -22,6 +26,8 @@ type busMeter struct {
 
 	mu    sync.Mutex
 	facts BusFacts
+	state bus.State // as it was last asked for, or reported since
+	asked time.Time // when it was last asked for
 	begun time.Time // of the stretch that is being counted
 	bits  int       // in it
 	full  int       // in the whole stretch before it
@@ -36,6 +42,12 @@ func newBusMeter(inner bus.Bus, conn adapter.Connection) *busMeter {
 }
 
 func (m *busMeter) Send(ctx context.Context, f can.Frame) error {
+	m.mu.Lock()
+	old := time.Since(m.asked) >= stateOver
+	m.mu.Unlock()
+	if old {
+		_ = m.ask(ctx) // the sending itself tells what is the matter
+	}
 	err := m.inner.Send(ctx, f)
 	if err == nil {
 		m.mu.Lock()
@@ -79,6 +91,26 @@ func (m *busMeter) note(r bus.Received) {
 	}
 	f.Off = f.Off && r.Fault&bus.FaultRestarted == 0 || r.Fault&bus.FaultBusOff != 0
 	f.Down = r.Fault&bus.FaultDown != 0
+	for _, c := range []struct {
+		fault bus.Fault
+		state bus.State
+	}{
+		{bus.FaultWarning, bus.StateWarning}, {bus.FaultPassive, bus.StatePassive},
+		{bus.FaultBusOff, bus.StateOff}, {bus.FaultRestarted, bus.StateActive},
+	} {
+		if r.Fault&c.fault != 0 {
+			m.enter(c.state)
+		}
+	}
+}
+
+// enter notes the controller's state. Once its counters have come down again, what they were raised by is over. It is
+// called with mu held.
+func (m *busMeter) enter(s bus.State) {
+	if s == bus.StateActive && m.state > bus.StateActive {
+		m.facts.Unacknowledged, m.facts.Broken, m.facts.Warnings = 0, 0, 0
+	}
+	m.state = s
 }
 
 // add counts a frame's time on the wire. It is called with mu held.
@@ -97,27 +129,39 @@ func (m *busMeter) turn() {
 	}
 }
 
-// read is what is known now.
-func (m *busMeter) read(ctx context.Context) (BusFacts, error) {
-	var (
-		state bus.State
-		err   error
-	)
-	if s, ok := m.inner.(bus.Stater); ok {
-		state, err = s.State(ctx)
+// ask asks for the controller's state, where it can be asked for.
+func (m *busMeter) ask(ctx context.Context) error {
+	m.mu.Lock()
+	m.asked = time.Now()
+	m.mu.Unlock()
+	s, ok := m.inner.(bus.Stater)
+	if !ok {
+		return nil
 	}
+	state, err := s.State(ctx)
+	if err != nil {
+		return err
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if state != bus.StateUnknown { // asked now, it says more than what was reported before
+		m.enter(state)
+		m.facts.Off, m.facts.Down = false, false
+	}
+	return nil
+}
+
+// known is what has been asked and reported until now.
+func (m *busMeter) known() BusFacts {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	m.turn()
 	f := m.facts
-	f.State, f.BitRate, f.Recover = state, m.rate, m.recover
-	if state != bus.StateUnknown { // asked now, it says more than what was reported before
-		f.Off, f.Down = false, false
-	}
+	f.State, f.BitRate, f.Recover = m.state, m.rate, m.recover
 	if m.rate > 0 {
 		f.Load = float64(m.full) / (float64(m.rate) * loadOver.Seconds())
 	}
-	return f, err
+	return f
 }
 
 // Health tells how the car's bus does, from what has passed since the visit began. ok is false where the adapter carries
@@ -126,9 +170,8 @@ func (v *Visit) Health(ctx context.Context) (h Health, ok bool, err error) {
 	if v.meter == nil {
 		return Health{}, false, nil
 	}
-	f, err := v.meter.read(ctx)
-	if err != nil {
+	if err := v.meter.ask(ctx); err != nil {
 		return Health{}, true, err
 	}
-	return JudgeBus(f), true, nil
+	return JudgeBus(v.meter.known()), true, nil
 }

@@ -29,6 +29,7 @@ func Sentence(err error) string {
 		newer   *garage.NewerError
 		rights  *adapter.RightsError
 		choice  *ChoiceError
+		stop    *StopSendingError
 	)
 	switch {
 	case err == nil:
@@ -51,6 +52,8 @@ func Sentence(err error) string {
 		return openSentence(open)
 	case errors.Is(err, adapter.ErrUnknownPlace):
 		return "This is not a place where an adapter can be. Examples: serial:/dev/ttyUSB0, tcp:192.168.0.10:35000, can:can0, practice:"
+	case errors.As(err, &stop):
+		return stop.sentence()
 	case errors.As(err, &choice):
 		return choice.sentence()
 	case errors.Is(err, ErrNothingToWatch):

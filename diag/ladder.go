@@ -23,9 +23,18 @@ func TroubleOf(err error) (t Trouble, ok bool) {
 		return Trouble{}, false
 	}
 	t, _ = TroubleFor(key)
-	var rights *adapter.RightsError
-	if errors.As(err, &rights) {
-		t.Next[runtime.GOOS] = "Type this, then log out and in again: " + rights.Command
+	var (
+		rights *adapter.RightsError
+		stop   *StopSendingError
+	)
+	switch {
+	case errors.As(err, &rights):
+		t.Next[runtime.GOOS] = strings.TrimSpace("Type this into a terminal: " + rights.Command + "  " + rights.Then)
+	case errors.As(err, &stop): // measured, it says more than the row
+		t.Seen, t.Causes, t.Next = stop.Reason, stop.Causes, onAll(stop.Next)
+		if stop.Command != "" {
+			t.Next = onAll(stop.Next + " Type this into a terminal: " + stop.Command)
+		}
 	}
 	return t, true
 }
@@ -49,6 +58,7 @@ func symptomOf(err error, system string) Symptom {
 		torn    *link.TornError
 		open    *adapter.OpenError
 		refused *uds.NegativeError
+		stop    *StopSendingError
 	)
 	switch {
 	case err == nil, errors.Is(err, context.Canceled), errors.Is(err, adapter.ErrUnknownPlace):
@@ -66,7 +76,7 @@ func symptomOf(err error, system string) Symptom {
 		return NotListed
 	case errors.Is(err, adapter.ErrNoSupply):
 		return NoSupply
-	case errors.Is(err, bus.ErrOff):
+	case errors.As(err, &stop), errors.Is(err, bus.ErrOff):
 		return BusErrors
 	case errors.As(err, &alert):
 		return alertSymptom(alert.Text)
@@ -144,10 +154,14 @@ func refusalSymptom(e *uds.NegativeError) Symptom {
 
 // LinkTest takes the steps of the link test that opening an adapter leaves open: whether a module answers, and whether a
 // long answer arrives whole. It asks all modules which parameters they offer, and for the car's identification number;
-// both only read. Each step is told as [adapter.Options] has it. The error is that of a step that failed.
+// both only read. Each step is told as [adapter.Options] has it. The error is that of a step that failed. On a bus that
+// must be left alone it is the step of the bus that fails, with a [*StopSendingError].
 func (v *Visit) LinkTest(ctx context.Context, tell func(adapter.Rung)) error {
 	v.busy.Lock()
 	defer v.busy.Unlock()
+	if err := v.maySend(ctx); err != nil {
+		return tellStopped(err, tell)
+	}
 	all := []link.Address{link.Functional11(), link.Functional29()}
 	if a, ok := v.everyone(); ok {
 		all = []link.Address{a}
@@ -174,8 +188,20 @@ func (v *Visit) LinkTest(ctx context.Context, tell func(adapter.Rung)) error {
 	return v.tellTested(answers, long, trouble, tell)
 }
 
+// tellStopped tells that the bus must be left alone; every other error is returned as it is.
+func tellStopped(err error, tell func(adapter.Rung)) error {
+	var stop *StopSendingError
+	if errors.As(err, &stop) {
+		tell(adapter.Rung{Step: adapter.StepBus, State: adapter.RungFailed, Seen: stop.Reason, Err: err})
+	}
+	return err
+}
+
 // tellTested tells what came of the test.
 func (v *Visit) tellTested(answers, long int, trouble error, tell func(adapter.Rung)) error {
+	if stop := (*StopSendingError)(nil); errors.As(trouble, &stop) {
+		return tellStopped(trouble, tell)
+	}
 	switch {
 	case answers == 0 && trouble != nil:
 		tell(adapter.Rung{Step: adapter.StepModule, State: adapter.RungFailed, Seen: "No module could be asked.", Err: trouble})

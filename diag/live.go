@@ -78,6 +78,9 @@ type LiveValue struct {
 func (v *Visit) Offered(ctx context.Context) ([]LiveValue, error) {
 	v.busy.Lock()
 	defer v.busy.Unlock()
+	if err := v.maySend(ctx); err != nil {
+		return nil, err
+	}
 	keys := map[LiveKey]bool{}
 	if err := v.offeredByAll(ctx, keys); err != nil {
 		return nil, err

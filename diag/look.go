@@ -24,8 +24,8 @@ const listenFor = time.Second
 // asking all at once and then one address after another), reads what each is and what it has stored, and saves the
 // record under carName, or under the car that the identification number belongs to when the name is "".
 //
-// The sequence ends with an error when the adapter or the context does; what was read until then is saved as an
-// incomplete record. Leaving the loop early ends the reading in the same way.
+// The sequence ends with an error when the adapter or the context does, or with a [*StopSendingError] when the bus must be
+// left alone; what was read until then is saved as an incomplete record. Leaving the loop early ends the reading in the same way.
 func (v *Visit) Look(ctx context.Context, carName string) iter.Seq2[Progress, error] {
 	return v.reading(ctx, func(ctx context.Context, tell func(Progress)) error {
 		return v.look(ctx, carName, tell)
@@ -74,6 +74,9 @@ func (v *Visit) look(ctx context.Context, carName string, tell func(Progress)) e
 		return err
 	}
 	w.listened = time.Now()
+	if err := v.maySend(ctx); err != nil { // what was heard counts
+		return err
+	}
 	found, number, rounds, err := v.ask(ctx, tell)
 	if err != nil {
 		return err

@@ -16,6 +16,9 @@ func (v *Visit) Meet(ctx context.Context, carName string) (known bool, err error
 	if err := v.listen(ctx, quiet); err != nil {
 		return false, err
 	}
+	if err := v.maySend(ctx); err != nil {
+		return false, err
+	}
 	_, number, _, err := v.ask(ctx, quiet)
 	if err != nil {
 		return false, err

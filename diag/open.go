@@ -93,7 +93,7 @@ func (v *Visit) wire(conn adapter.Connection) (*gate.Gate, error) {
 	default:
 		return nil, fmt.Errorf("diag: adapter %q carries neither frames nor messages", conn.Abilities().Name)
 	}
-	return gate.New(l, gate.Options{Identifiers: v.opt.Identifiers}), nil
+	return gate.New(l, gate.Options{Identifiers: v.opt.Identifiers, Hold: v.held}), nil
 }
 
 // told is what a client adds to its waits for the further frames of a long answer where the transport tells that it has

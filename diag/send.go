@@ -29,7 +29,8 @@ const (
 // is measured again, the latches are checked, the journal is written and synced, the request leaves once, its
 // answers are kept, and all modules are read again. What came of it is in [Visit.Result].
 //
-// The sequence ends with an error when the adapter fails or the store can't be written; a refusal is no error. Once
+// The sequence ends with an error when the adapter fails, when the bus must be left alone ([*StopSendingError]), or when
+// the store can't be written; a refusal is no error. Once
 // the request has left, the answer is waited for even if ctx ends.
 func (v *Visit) Send(ctx context.Context, e explain.Explanation) iter.Seq2[SendStep, error] {
 	return func(yield func(SendStep, error) bool) {
@@ -54,6 +55,10 @@ func (v *Visit) Send(ctx context.Context, e explain.Explanation) iter.Seq2[SendS
 }
 
 func (v *Visit) send(ctx context.Context, e explain.Explanation, r *Result, tell func(SendStep)) error {
+	r.Outcome = garage.NeverSent
+	if err := v.maySend(ctx); err != nil {
+		return err
+	}
 	if e.Frame == nil || e.Direction != explain.Request || e.Wrong() {
 		r.Reason = "This is not a well-formed request. Nothing was sent."
 		return nil
@@ -267,7 +272,8 @@ func (v *Visit) readOnly(r *Result) bool {
 
 // neverLeft: errors with which a link says that it sent nothing at all.
 func neverLeft(err error) bool {
-	return errors.Is(err, link.ErrNotSent) || errors.Is(err, link.ErrNotExact) || errors.Is(err, link.ErrTooLong) ||
+	var stop *StopSendingError
+	return errors.As(err, &stop) || errors.Is(err, link.ErrNotSent) || errors.Is(err, link.ErrNotExact) || errors.Is(err, link.ErrTooLong) ||
 		errors.Is(err, gate.ErrPermitUsed) || errors.Is(err, gate.ErrPermitExpired) || errors.Is(err, gate.ErrPermitOther)
 }
 

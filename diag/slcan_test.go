@@ -131,8 +131,9 @@ func TestHealthOfAVisit(t *testing.T) {
 		device  simcar.SLCANOptions
 		verdict diag.HealthVerdict
 	}{
-		"alone":            {simcar.SLCANOptions{Alone: true, Reports: true, NoListen: true, BusRate: 500_000}, diag.HealthAlone},
-		"wrong rate":       {simcar.SLCANOptions{Reports: true, NoListen: true, BusRate: 250_000}, diag.HealthOff},
+		"alone": {simcar.SLCANOptions{Alone: true, Reports: true, NoListen: true, BusRate: 500_000}, diag.HealthAlone},
+		// It stops before the controller has to leave the bus.
+		"wrong rate":       {simcar.SLCANOptions{Reports: true, NoListen: true, BusRate: 250_000}, diag.HealthWrongRate},
 		"wrong rate, mute": {simcar.SLCANOptions{NoListen: true, BusRate: 250_000}, diag.HealthWrongRate},
 	} {
 		t.Run(name, func(t *testing.T) {

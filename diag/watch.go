@@ -51,7 +51,8 @@ var ErrNothingToWatch = errors.New("diag: nothing was chosen to be watched")
 // Watch reads values again and again, as fast as the adapter and the share of the bus allow, until the context or the
 // adapter ends, which is the error of the last pair, or until the loop is left. On raw CAN the modules are asked side by
 // side, over other adapters in turn. Several values of a module share a request where the module lets them. A value that
-// is not answered is a sample that says so, never a zero. Watch, Offered, Look and Send run one at a time.
+// is not answered is a sample that says so, never a zero. A bus that must be left alone ends it with a
+// [*StopSendingError]. Watch, Offered, Look and Send run one at a time.
 func (v *Visit) Watch(ctx context.Context, values []LiveKey) iter.Seq2[Sample, error] {
 	return func(yield func(Sample, error) bool) {
 		v.busy.Lock()
@@ -59,6 +60,10 @@ func (v *Visit) Watch(ctx context.Context, values []LiveKey) iter.Seq2[Sample, e
 		lanes := v.lanes(values)
 		if len(lanes) == 0 {
 			yield(Sample{}, ErrNothingToWatch)
+			return
+		}
+		if err := v.maySend(ctx); err != nil {
+			yield(Sample{}, err)
 			return
 		}
 		var wg sync.WaitGroup

@@ -27,6 +27,9 @@ type Options struct {
 	Identifiers []uint16  // values of service 22 that are known to be readable on this car
 	Local       []byte    // the same for service 21 of the older standard
 	Requests    []link.ID // request identifiers of this car that no standard names; never below 700
+	// Hold, when not nil, is asked before anything leaves and before a permit is given. Its error holds everything back and
+	// is returned as it is; nothing has left then, and a permit stays as it was. It must return at once.
+	Hold func() error
 }
 
 // Gate is the only door to the wire. It forwards what its own table calls a look; everything else needs a [Permit].
@@ -96,9 +99,26 @@ func (g *Gate) Tally() Tally {
 	return g.tally
 }
 
+// hold is the error that holds everything back, nil where nothing does.
+func (g *Gate) hold() error {
+	if g.o.Hold == nil {
+		return nil
+	}
+	err := g.o.Hold()
+	if err != nil {
+		g.mu.Lock()
+		g.tally.Refused++
+		g.mu.Unlock()
+	}
+	return err
+}
+
 // Send forwards a look. Anything else is refused with a [*Refusal] and does not leave.
 func (g *Gate) Send(ctx context.Context, m link.Message) error {
 	m = owned(m)
+	if err := g.hold(); err != nil {
+		return err
+	}
 	g.mu.Lock()
 	reason := g.barred(m)
 	if reason == "" && !looks(m.Address, m.Data, g.o) {
@@ -179,9 +199,12 @@ func holds(a link.Address, exact, data []byte) bool {
 
 // Permit judges a proposal. It gives a permit for exactly these bytes to exactly this address, to be used once within
 // 30 seconds, or a [*Refusal]: because the request is no change, is not well formed, asks for silence, goes to an
-// identifier that the car was heard to send on, or because a latch is not in line.
+// identifier that the car was heard to send on, or because a latch is not in line; or the error of Options.Hold.
 func (g *Gate) Permit(p Proposal, now time.Time) (*Permit, error) {
 	m := owned(p.Message)
+	if err := g.hold(); err != nil {
+		return nil, err
+	}
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	if reason := g.unfit(m, p.Explanation); reason != "" {
@@ -238,10 +261,13 @@ func (g *Gate) unfit(m link.Message, e explain.Explanation) string {
 }
 
 // Pass sends the change that p was given for, once. A permit that was tried stays used, whatever came of it: a change
-// is never repeated. now is the time of the sending.
+// is never repeated. now is the time of the sending. One that Options.Hold holds back was not tried.
 func (g *Gate) Pass(ctx context.Context, p *Permit, m link.Message, now time.Time) error {
 	m = owned(m)
 	if err := ctx.Err(); err != nil {
+		return err
+	}
+	if err := g.hold(); err != nil {
 		return err
 	}
 	g.mu.Lock()
