@@ -270,7 +270,7 @@ func TestLookGoesOnce(t *testing.T) {
 func TestGate(t *testing.T) {
 	b := newBench(t, setup{})
 	b.atGate()
-	b.says("The gate is closed: three latches are still open", "The key waits for: no charge, safety, say back.")
+	b.says("The gate is closed: three latches are still open", "The key waits for: no charge, safety and say back.")
 	b.w.sendChange()
 	if len(b.visit.sent) != 0 || b.w.pass.sending != nil {
 		t.Fatal("it was sent with open latches")
@@ -294,7 +294,7 @@ func TestGate(t *testing.T) {
 	if b.w.Page() != PageReadBack {
 		t.Errorf("the page is %s", b.w.Page())
 	}
-	b.says("The module agreed. One code is gone, one is back", "Sent once at 14:09:00.", "7ED 03 7F 14 78 AA AA AA AA", "Charging: understood", "Gone")
+	b.says("The module agreed. One code is gone and one code is back", "Sent once at 14:09:00.", "7ED 03 7F 14 78 AA AA AA AA", "Charging: understood", "Gone")
 }
 
 // TestWithoutHolding: who can't hold a button ticks a box and presses another one; without the tick there is none.

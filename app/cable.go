@@ -2,7 +2,6 @@ package app
 
 import (
 	"context"
-	"fmt"
 	"maps"
 	"slices"
 	"strings"
@@ -212,7 +211,7 @@ func (w *Window) cableDrawing() fyne.CanvasObject {
 		if v.Level == cable.Good {
 			continue
 		}
-		parts = append(parts, look.Row(10, look.Natural(look.NewMark(levelSigns[v.Level], 16)).At(look.Top), look.Growing(look.Body(v.Text+" "+v.Next)).At(look.Top)))
+		parts = append(parts, look.Row(10, look.Natural(look.NewMark(levelSigns[v.Level], 16)).At(look.Top), look.Growing(look.Body(sentences(v.Text, v.Next))).At(look.Top)))
 	}
 	return look.Boxed(look.Stack(8, parts...))
 }
@@ -274,7 +273,7 @@ func (w *Window) meterRows() fyne.CanvasObject {
 		case wrong[s.Key] != nil:
 			sign, text = look.MarkOpen, strings.TrimPrefix(wrong[s.Key].Error(), "cable: ")
 		case judged:
-			sign, text = levelSigns[v.Level], strings.TrimSpace(v.Text+" "+v.Next)
+			sign, text = levelSigns[v.Level], sentences(v.Text, v.Next)
 		}
 		said := look.Small(text)
 		if judged || wrong[s.Key] != nil {
@@ -330,5 +329,5 @@ func (w *Window) cableMargin() fyne.CanvasObject {
 			parts = append(parts, look.Body(s))
 		}
 	}
-	return w.sourced(fmt.Sprint(T("source.cable")), parts...)
+	return w.sourced(T("source.cable"), parts...)
 }

@@ -127,5 +127,5 @@ func (w *Window) visitText(v garage.Summary) fyne.CanvasObject {
 		found = dots(found, N("n.silent", v.Silent))
 	}
 	return look.Row(12, look.Natural(look.NewMark(sign, 16)),
-		look.Growing(look.Stack(1, look.Body(when(v.Begun, w.now())+" · "+T("visit."+string(v.Kind))), look.Small(found))), look.Natural(look.Small(whole)))
+		look.Growing(look.Stack(1, look.Body(dots(when(v.Begun, w.now()), T("visit."+string(v.Kind)))), look.Small(found))), look.Natural(look.Small(whole)))
 }

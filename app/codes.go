@@ -3,7 +3,6 @@ package app
 import (
 	"context"
 	"errors"
-	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -280,19 +279,19 @@ func (w *Window) aroundList() (parts []fyne.CanvasObject) {
 	}
 	if len(none) > 0 {
 		slices.Sort(none)
-		parts = append(parts, look.Boxed(look.Stack(2, look.Head(N("codes.none", len(none))), look.Small(strings.Join(none, ", ")))))
+		parts = append(parts, look.Boxed(look.Stack(2, look.Head(N("codes.none", len(none))), look.Small(listed(none)))))
 	}
 	if gaps := w.gaps(); gaps != nil {
 		parts = append(parts, gaps)
 	}
 	for _, p := range c.patterns {
-		codes := strings.Join(p.Codes, ", ")
+		codes := listed(p.Codes)
 		if n := len(p.Codes) - fewCodes; n > 0 {
-			codes = strings.Join(p.Codes[:fewCodes], ", ") + " " + N("steps.more", n)
+			codes = N("list.more", n, "List", commas(p.Codes[:fewCodes]))
 		}
 		said := []fyne.CanvasObject{look.Head(T("pattern." + p.Key)), look.Body(p.Text)}
 		if p.Next != "" {
-			said = append(said, look.Body("**"+T("health.next")+"** "+p.Next))
+			said = append(said, look.Body(leadIn(T("health.next"), p.Next)))
 		}
 		parts = append(parts, look.Noted(look.Accent, look.Stack(4, append(said, look.Small(codes))...)))
 	}
@@ -329,11 +328,10 @@ func (w *Window) codesTitle() (title, lead string) {
 	if untold > 0 {
 		said = append(said, N("codes.lead.untold", untold, "Count", spelled(untold)))
 	}
-	lead = strings.Join(said, " ")
 	if w.code.hasPattern("flat-battery") {
-		lead += " " + T("codes.lead.battery")
+		said = append(said, T("codes.lead.battery"))
 	}
-	return title, lead
+	return title, sentences(said...)
 }
 
 func (c *codeState) hasPattern(key string) bool {
@@ -369,7 +367,7 @@ func (w *Window) gaps() fyne.CanvasObject {
 		if m.CodesRead == garage.Refused && m.Refusal != "" {
 			word = T("gap.refused.why", "Why", m.Refusal)
 		}
-		rows = append(rows, look.Row(10, look.Natural(look.NewMark(look.MarkUnknown, 16)), look.Growing(look.Body(fmt.Sprintf("**%s** (%s): %s", m.Name, m.Request, word)))))
+		rows = append(rows, look.Row(10, look.Natural(look.NewMark(look.MarkUnknown, 16)), look.Growing(look.Body(T("gap.row", "Module", m.Name, "Request", m.Request.String(), "Why", word)))))
 	}
 	if len(rows) == 0 {
 		return nil

@@ -56,13 +56,13 @@ func (w *Window) codeMargin() fyne.CanvasObject {
 	}
 	d := v.Describe
 	parts := []fyne.CanvasObject{look.Stack(4, look.Styled(v.Record.Code.String(), look.Style{Mono: true, Bold: true, Size: look.SizeHex}), look.Small(m.Name))}
-	add := func(head string, sentences ...string) {
-		if text := strings.Join(nonEmpty(sentences...), " "); text != "" {
-			said := []fyne.CanvasObject{look.Body(text)}
+	add := func(head string, said ...string) {
+		if text := sentences(said...); text != "" {
+			lines := []fyne.CanvasObject{look.Body(text)}
 			if head != "" {
-				said = []fyne.CanvasObject{look.Head(head), look.Body(text)}
+				lines = []fyne.CanvasObject{look.Head(head), look.Body(text)}
 			}
-			parts = append(parts, look.Stack(4, said...))
+			parts = append(parts, look.Stack(4, lines...))
 		}
 	}
 	add(T("code.m.letters"), d.Letters)
@@ -97,16 +97,6 @@ func (w *Window) codeMargin() fyne.CanvasObject {
 		source = T("source.code")
 	}
 	return w.sourced(source, parts...)
-}
-
-func nonEmpty(s ...string) []string {
-	var out []string
-	for _, x := range s {
-		if x != "" {
-			out = append(out, x)
-		}
-	}
-	return out
 }
 
 // stored are the values that were kept with a code. What is not understood is shown as bytes.

@@ -2,7 +2,6 @@ package app
 
 import (
 	"context"
-	"fmt"
 	"strings"
 	"time"
 
@@ -245,7 +244,7 @@ func (w *Window) holdRow(e explain.Explanation, shut int) fyne.CanvasObject {
 				why = append(why, T("latch."+string(l.Key)))
 			}
 		}
-		return look.Stack(6, append(parts, look.Small(T("gate.waits", "What", strings.Join(why, ", "))))...)
+		return look.Stack(6, append(parts, look.Small(T("gate.waits", "What", listed(why))))...)
 	}
 	tick := look.NewTick("alone", T("gate.alone"), g.alone, func(on bool) { g.alone = on; w.draw() })
 	if g.alone {
@@ -283,7 +282,7 @@ func (w *Window) sendingBody() fyne.CanvasObject {
 		text := []fyne.CanvasObject{look.Body(T("sending." + string(x)))}
 		if x == diag.SendAnswer {
 			for _, a := range s.answers {
-				text = append(text, look.Small(T("sending.reply", "From", a.From, "Text", a.Text, "Ms", fmt.Sprintf("%.0f", a.AfterMs))))
+				text = append(text, look.Small(T("sending.reply", "From", a.From, "Text", a.Text, "Ms", decimal(a.AfterMs, 0))))
 			}
 		}
 		if x == diag.SendReadBack && s.reading != nil && s.reading.Total > 0 {

@@ -13,7 +13,6 @@ import (
 	"readback/diag/heard"
 	"readback/diag/link"
 	"readback/diag/signal"
-	"readback/diag/talk"
 )
 
 // heardOrder is in which order those who talk are listed.
@@ -129,21 +128,21 @@ func (w *Window) heardPage() (body, margin fyne.CanvasObject) {
 // heardLead says how much was heard; so many identifiers are used by this computer.
 func (w *Window) heardLead(s *said, own int) string {
 	t := s.table
-	lead := N("heard.lead", t.Frames(), "Count", grouped(t.Frames()), "Time", talk.Lasting(t.Lasted()))
+	lead := []string{N("heard.lead", t.Frames(), "Count", grouped(t.Frames()), "Time", lasting(t.Lasted()))}
 	if now, mean := t.Load(s.rate); mean > 0 {
 		key := "heard.load"
 		if s.ended {
 			key = "heard.load.mean"
 		}
-		lead += " " + T(key, "Now", share(now), "Mean", share(mean), "Rate", grouped(s.rate/1000))
+		lead = append(lead, T(key, "Now", share(now), "Mean", share(mean), "Rate", grouped(s.rate/1000)))
 	}
 	if own > 0 {
-		lead += " " + N("heard.own.count", own, "Count", grouped(own))
+		lead = append(lead, N("heard.own.count", own, "Count", grouped(own)))
 	}
 	if n := t.Unlisted(); n > 0 {
-		lead += " " + N("heard.unlisted", n, "Count", grouped(n))
+		lead = append(lead, N("heard.unlisted", n, "Count", grouped(n)))
 	}
-	return lead
+	return sentences(lead...)
 }
 
 // voices is the picture of who talks how much.
@@ -158,7 +157,7 @@ func (w *Window) voices(s *said) fyne.CanvasObject {
 	}
 	about := T("heard.voices")
 	if w.ear.own {
-		about += " " + T("heard.voices.own")
+		about = sentences(about, T("heard.voices.own"))
 	}
 	return look.Stack(2, look.NewVoices(all), look.Fine(about))
 }
@@ -181,7 +180,7 @@ func (w *Window) definitions() fyne.CanvasObject {
 	}
 	text := N("heard.signals", len(h.signals.Messages), "File", h.file)
 	if n := len(h.signals.Problems); n > 0 {
-		text += " " + N("heard.signals.problems", n, "First", h.signals.Problems[0].String())
+		text = sentences(text, N("heard.signals.problems", n, "First", h.signals.Problems[0].String()))
 	}
 	return look.Stack(4, look.Wrap(8, open, look.NewButton("heard-forget", T("heard.signals.forget"), look.Quiet, func() { h.signals = nil; w.draw() })), look.Small(text))
 }
@@ -212,9 +211,9 @@ func heardBytes(r heard.Row) fyne.CanvasObject {
 func often(r heard.Row) string {
 	switch rate := r.Rate(); {
 	case rate >= 9.5:
-		return T("heard.rate", "Rate", fmt.Sprintf("%.0f", rate))
+		return T("heard.rate", "Rate", decimal(rate, 0))
 	case rate >= 0.1:
-		return T("heard.rate", "Rate", fmt.Sprintf("%.1f", rate))
+		return T("heard.rate", "Rate", decimal(rate, 1))
 	case r.Count == 1:
 		return T("heard.once")
 	}
@@ -249,7 +248,7 @@ func (w *Window) heardMargin(s *said, at int) fyne.CanvasObject {
 	facts := []fyne.CanvasObject{fact(T("heard.f.frames"), grouped(r.Count)), fact(T("heard.f.share"), share(r.Share))}
 	span := func(key string, d time.Duration) {
 		if d > 0 {
-			facts = append(facts, fact(T(key), talk.Lasting(d)))
+			facts = append(facts, fact(T(key), lasting(d)))
 		}
 	}
 	span("heard.f.period", r.Period)

@@ -241,7 +241,7 @@ func (w *Window) lessonOptions() fyne.CanvasObject {
 		switch {
 		case l.run.Tried(i):
 			sign = look.MarkOpen
-			text = append(text, look.Small("**"+T("lesson.not-yet")+"** "+o.Why))
+			text = append(text, look.Small(leadIn(T("lesson.not-yet"), o.Why)))
 		case l.run.Done() && (o.Right || l.run.Guess() == i && l.run.Verdict() != nil && l.run.Verdict().Right):
 			sign = look.MarkTick
 		case l.run.Guess() == i:
@@ -324,7 +324,7 @@ func (w *Window) lessonMargin() fyne.CanvasObject {
 	source := ""
 	if e := w.lessonLine().Explain; !l.run.Fades() && l.span < len(e.Fields) && !w.pointing() {
 		f := e.Fields[l.span]
-		texts = append([]string{f.Name + ": " + spacedID(f), f.Text, T("lesson.m.whole"), e.Summary}, texts...)
+		texts = append([]string{fieldHead(f), f.Text, T("lesson.m.whole"), e.Summary}, texts...)
 		source = f.Source
 	}
 	if l.run.Fades() {

@@ -449,7 +449,7 @@ func (w *Window) healthCard() fyne.CanvasObject {
 	for _, c := range h.Causes {
 		parts = append(parts, look.Small(c))
 	}
-	parts = append(parts, look.Body("**"+T("health.next")+"** "+h.Next))
+	parts = append(parts, look.Body(leadIn(T("health.next"), h.Next)))
 	if h.Command != "" {
 		parts = append(parts, look.AsIs(h.Command, look.Style{Mono: true, Size: look.SizeSmall}))
 	}

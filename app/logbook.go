@@ -201,7 +201,7 @@ func (w *Window) proofCard() fyne.CanvasObject {
 		texts := []fyne.CanvasObject{look.NewText(look.Run{Text: T("proof.step", "Step", p.Step, "When", g.When), Style: look.Style{Bold: true}}, look.Run{Text: "  " + state, Style: look.Style{Size: look.SizeSmall, Color: look.Soft}})}
 		var acts []fyne.CanvasObject
 		if p.Open() {
-			texts = append(texts, look.Small(g.Do+" "+g.Why))
+			texts = append(texts, look.Small(sentences(g.Do, g.Why)))
 			if r, ok := w.newestOf(b.car.ID); ok && !p.Due.After(w.now()) && r.Begun.After(w.erasedAt()) {
 				acts = append(acts, look.NewButton(fmt.Sprintf("proof %d", p.ID), T("proof.take"), look.Plain, func() {
 					w.withLogbook(func(ctx context.Context, log Logbook) error { return log.ProofDone(ctx, p.ID, r.ID, r.Ended) })
@@ -241,8 +241,6 @@ func (w *Window) newestOf(car int64) (garage.Summary, bool) {
 	}
 	return garage.Summary{}, false
 }
-
-func day(t time.Time) string { return t.Local().Format("2 January 2006") }
 
 // codeLines draw each code over the visits, with what its returns show.
 func (w *Window) codeLines() fyne.CanvasObject {
@@ -300,17 +298,17 @@ func moments(r diag.Returns) (out []look.Moment) {
 
 // axisLabels are the days at both ends and in the middle.
 func axisLabels(from, to time.Time) []look.Label {
-	form := "2 Jan"
+	form := "date.axis"
 	if to.Sub(from) > 300*24*time.Hour {
-		form = "Jan 2006"
+		form = "date.axis.month"
 	}
 	if to.Sub(from) < 36*time.Hour {
-		form = "2 Jan 15:04"
+		form = "date.axis.time"
 	}
 	var out []look.Label
 	for i := range 4 {
 		at := from.Add(to.Sub(from) * time.Duration(i) / 3)
-		out = append(out, look.Label{At: at, Text: at.Local().Format(form)})
+		out = append(out, look.Label{At: at, Text: dated(form, at)})
 		if from.Equal(to) {
 			break
 		}

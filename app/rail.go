@@ -1,7 +1,6 @@
 package app
 
 import (
-	"fmt"
 	"strings"
 
 	"fyne.io/fyne/v2"
@@ -84,7 +83,7 @@ func (w *Window) standing(p Page) (string, look.Progress) {
 			return T("stand.reading"), look.Ahead
 		case w.code.read:
 			codes, modules, _ := w.code.count()
-			return N("stand.codes", codes, "Modules", N("n.modules", modules)), look.Done
+			return N("stand.codes", codes, "Modules", N("in.modules", modules, "Count", modules)), look.Done
 		}
 		return T("stand.not-read"), look.Ahead
 	case PageRequest:
@@ -101,7 +100,7 @@ func (w *Window) standing(p Page) (string, look.Progress) {
 		case w.pass.sending != nil:
 			return T("stand.sending"), look.Ahead
 		case w.back.result != nil && w.back.result.Sent && w.back.result.Request.Class == explain.Change:
-			return T("stand.passed", "Time", w.back.result.SentAt.Local().Format("15:04")), look.Done
+			return T("stand.passed", "Time", clock(w.back.result.SentAt)), look.Done
 		case len(w.pass.latches) > 0 && w.pass.shut() == 0:
 			return T("stand.in-line"), look.Ahead
 		case len(w.pass.latches) > 0:
@@ -172,7 +171,7 @@ func (w *Window) stripContent() fyne.CanvasObject {
 	sent := T("strip.sent", "Reads", N("n.reads", t.Reads), "Changes", N("n.changes", t.Changes), "Refused", N("n.refused", t.Refused))
 	cells := []look.Cell{look.Natural(item(name))}
 	if w.link.supplyOK {
-		cells = append(cells, look.Natural(item(T("strip.supply", "Volts", fmt.Sprintf("%.1f", w.link.supply)))))
+		cells = append(cells, look.Natural(item(T("strip.supply", "Volts", decimal(w.link.supply, 1)))))
 	}
 	if w.code.read {
 		cells = append(cells, look.Natural(item(T("strip.modules", "N", w.code.answered()))))

@@ -1,7 +1,6 @@
 package app
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -95,19 +94,19 @@ func (w *Window) backTitle() (title, lead string) {
 			}
 		}
 		if len(said) > 0 {
-			title += " " + upperFirst(strings.Join(said, ", "))
+			title = sentences(title, upperFirst(listed(said)))
 		}
 	}
-	lead = T("back.lead.sent", "Time", r.SentAt.Local().Format("15:04:05"))
+	told := []string{T("back.lead.sent", "Time", clockSeconds(r.SentAt))}
 	if n := len(r.Answers); n > 0 {
-		lead += " " + N("back.lead.answers", n, "Ms", fmt.Sprintf("%.0f", r.Answers[n-1].AfterMs))
+		told = append(told, N("back.lead.answers", n, "Ms", decimal(r.Answers[n-1].AfterMs, 0)))
 	} else if r.Outcome == garage.NoAnswer {
-		lead += " " + T("back.lead.silence")
+		told = append(told, T("back.lead.silence"))
 	}
 	if r.ReadBack != nil {
-		lead += " " + T("back.lead.read", "After", T("seconds", "N", int(max(0, w.code.record.Begun.Sub(r.SentAt)).Seconds())))
+		told = append(told, T("back.lead.read", "After", T("seconds", "N", int(max(0, w.code.record.Begun.Sub(r.SentAt)).Seconds()))))
 	}
-	return title, lead
+	return title, sentences(told...)
 }
 
 // heldBack shows why nothing was sent.
@@ -134,7 +133,7 @@ func (w *Window) talk() fyne.CanvasObject {
 		parts = append(parts, look.Bubble(true, f.IDText+" "+spaced(f.DataText), r.Request.Summary))
 	}
 	for _, a := range r.Answers {
-		parts = append(parts, look.Bubble(false, wireText(a), w.moduleAt(a.From)+a.Text))
+		parts = append(parts, look.Bubble(false, wireText(a), w.saidBy(a)))
 	}
 	return look.Stack(8, parts...)
 }
@@ -152,14 +151,14 @@ func wireText(a diag.Answer) string {
 	return strings.Join(lines, "\n")
 }
 
-// moduleAt names the module that answers at an identifier.
-func (w *Window) moduleAt(id string) string {
+// saidBy is an answer with the name of the module that gave it, where it is known.
+func (w *Window) saidBy(a diag.Answer) string {
 	for _, m := range w.code.modules {
-		if m.Answer.String() == id && m.Name != "" {
-			return m.Name + ": "
+		if m.Answer.String() == a.From && m.Name != "" {
+			return T("back.said", "Module", m.Name, "Text", a.Text)
 		}
 	}
-	return ""
+	return a.Text
 }
 
 // beforeAfter is the two tables. A code that is gone is struck out and says so.
@@ -215,8 +214,8 @@ func (w *Window) beforeAfter() fyne.CanvasObject {
 		}
 	}
 	return look.Sides(look.Scaled(270), 18, false,
-		look.Stack(6, look.Head(T("back.before", "When", w.back.read.Local().Format("15:04"))), look.Rows(before...)),
-		look.Stack(6, look.Head(T("back.after", "When", w.code.record.Begun.Local().Format("15:04"))), look.Rows(after...)))
+		look.Stack(6, look.Head(T("back.before", "When", clock(w.back.read))), look.Rows(before...)),
+		look.Stack(6, look.Head(T("back.after", "When", clock(w.code.record.Begun))), look.Rows(after...)))
 }
 
 // fewRows is how many unchanged codes are listed one by one.
@@ -230,7 +229,7 @@ func modulesOf(fates []diag.Fate) string {
 			names = append(names, f.Module)
 		}
 	}
-	return strings.Join(names, ", ")
+	return listed(names)
 }
 
 // meaning is what a code said before the request.

@@ -258,7 +258,7 @@ func (w *Window) findings() fyne.CanvasObject {
 		case explain.Note:
 			sign, colour = look.MarkRemembered, look.Soft
 		}
-		text := []fyne.CanvasObject{look.Styled("**"+T("level."+string(f.Level))+"** "+f.Text, look.Style{})}
+		text := []fyne.CanvasObject{look.Body(leadIn(T("level."+string(f.Level)), f.Text))}
 		if f.At >= 0 && f.At < utf8.RuneCountInString(e.Input) {
 			text = append(text, pointed(e.Input, f.At, colour))
 		}
@@ -314,6 +314,9 @@ func spacedID(f explain.Field) string {
 	}
 	return spaced(strings.ReplaceAll(f.Hex, " ", ""))
 }
+
+// fieldHead names a field with its bytes.
+func fieldHead(f explain.Field) string { return T("field.head", "Name", f.Name, "Bytes", spacedID(f)) }
 
 // nearest are the well-formed requests that a doubtful one is a slip away from. A sound request has neighbours too,
 // but nobody is offered another one in its place.
@@ -395,7 +398,7 @@ func (w *Window) classRow() fyne.CanvasObject {
 	if e.Class == "" {
 		return look.Gap(0)
 	}
-	return look.Row(10, look.Natural(look.NewMark(classSigns[e.Class], 16)).At(look.Top), look.Growing(look.Body("**"+T("class."+string(e.Class)+".head")+"** "+e.Reason)).At(look.Top))
+	return look.Row(10, look.Natural(look.NewMark(classSigns[e.Class], 16)).At(look.Top), look.Growing(look.Body(leadIn(T("class."+string(e.Class)+".head"), e.Reason))).At(look.Top))
 }
 
 // requestButtons are what can be done with the request now.
@@ -430,12 +433,12 @@ func (w *Window) requestMargin() fyne.CanvasObject {
 	var texts []string
 	if i := w.req.span; i >= 0 && i < len(e.Fields) {
 		f := e.Fields[i]
-		texts = append(texts, f.Name+": "+spacedID(f), f.Text)
+		texts = append(texts, fieldHead(f), f.Text)
 		if source == "" {
 			source = f.Source
 		}
 	}
-	texts = append(texts, T("request.m.does"), e.Summary, T("request.m.lost"), strings.Join(e.Lost, " "), T("request.m.cannot"), strings.Join(e.Cannot, " "), T("request.m.sure"), e.Sure)
+	texts = append(texts, T("request.m.does"), e.Summary, T("request.m.lost"), sentences(e.Lost...), T("request.m.cannot"), sentences(e.Cannot...), T("request.m.sure"), e.Sure)
 	return w.margin(source, texts...)
 }
 

@@ -314,20 +314,21 @@ func kept(parts []fyne.CanvasObject) (out []fyne.CanvasObject) {
 
 // talkLead tells where the conversation is from.
 func (w *Window) talkLead(s *said) string {
-	lead := T("talk.lead.live")
+	from := T("talk.lead.live")
 	switch {
 	case s.name != "":
-		lead = T("talk.lead.file", "File", s.name)
+		from = T("talk.lead.file", "File", s.name)
 	case s.ended:
-		lead = T("talk.lead.ended")
+		from = T("talk.lead.ended")
 	}
+	lead := []string{from}
 	if n := s.talk.Other(); n > 0 {
-		lead += " " + N("talk.other", n, "Count", grouped(n))
+		lead = append(lead, N("talk.other", n, "Count", grouped(n)))
 	}
 	if n := s.talk.Lost(); n > 0 {
-		lead += " " + N("talk.lost", n, "Count", grouped(n))
+		lead = append(lead, N("talk.lost", n, "Count", grouped(n)))
 	}
-	return lead
+	return sentences(lead...)
 }
 
 // talkTrouble is what went wrong with a file, nil when nothing did.

@@ -31,9 +31,9 @@ func (w *Window) talkMargin(s *said) fyne.CanvasObject {
 	m := x.Messages[t.message]
 	e := s.talk.Explain(m)
 	parts := []fyne.CanvasObject{w.messageChoice(x), look.Stack(4, look.Head(moduleName(m.Module, m.Address)), look.Body(e.Summary))}
-	facts := []fyne.CanvasObject{fact(T("talk.f.when"), m.Begun.Local().Format("15:04:05.000"))}
+	facts := []fyne.CanvasObject{fact(T("talk.f.when"), clockFine(m.Begun))}
 	if x.Took > 0 {
-		facts = append(facts, fact(T("talk.f.took"), talk.Lasting(x.Took)))
+		facts = append(facts, fact(T("talk.f.took"), lasting(x.Took)))
 	}
 	facts = append(facts, fact(T("talk.f.bytes"), fmt.Sprint(len(m.Payload))))
 	parts = append(parts, look.Stack(3, facts...))

@@ -63,7 +63,7 @@ func cut(s string, st look.Style) fyne.CanvasObject { return look.NewCut(look.Ru
 
 // headCut says when it was, with whom, and whether it was a change.
 func headCut(x talk.Exchange) fyne.CanvasObject {
-	runs := []look.Run{{Text: x.At.Local().Format("15:04:05.000"), Style: cutFine}, {Text: "  " + moduleName(x.Module, x.Address), Style: look.Style{Bold: true, Size: look.SizeSmall}}}
+	runs := []look.Run{{Text: clockFine(x.At), Style: cutFine}, {Text: "  " + moduleName(x.Module, x.Address), Style: look.Style{Bold: true, Size: look.SizeSmall}}}
 	if !x.Address.Request.IsZero() && x.Module != "" {
 		runs = append(runs, look.Run{Text: "  " + x.Address.String(), Style: cutFine})
 	}
@@ -157,14 +157,14 @@ func (c *talkColumn) opened(x talk.Exchange) fyne.CanvasObject {
 		}
 		text := bytesOf(m.Payload[:min(len(m.Payload), openBytes)])
 		if n := len(m.Payload) - openBytes; n > 0 {
-			text += " " + N("talk.bytes.more", n)
+			text = N("talk.bytes.more", n, "Bytes", text)
 		}
 		if !m.Whole {
-			text += " " + T("talk.torn", "Have", len(m.Payload), "Want", m.Want)
+			text = T("talk.torn", "Bytes", text, "Have", len(m.Payload), "Want", m.Want)
 		}
 		after := T("talk.at.start")
 		if !m.Question && !last.Ended.IsZero() {
-			after = T("talk.at", "Time", talk.Lasting(m.Ended.Sub(last.Ended)))
+			after = T("talk.at", "Time", lasting(m.Ended.Sub(last.Ended)))
 		}
 		parts = append(parts, look.Bubble(m.Question, text, c.talk.Explain(m).Summary), look.Pad(0, 0, 4, 0, c.frames(m, after)))
 	}

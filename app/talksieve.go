@@ -1,7 +1,6 @@
 package app
 
 import (
-	"fmt"
 	"slices"
 	"strconv"
 
@@ -107,11 +106,11 @@ func (w *Window) talkTurn(where string) fyne.CanvasObject {
 	return look.Wrap(8, parts...)
 }
 
-// grouped writes a number with a comma between thousands.
+// grouped writes a number with a mark between thousands.
 func grouped(n int) string {
-	s := strconv.Itoa(n)
+	s, mark := strconv.Itoa(n), T("number.thousands")
 	for at := len(s) - 3; at > 0 && s[at-1] != '-'; at -= 3 {
-		s = s[:at] + "," + s[at:]
+		s = s[:at] + mark + s[at:]
 	}
 	return s
 }
@@ -122,7 +121,7 @@ func share(part float64) string {
 	case part > 0 && part < 0.001:
 		return T("heard.share.least")
 	case part > 0 && part < 0.1:
-		return fmt.Sprintf("%.1f %%", part*100)
+		return T("number.percent", "N", decimal(part*100, 1))
 	}
-	return fmt.Sprintf("%.0f %%", part*100)
+	return T("number.percent", "N", decimal(part*100, 0))
 }
