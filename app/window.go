@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/container"
 	"fyne.io/fyne/v2/driver/desktop"
 
 	"readback/app/look"
@@ -109,7 +108,7 @@ func New(a fyne.App, win fyne.Window, e Engine, o Options) *Window {
 	a.Settings().SetTheme(w.theme)
 	w.makeFields()
 	w.rail, w.main, w.side = look.NewScroller(look.Gap(1)), look.NewScroller(look.Gap(1)), look.NewScroller(look.Gap(1))
-	w.strip = container.NewStack()
+	w.strip = look.Pad(0, 0, 0, 0, look.Gap(1))
 	win.SetPadded(false)
 	win.SetContent(w.frame())
 	w.keys(win.Canvas())

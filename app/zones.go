@@ -28,7 +28,9 @@ func (zones) Layout(o []fyne.CanvasObject, size fyne.Size) {
 	strip := look.Scaled(stripHeight)
 	high := size.Height - strip
 	place := func(x fyne.CanvasObject, left, top, w, h float32) {
-		x.Move(fyne.NewPos(left, top))
+		if at := fyne.NewPos(left, top); x.Position() != at { // a move draws the window again
+			x.Move(at)
+		}
 		x.Resize(fyne.NewSize(w, h))
 	}
 	place(o[0], 0, 0, rail, high)

@@ -48,8 +48,7 @@ func (b *bubble) Layout(objects []fyne.CanvasObject, size fyne.Size) {
 		x = size.Width - w
 	}
 	for _, o := range objects {
-		o.Move(fyne.NewPos(x, 0))
-		o.Resize(fyne.NewSize(w, size.Height))
+		stand(o, fyne.NewPos(x, 0), fyne.NewSize(w, size.Height))
 	}
 }
 

@@ -77,12 +77,8 @@ func Hair() fyne.CanvasObject {
 type cardRows struct{ stack }
 
 func (c *cardRows) Layout(objects []fyne.CanvasObject, size fyne.Size) {
-	objects[0].Move(fyne.NewPos(0, 0))
-	objects[0].Resize(size)
-	c.stack.Layout(objects[1:], fyne.NewSize(size.Width-2, size.Height-2))
-	for _, o := range objects[1:] {
-		o.Move(o.Position().AddXY(1, 1))
-	}
+	stand(objects[0], fyne.NewPos(0, 0), size)
+	c.lay(objects[1:], fyne.NewPos(1, 1), size.Width-2)
 	c.last = size.Width
 }
 
@@ -101,12 +97,9 @@ type noted struct{ last float32 }
 
 func (n *noted) Layout(objects []fyne.CanvasObject, size fyne.Size) {
 	n.last = size.Width
-	objects[0].Move(fyne.NewPos(0, 0))
-	objects[0].Resize(size)
-	objects[1].Move(fyne.NewPos(0, radius))
-	objects[1].Resize(fyne.NewSize(4, max(0, size.Height-2*radius)))
-	objects[2].Move(fyne.NewPos(0, 0))
-	objects[2].Resize(size)
+	stand(objects[0], fyne.NewPos(0, 0), size)
+	stand(objects[1], fyne.NewPos(0, radius), fyne.NewSize(4, max(0, size.Height-2*radius)))
+	stand(objects[2], fyne.NewPos(0, 0), size)
 }
 
 func (n *noted) heightFor(objects []fyne.CanvasObject, width float32) float32 {
@@ -122,8 +115,7 @@ type under struct{ last float32 }
 func (u *under) Layout(objects []fyne.CanvasObject, size fyne.Size) {
 	u.last = size.Width
 	for _, o := range objects {
-		o.Move(fyne.NewPos(0, 0))
-		o.Resize(size)
+		stand(o, fyne.NewPos(0, 0), size)
 	}
 }
 

@@ -104,11 +104,9 @@ type choiceRenderer struct {
 
 func (r *choiceRenderer) Layout(size fyne.Size) {
 	r.back.Resize(size)
-	r.ring.Move(fyne.NewPos(1, 1))
-	r.ring.Resize(fyne.NewSize(size.Width-2, size.Height-2))
+	stand(r.ring, fyne.NewPos(1, 1), fyne.NewSize(size.Width-2, size.Height-2))
 	h := HeightFor(r.c.content, size.Width)
-	r.c.content.Move(fyne.NewPos(0, snap((size.Height-h)/2)))
-	r.c.content.Resize(fyne.NewSize(size.Width, h))
+	stand(r.c.content, fyne.NewPos(0, snap((size.Height-h)/2)), fyne.NewSize(size.Width, h))
 }
 
 func (r *choiceRenderer) MinSize() fyne.Size { return r.c.MinSize() }
@@ -205,22 +203,18 @@ type stepRenderer struct {
 
 func (r *stepRenderer) Layout(size fyne.Size) {
 	r.back.Resize(size)
-	r.bar.Move(fyne.NewPos(0, 4))
-	r.bar.Resize(fyne.NewSize(3, size.Height-8))
+	stand(r.bar, fyne.NewPos(0, 4), fyne.NewSize(3, size.Height-8))
 	r.ring.Resize(size)
 	w := size.Width - r.s.textLeft() - 6
 	nameH, subH := r.s.name.HeightFor(w), r.s.sub.HeightFor(w)
 	top := snap((size.Height - nameH - subH) / 2)
 	d := Scaled(22)
-	r.circle.Move(fyne.NewPos(8, top+1))
-	r.circle.Resize(fyne.NewSquareSize(d))
+	stand(r.circle, fyne.NewPos(8, top+1), fyne.NewSquareSize(d))
 	if r.number != nil {
 		centre(r.number, 8, top+1, d, d)
 	}
-	r.s.name.Move(fyne.NewPos(r.s.textLeft(), top))
-	r.s.name.Resize(fyne.NewSize(w, nameH))
-	r.s.sub.Move(fyne.NewPos(r.s.textLeft(), top+nameH))
-	r.s.sub.Resize(fyne.NewSize(w, subH))
+	stand(r.s.name, fyne.NewPos(r.s.textLeft(), top), fyne.NewSize(w, nameH))
+	stand(r.s.sub, fyne.NewPos(r.s.textLeft(), top+nameH), fyne.NewSize(w, subH))
 }
 
 func (r *stepRenderer) MinSize() fyne.Size { return r.s.MinSize() }

@@ -2,9 +2,11 @@ package look
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 
 	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/canvas"
 	"fyne.io/fyne/v2/test"
 )
 
@@ -72,6 +74,63 @@ func TestEvenRows(t *testing.T) {
 }
 
 // TestEvenOpens: a row is opened by Return and by a second tap, and keys that lead out of the column are told.
+// Laying a column out again changes none of its objects and moves none: otherwise Fyne draws one frame after the other.
+func TestManyComesToRest(t *testing.T) {
+	newApp(t)
+	m := NewMany("rows", func(int) {})
+	m.Fill(&evenRows{n: 50}, 3)
+	m.Resize(fyne.NewSize(400, m.HeightFor(400)))
+	m.see(100, 700)
+	m.FocusGained()
+	r := test.WidgetRenderer(m)
+	type place struct {
+		o    fyne.CanvasObject
+		at   fyne.Position
+		size fyne.Size
+	}
+	places := func() (out []place) {
+		for _, o := range r.Objects() {
+			out = append(out, place{o, o.Position(), o.Size()})
+		}
+		return out
+	}
+	before := places()
+	r.Layout(m.Size())
+	if after := places(); len(before) < 10 || !slices.Equal(before, after) {
+		t.Errorf("%d objects, then %d others or elsewhere", len(before), len(after))
+	}
+}
+
+// movable counts how often it is moved.
+type movable struct {
+	canvas.Rectangle
+	moves int
+}
+
+func (m *movable) Move(at fyne.Position) {
+	m.moves++
+	m.Rectangle.Move(at)
+}
+
+// A layout moves nothing to where it stands: Fyne would draw the window again.
+func TestNothingMovesInPlace(t *testing.T) {
+	newApp(t)
+	a, b := &movable{}, &movable{}
+	a.SetMinSize(fyne.NewSize(20, 10))
+	b.SetMinSize(fyne.NewSize(20, 10))
+	for name, c := range map[string]*fyne.Container{
+		"stack": Stack(4, a, b), "row": Row(4, Natural(a), Growing(b)), "wrap": Wrap(4, a, b), "rows": Rows(a, b),
+		"pad": Pad(1, 2, 3, 4, a), "sides": Sides(4, 10, true, a, b), "either": Either(50, a, b), "under": Ground(Rail, a),
+	} {
+		c.Resize(fyne.NewSize(200, 100))
+		a.moves, b.moves = 0, 0
+		c.Layout.Layout(c.Objects, c.Size())
+		if a.moves+b.moves > 0 {
+			t.Errorf("%s moves what stands", name)
+		}
+	}
+}
+
 func TestEvenOpens(t *testing.T) {
 	newApp(t)
 	var opened []int

@@ -44,6 +44,15 @@ func naturalWidth(o fyne.CanvasObject) float32 {
 	return o.MinSize().Width
 }
 
+// stand gives an object its place. Fyne draws the whole window again when a container or a part is moved, even to where it
+// stands already, and lays everything out again before each frame in which something new has appeared.
+func stand(o fyne.CanvasObject, at fyne.Position, size fyne.Size) {
+	if o.Position() != at {
+		o.Move(at)
+	}
+	o.Resize(size)
+}
+
 func minOf(f flow, objects []fyne.CanvasObject, last float32) fyne.Size {
 	if last <= 0 {
 		last = f.natural(objects)
@@ -65,19 +74,23 @@ func Stack(gap float32, objects ...fyne.CanvasObject) *fyne.Container {
 
 func (s *stack) Layout(objects []fyne.CanvasObject, size fyne.Size) {
 	s.last = size.Width
-	y, first := float32(0), true
+	s.lay(objects, fyne.NewPos(0, 0), size.Width)
+}
+
+// lay puts the objects under one another from a place on.
+func (s *stack) lay(objects []fyne.CanvasObject, at fyne.Position, width float32) {
+	first := true
 	for _, o := range objects {
 		if !o.Visible() {
 			continue
 		}
 		if !first {
-			y += s.gap
+			at.Y += s.gap
 		}
 		first = false
-		h := HeightFor(o, size.Width)
-		o.Move(fyne.NewPos(0, y))
-		o.Resize(fyne.NewSize(size.Width, h))
-		y += h
+		h := HeightFor(o, width)
+		stand(o, at, fyne.NewSize(width, h))
+		at.Y += h
 	}
 }
 
@@ -198,8 +211,7 @@ func (r *row) Layout(objects []fyne.CanvasObject, size fyne.Size) {
 		case Fill:
 			h = size.Height
 		}
-		o.Move(fyne.NewPos(x, y))
-		o.Resize(fyne.NewSize(w, h))
+		stand(o, fyne.NewPos(x, y), fyne.NewSize(w, h))
 		x += w + r.gap
 	}
 }
@@ -268,8 +280,7 @@ func (f *wrap) place(objects []fyne.CanvasObject, width float32, put func(o fyne
 func (f *wrap) Layout(objects []fyne.CanvasObject, size fyne.Size) {
 	f.last = size.Width
 	f.place(objects, size.Width, func(o fyne.CanvasObject, x, y, w, h float32) {
-		o.Move(fyne.NewPos(x, y))
-		o.Resize(fyne.NewSize(w, h))
+		stand(o, fyne.NewPos(x, y), fyne.NewSize(w, h))
 	})
 }
 
@@ -298,8 +309,7 @@ func Pad(top, right, bottom, left float32, o fyne.CanvasObject) *fyne.Container 
 func (p *pad) Layout(objects []fyne.CanvasObject, size fyne.Size) {
 	p.last = size.Width
 	for _, o := range objects {
-		o.Move(fyne.NewPos(p.left, p.top))
-		o.Resize(fyne.NewSize(size.Width-p.left-p.right, size.Height-p.top-p.bottom))
+		stand(o, fyne.NewPos(p.left, p.top), fyne.NewSize(size.Width-p.left-p.right, size.Height-p.top-p.bottom))
 	}
 }
 

@@ -260,6 +260,20 @@ func (m *Many) CreateRenderer() fyne.WidgetRenderer {
 type manyRenderer struct {
 	m       *Many
 	objects []fyne.CanvasObject
+	shapes  []*canvas.Rectangle
+	used    int // of shapes
+}
+
+// shape is a rectangle like the given one. It is the same object again after the next Layout: new objects let Fyne lay
+// the column out before the next frame, and then there would be no end of frames.
+func (r *manyRenderer) shape(like *canvas.Rectangle) *canvas.Rectangle {
+	if r.used == len(r.shapes) {
+		r.shapes = append(r.shapes, like)
+	}
+	s := r.shapes[r.used]
+	r.used++
+	s.FillColor, s.StrokeColor, s.StrokeWidth, s.CornerRadius, s.Hidden = like.FillColor, like.StrokeColor, like.StrokeWidth, like.CornerRadius, false
+	return s
 }
 
 // ahead is how far beyond its sight a column is built.
@@ -267,7 +281,7 @@ const ahead = 400
 
 func (r *manyRenderer) Layout(size fyne.Size) {
 	m := r.m
-	r.objects = r.objects[:0]
+	r.objects, r.used = r.objects[:0], 0
 	if m.rows == nil || size.Width <= 0 || m.rows.Len() == 0 {
 		clear(m.built)
 		return
@@ -297,9 +311,8 @@ func (r *manyRenderer) card(i int, width float32) {
 	first, end := r.m.group(i)
 	const beyond = ahead + 4*radius // a card is drawn no further than just out of sight
 	top, bottom := max(r.m.top(first), r.m.from-beyond), min(r.m.top(end), r.m.to+beyond)
-	b := board(Card, Line)
-	b.Move(fyne.NewPos(0, top))
-	b.Resize(fyne.NewSize(width, bottom-top))
+	b := r.shape(board(Card, Line))
+	stand(b, fyne.NewPos(0, top), fyne.NewSize(width, bottom-top))
 	r.objects = append(r.objects, b)
 }
 
@@ -312,32 +325,27 @@ func (r *manyRenderer) row(i int, width float32) {
 	}
 	y, h := m.top(i), m.top(i+1)-m.top(i)
 	if m.rows.Heading(i) {
-		o.Move(fyne.NewPos(0, y))
-		o.Resize(fyne.NewSize(width, h))
+		stand(o, fyne.NewPos(0, y), fyne.NewSize(width, h))
 		r.objects = append(r.objects, o)
 		return
 	}
 	if i == m.chosen {
-		back := flat(Tint)
-		back.CornerRadius = radius - 1
-		back.Move(fyne.NewPos(1, y+1))
-		back.Resize(fyne.NewSize(width-2, h-2))
+		tint := flat(Tint)
+		tint.CornerRadius = radius - 1
+		back := r.shape(tint)
+		stand(back, fyne.NewPos(1, y+1), fyne.NewSize(width-2, h-2))
 		r.objects = append(r.objects, back)
 	}
-	o.Move(fyne.NewPos(0, y))
-	o.Resize(fyne.NewSize(width, h-1))
+	stand(o, fyne.NewPos(0, y), fyne.NewSize(width, h-1))
 	r.objects = append(r.objects, o)
 	if i+1 < m.rows.Len() && !m.rows.Heading(i+1) {
-		l := flat(Line)
-		l.Move(fyne.NewPos(1, y+h-1))
-		l.Resize(fyne.NewSize(width-2, 1))
+		l := r.shape(flat(Line))
+		stand(l, fyne.NewPos(1, y+h-1), fyne.NewSize(width-2, 1))
 		r.objects = append(r.objects, l)
 	}
 	if i == m.chosen && m.focused {
-		f := ring()
-		f.Hidden = false
-		f.Move(fyne.NewPos(1, y+1))
-		f.Resize(fyne.NewSize(width-2, h-2))
+		f := r.shape(ring())
+		stand(f, fyne.NewPos(1, y+1), fyne.NewSize(width-2, h-2))
 		r.objects = append(r.objects, f)
 	}
 }

@@ -52,8 +52,7 @@ type scrollFrame struct{ body *scrollBody }
 func (f *scrollFrame) Layout(objects []fyne.CanvasObject, size fyne.Size) {
 	f.body.width = size.Width
 	for _, o := range objects {
-		o.Move(fyne.NewPos(0, 0))
-		o.Resize(size)
+		stand(o, fyne.NewPos(0, 0), size)
 		inSight(o.(*container.Scroll))
 	}
 }
@@ -64,8 +63,7 @@ type scrollBody struct{ width float32 }
 
 func (b *scrollBody) Layout(objects []fyne.CanvasObject, size fyne.Size) {
 	for _, o := range objects {
-		o.Move(fyne.NewPos(0, 0))
-		o.Resize(size)
+		stand(o, fyne.NewPos(0, 0), size)
 	}
 }
 

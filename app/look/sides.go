@@ -32,14 +32,12 @@ func (s *sides) Layout(o []fyne.CanvasObject, size fyne.Size) {
 	if s.even && beside {
 		a, b = max(a, b), max(a, b)
 	}
-	o[0].Move(fyne.NewPos(0, 0))
-	o[0].Resize(fyne.NewSize(w, a))
-	o[1].Resize(fyne.NewSize(w, b))
+	stand(o[0], fyne.NewPos(0, 0), fyne.NewSize(w, a))
+	at := fyne.NewPos(0, a+s.gap)
 	if beside {
-		o[1].Move(fyne.NewPos(size.Width-w, 0))
-		return
+		at = fyne.NewPos(size.Width-w, 0)
 	}
-	o[1].Move(fyne.NewPos(0, a+s.gap))
+	stand(o[1], at, fyne.NewSize(w, b))
 }
 
 func (s *sides) heightFor(o []fyne.CanvasObject, width float32) float32 {
@@ -78,8 +76,7 @@ func (e *either) Layout(o []fyne.CanvasObject, size fyne.Size) {
 	shown, hidden := e.pick(o, size.Width)
 	hidden.Hide()
 	shown.Show()
-	shown.Move(fyne.NewPos(0, 0))
-	shown.Resize(size)
+	stand(shown, fyne.NewPos(0, 0), size)
 }
 
 func (e *either) heightFor(o []fyne.CanvasObject, width float32) float32 {
