@@ -10,27 +10,19 @@ const tailBits = 1 + 2 + 7 + 3
 // it, with the stuff bits that its identifier, data and CRC call for (ISO 11898-1). A classical frame takes 47 to 160
 // bits; f has to be valid.
 func FrameBits(f can.Frame) int {
-	var s stuffer
-	s.add(0, 1) // start of frame
+	s := stuffer{bits: 1, run: 1} // the start of frame, a 0, which leaves the CRC at 0
 	remote := bit(f.IsRemote)
-	if f.IsExtended {
-		s.add(uint64(f.ID>>18), 11)
-		s.add(0b11, 2) // substitute remote request, identifier extension
-		s.add(uint64(f.ID), 18)
-		s.add(remote, 1)
-		s.add(0, 2) // reserved
-	} else {
-		s.add(uint64(f.ID), 11)
-		s.add(remote, 1)
-		s.add(0, 2) // identifier extension, reserved
+	if f.IsExtended { // identifier, substitute remote request, identifier extension, identifier, remote, two reserved, length
+		s.addAll(uint64(f.ID>>18)&0x7FF<<27|0b11<<25|uint64(f.ID)&0x3FFFF<<7|remote<<6|uint64(f.Length)&0xF, 38)
+	} else { // identifier, remote, identifier extension, reserved, length
+		s.addAll(uint64(f.ID)&0x7FF<<7|remote<<6|uint64(f.Length)&0xF, 18)
 	}
-	s.add(uint64(f.Length), 4)
 	if !f.IsRemote {
 		for _, b := range f.Data[:min(f.Length, can.MaxDataLength)] {
-			s.add(uint64(b), 8)
+			s.whole(b)
 		}
 	}
-	s.add(uint64(s.crc), 15)
+	s.addAll(uint64(s.crc), 15)
 	return s.bits + tailBits
 }
 
@@ -71,3 +63,51 @@ func (s *stuffer) add(v uint64, n int) {
 		}
 	}
 }
+
+// addAll is [stuffer.add] for many bits.
+func (s *stuffer) addAll(v uint64, n int) {
+	s.add(v>>(n&^7), n&7)
+	for n &^= 7; n > 0; n -= 8 {
+		s.whole(byte(v >> (n - 8)))
+	}
+}
+
+// whole appends a byte. It is [stuffer.add] for eight bits, from tables.
+func (s *stuffer) whole(b byte) {
+	s.crc = s.crc<<8&0x7FFF ^ crcTable[byte(s.crc>>7)^b]
+	after := &stuffed[s.state()][b]
+	s.bits += int(after.bits)
+	s.last, s.run = uint64(after.last), int(after.run)
+}
+
+// state numbers the value and the length of the run of equal bits that is going on: 0 to 3 for one to four bits of 0, 4 to
+// 7 for bits of 1.
+func (s *stuffer) state() int { return int(s.last)<<2 | (s.run - 1) }
+
+// stuffing is what eight bits come to.
+type stuffing struct {
+	bits      uint8 // with stuff bits
+	last, run uint8
+}
+
+// stuffed is indexed by the state before the byte, and by the byte.
+var stuffed = func() (out [8][256]stuffing) {
+	for state := range out {
+		for b := range out[state] {
+			s := stuffer{last: uint64(state >> 2), run: state&3 + 1}
+			s.add(uint64(b), 8)
+			out[state][b] = stuffing{uint8(s.bits), uint8(s.last), uint8(s.run)}
+		}
+	}
+	return out
+}()
+
+// crcTable is CRC-15 of one byte.
+var crcTable = func() (out [256]uint16) {
+	for b := range out {
+		var s stuffer
+		s.add(uint64(b), 8)
+		out[b] = s.crc
+	}
+	return out
+}()
