@@ -38,8 +38,8 @@ type Table struct {
 	bits    int
 	first   int64
 	newest  int64
-	slots   [slots]int // bits in the newest tenths of a second
-	slot    int64      // number of the newest slot
+	slots   [slots + 1]int // bits in the newest tenths of a second, the last of which goes on
+	slot    int64          // number of the newest slot
 }
 
 // The load of now is that of the newest second, kept in tenths.
@@ -188,16 +188,16 @@ func differ(a, b *can.Frame) (out uint8) {
 func (t *Table) load(at int64, bits int) {
 	slot := at / slotTime
 	switch {
-	case slot <= t.slot-slots:
+	case slot < t.slot-slots:
 		return // long ago
-	case slot >= t.slot+slots || t.slot == 0:
-		t.slots, t.slot = [slots]int{}, slot
+	case slot > t.slot+slots || t.slot == 0:
+		t.slots, t.slot = [slots + 1]int{}, slot
 	default:
 		for ; t.slot < slot; t.slot++ {
-			t.slots[(t.slot+1)%slots] = 0
+			t.slots[(t.slot+1)%(slots+1)] = 0
 		}
 	}
-	t.slots[slot%slots] += bits
+	t.slots[slot%(slots+1)] += bits
 }
 
 // Row is what is known of one identifier.
@@ -270,7 +270,7 @@ func (t *Table) Unlisted() int { return t.more }
 // Lasted is the time from the first to the newest frame.
 func (t *Table) Lasted() time.Duration { return time.Duration(t.newest - t.first) }
 
-// Load is the share of the time in which a bus of bitRate (bit/s) was busy, 0 to 1: over the newest second, and over
+// Load is the share of the time in which a bus of bitRate (bit/s) was busy, 0 to 1: over the newest whole second, and over
 // all that was heard. It goes by exact lengths with stuff bits; see bus.FrameBits. Both are 0 without a bit rate; what
 // was heard within less than a second is taken for a second.
 func (t *Table) Load(bitRate int) (now, mean float64) {
@@ -278,8 +278,10 @@ func (t *Table) Load(bitRate int) (now, mean float64) {
 		return 0, 0
 	}
 	sum := 0
-	for _, b := range t.slots {
-		sum += b
+	for i, b := range t.slots {
+		if t.Lasted() < time.Second || int64(i) != t.slot%(slots+1) { // a tenth that goes on would be too little
+			sum += b
+		}
 	}
 	lasted := max(t.Lasted().Seconds(), 1)
 	return float64(sum) / float64(bitRate), float64(t.bits) / (float64(bitRate) * lasted)

@@ -65,7 +65,7 @@ func TestRows(t *testing.T) {
 func TestLoad(t *testing.T) {
 	c := New(Options{})
 	bits := 0
-	for i := range 3000 { // three seconds; the last one carries twice as much
+	for i := range 3001 { // three seconds and a moment; the last one carries twice as much
 		e := entry(time.Duration(i)*ms, fmt.Sprintf("100#%016X", i/7*0x0123456789AB))
 		n := 1
 		if i >= 2000 {
@@ -93,6 +93,17 @@ func TestLoad(t *testing.T) {
 	}
 	if now, mean := c.Load(0); now != 0 || mean != 0 {
 		t.Error("a load without a bit rate")
+	}
+}
+
+// On a bus that is evenly busy the load of now is that of all the time, whenever one looks.
+func TestLoadIsEven(t *testing.T) {
+	c := New(Options{})
+	for i := range 5000 {
+		c.Add([]trace.Entry{entry(time.Duration(i)*ms, "100#0011223344556677")})
+		if now, mean := c.Load(500_000); i > 1100 && math.Abs(now/mean-1) > 0.01 {
+			t.Fatalf("after %d ms the load is %v, on the whole %v", i, now, mean)
+		}
 	}
 }
 
