@@ -105,7 +105,12 @@ func takeList(m *garage.Module, answers obd.Answers[[]byte], list string) {
 	if a.Err != nil || err != nil {
 		return
 	}
-	m.CodesRead = garage.Yes
+	if list == lineLists[0].name {
+		m.CodesRead = garage.Yes
+	}
+	if m.CodesRead != garage.Yes {
+		return // the other list without the stored codes would look like a car without codes
+	}
 	for _, code := range codes {
 		addToList(m, code, list)
 	}

@@ -48,12 +48,16 @@ func (v *Visit) readModule(ctx context.Context, m *garage.Module) error {
 		func() error { return v.readOlder(ctx, p, m) },
 		func() error { return v.readParameterCodes(ctx, p, m) },
 	} {
-		if err := read(); err != nil || m.CodesRead == garage.Yes {
+		if err := read(); err != nil || m.CodesRead == garage.Yes || lost(*m) {
 			return err
 		}
 	}
 	return nil
 }
+
+// lost: a module that has told what it is by service 22 knows service 19, or refuses it. When it says nothing that can be
+// read, its list is lost; the lists of older services name codes in another form, and fewer of them.
+func lost(m garage.Module) bool { return m.CodesRead == garage.Silent && len(m.Identification) > 0 }
 
 // readPlates reads what the module tells about itself. One that does not know the service is not asked further.
 func (v *Visit) readPlates(ctx context.Context, c *uds.Client, m *garage.Module) error {
@@ -116,6 +120,10 @@ func (v *Visit) readCodes(ctx context.Context, c *uds.Client, m *garage.Module) 
 	for _, mask := range masks {
 		list, err := c.CodesByStatus(ctx, mask)
 		n := negative(err)
+		if err != nil && n == nil && only(err) { // lost or damaged on the way: asked once more
+			list, err = c.CodesByStatus(ctx, mask)
+			n = negative(err)
+		}
 		switch {
 		case err == nil:
 			m.CodesRead = garage.Yes
@@ -142,15 +150,17 @@ func (v *Visit) readCodes(ctx context.Context, c *uds.Client, m *garage.Module) 
 // readDetails reads what was kept with each fault. A module that keeps nothing refuses; that is no trouble.
 func (v *Visit) readDetails(ctx context.Context, c *uds.Client, m *garage.Module, list uds.CodeList) error {
 	profile := profileOf(m.Identification["F190"])
-	for _, r := range list.Records {
+	for _, r := range list.Records { // all of them first: the list is true even if the reading ends in the details
 		status := r.Status
-		rec := garage.CodeRecord{Code: r.Code, Raw: r.Code.Bytes(), Status: &status, Snapshots: []garage.Snapshot{}, Extended: []garage.Extended{}}
-		if faulty(*m, rec) {
-			if err := details(ctx, c, profile, &rec); err != nil {
-				return err
-			}
+		m.Codes = append(m.Codes, garage.CodeRecord{Code: r.Code, Raw: r.Code.Bytes(), Status: &status, Snapshots: []garage.Snapshot{}, Extended: []garage.Extended{}})
+	}
+	for i := range m.Codes {
+		if !faulty(*m, m.Codes[i]) {
+			continue
 		}
-		m.Codes = append(m.Codes, rec)
+		if err := details(ctx, c, profile, &m.Codes[i]); err != nil {
+			return err
+		}
 	}
 	return nil
 }

@@ -2,6 +2,7 @@ package diag
 
 import (
 	"context"
+	"errors"
 	"slices"
 
 	"readback/diag/dtc"
@@ -14,24 +15,26 @@ import (
 // tell less: stored, pending, permanent, but not whether a code is there now.
 func (v *Visit) readParameterCodes(ctx context.Context, p link.Link, m *garage.Module) error {
 	c := v.parameters(p, m.Address)
-	read := false
-	for _, list := range []struct {
+	for i, list := range []struct {
 		name string
 		ask  func(context.Context) (obd.Answers[[]dtc.Code], error)
 	}{{"stored", c.Stored}, {"pending", c.Pending}, {"permanent", c.Permanent}} {
 		answers, err := list.ask(ctx)
+		if errors.Is(err, obd.ErrNoAnswer) { // lost on the way, perhaps: asked once more
+			answers, err = list.ask(ctx)
+		}
 		if err != nil && !only(err) {
 			return err
 		}
 		answer, ok := answers[m.Address.Answer]
-		read = read || ok && answer.Err == nil
+		if i == 0 && (!ok || answer.Err != nil) {
+			return nil // the other lists without the stored codes would look like a car without codes
+		}
 		for _, code := range answer.Value {
 			addToList(m, code, list.name)
 		}
 	}
-	if read {
-		m.Protocol, m.CodesRead, m.Refusal = "OBD", garage.Yes, ""
-	}
+	m.Protocol, m.CodesRead, m.Refusal = "OBD", garage.Yes, ""
 	return nil
 }
 

@@ -49,7 +49,7 @@ type CodeLine struct {
 
 // Mark is what one visit says of one code.
 type Mark struct {
-	Read    Answered    // whether the module let its codes be read; only Yes says that a code was absent
+	Read    Answered    // whether the module let its codes be read, by the services that name this one; only Yes says that it was absent
 	Listed  bool        // the code was in the module's list, possibly without a test result
 	Present bool        // it was there as a fault, now or remembered
 	Now     bool        // its last test had failed

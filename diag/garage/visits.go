@@ -3,6 +3,7 @@ package garage
 import (
 	"context"
 	"database/sql"
+	"slices"
 
 	"readback/diag/dtc"
 	"readback/diag/link"
@@ -92,6 +93,7 @@ func codeLines(ctx context.Context, tx *sql.Tx, carID int64, visits []Summary) (
 		place[v.ID] = i
 	}
 	read := map[moduleKey]Answered{}
+	way := map[moduleKey]string{}
 	names := map[link.Address]string{}
 	owner := map[int64]moduleKey{}
 	availability := map[int64]*dtc.Status{}
@@ -100,16 +102,16 @@ func codeLines(ctx context.Context, tx *sql.Tx, carID int64, visits []Summary) (
 		var m Module
 		a := &m.Address
 		if err := rows.Scan(&visit, &m.ID, &m.Name, &a.Mode, identifier{&a.Request}, identifier{&a.Answer}, &a.Functional, &a.Target, &a.Source,
-			&m.CodesRead, &m.Availability); err != nil {
+			&m.CodesRead, &m.Availability, &m.Protocol); err != nil {
 			return err
 		}
 		k := moduleKey{*a, place[visit]}
-		read[k], owner[m.ID], availability[m.ID] = m.CodesRead, k, m.Availability
+		read[k], way[k], owner[m.ID], availability[m.ID] = m.CodesRead, m.Protocol, k, m.Availability
 		if m.Name != "" {
 			names[*a] = m.Name
 		}
 		return nil
-	}, `SELECT m.visit, m.id, m.name, m.mode, m.ask, m.reply, m.functional, m.target, m.source, m.codes_read, m.availability
+	}, `SELECT m.visit, m.id, m.name, m.mode, m.ask, m.reply, m.functional, m.target, m.source, m.codes_read, m.availability, m.protocol
 		FROM module m JOIN visit v ON v.id = m.visit WHERE v.car = ? ORDER BY m.visit, m.place`, carID)
 	if err != nil {
 		return nil, err
@@ -117,6 +119,7 @@ func codeLines(ctx context.Context, tx *sql.Tx, carID int64, visits []Summary) (
 
 	lines := []CodeLine{}
 	at := map[lineKey]int{}
+	ways := map[lineKey][]string{}
 	err = each(ctx, tx, func(rows *sql.Rows) error {
 		var module int64
 		var c CodeRecord
@@ -131,6 +134,7 @@ func codeLines(ctx context.Context, tx *sql.Tx, carID int64, visits []Summary) (
 			at[k] = i
 			lines = append(lines, CodeLine{Module: names[m.address], Address: m.address, Code: c.Code, Marks: emptyMarks(m.address, read, len(visits))})
 		}
+		ways[k] = append(ways[k], way[m])
 		mark := &lines[i].Marks[m.visit]
 		mark.Listed, mark.Status, mark.Lists = true, c.Status, c.Lists
 		mark.Present, mark.Now = judge(c.Status, availability[module])
@@ -139,6 +143,14 @@ func codeLines(ctx context.Context, tx *sql.Tx, carID int64, visits []Summary) (
 		WHERE v.car = ? ORDER BY m.visit, m.place, c.place`, carID)
 	if err != nil {
 		return nil, err
+	}
+	for i, l := range lines {
+		for n := range l.Marks {
+			// A list by other services names codes in another form, and fewer of them: it can't say that this one was absent.
+			if mark := &lines[i].Marks[n]; mark.Read == Yes && !slices.Contains(ways[lineKey{l.Address, l.Code}], way[moduleKey{l.Address, n}]) {
+				mark.Read = NotAsked
+			}
+		}
 	}
 	return onceFaults(lines), nil
 }
