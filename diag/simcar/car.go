@@ -14,7 +14,8 @@ import (
 
 // Car is a simulated car. All its methods may be called from any goroutine.
 type Car struct {
-	spec *Scenario
+	spec     *Scenario
+	mischief *Mischief // nil: the car does as its scenario says
 
 	mu       sync.Mutex
 	modules  []*module // by request identifier

@@ -77,6 +77,14 @@ func (m *module) service(sid byte) (service, bool) {
 func (c *Car) handle(m *module, req []byte, functional bool) []reply {
 	c.mu.Lock()
 	defer c.mu.Unlock()
+	if c.mischief != nil && c.on && !m.spec.Silent && len(req) > 0 {
+		return c.mischief.deal(c, m, req, functional)
+	}
+	return c.replies(m, req, functional)
+}
+
+// replies are what a module says to a request when nothing goes wrong. c.mu is held.
+func (c *Car) replies(m *module, req []byte, functional bool) []reply {
 	now := time.Now()
 	c.advance(now)
 	if !c.on || m.spec.Silent || len(req) == 0 {

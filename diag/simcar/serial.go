@@ -67,7 +67,11 @@ func (c *Car) ServeSerial(ctx context.Context, rw io.ReadWriteCloser, o SerialOp
 		d.o.Version = defaultVersion
 	}
 	d.begin()
-	d.out = newOutput(rw, o)
+	var w io.Writer = rw
+	if c.mischief != nil {
+		w = &line{rw, ctx, c.mischief, nil}
+	}
+	d.out = newOutput(w, o)
 	d.out.paced(d.spec())
 	served := make(chan error, 1)
 	owned.Go(func() { served <- c.Serve(ctx, cars) })

@@ -138,7 +138,15 @@ func (p *port) put(ctx context.Context, data []byte) bool {
 		}
 		f.Length = can.MaxDataLength
 	}
-	return p.bus.Send(ctx, f) == nil
+	if p.car.mischief == nil {
+		return p.bus.Send(ctx, f) == nil
+	}
+	for _, l := range p.car.mischief.frames(p.m, f) {
+		if l.after > 0 && !elapse(ctx, l.after) || p.bus.Send(ctx, l.Frame) != nil {
+			return false
+		}
+	}
+	return true
 }
 
 // send sends one message. It returns false when the tester did not let it finish.

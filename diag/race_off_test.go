@@ -1,0 +1,5 @@
+//go:build !race
+
+package diag_test
+
+const raceOn = false
