@@ -4,7 +4,11 @@ import (
 	"errors"
 	"testing"
 
+	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/lang"
+	"fyne.io/fyne/v2/test"
+
+	"readback/app/look"
 )
 
 // TestUseLanguage: a language of the catalogue by its tag or by that of a country, the system's language where none is
@@ -23,7 +27,7 @@ func TestUseLanguage(t *testing.T) {
 		unknown           bool
 	}{
 		{"en_GB.UTF-8", "", "en", false}, {"nl_NL.UTF-8", "", "en", false}, {"nl_NL.UTF-8", "en", "en", false}, {"en_GB.UTF-8", "en-US", "en", false},
-		{"en_GB.UTF-8", "xx", "en", true},
+		{"en_GB.UTF-8", "xx", "en", true}, {"de_AT.UTF-8", "", "de", false}, {"de_DE.UTF-8", "en", "en", false}, {"en_GB.UTF-8", "de_CH.UTF-8", "de", false},
 	} {
 		for _, name := range []string{"LANGUAGE", "LC_ALL", "LC_MESSAGES"} {
 			t.Setenv(name, "")
@@ -37,6 +41,29 @@ func TestUseLanguage(t *testing.T) {
 		}
 		if got, want := lang.L("Cancel"), T("fyne.Cancel"); got != want {
 			t.Errorf("%q on a system with %s: Fyne says %q, want %q", c.tag, c.system, got, want)
+		}
+	}
+}
+
+// TestPagesFitGerman: German words are longer than English ones; nothing is cut in the least window, nor at twice the size of text.
+func TestPagesFitGerman(t *testing.T) {
+	a := test.NewTempApp(t)
+	for _, s := range scenes {
+		for name, factor := range map[string]float32{"": 1, "-large": 2} {
+			t.Run(s.name+name, func(t *testing.T) {
+				in := s.setup
+				in.app, in.shade, in.factor, in.language = a, look.ShadeLight, factor, "de"
+				if factor == 1 {
+					in.size = fyne.NewSize(1024, 700)
+				}
+				if in.log != nil {
+					in.log = in.log.again()
+				}
+				b := newBench(t, in)
+				s.reach(b)
+				b.picture(s.name + "-de" + name)
+				fits(t, b.win)
+			})
 		}
 	}
 }
