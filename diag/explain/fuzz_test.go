@@ -131,3 +131,16 @@ func FuzzExplainMessage(f *testing.F) {
 		soundMessage(t, "frames", e, e.Payload)
 	})
 }
+
+// An identifier is no identifier where something between its parts can't be read: what is left over may be another one.
+func TestUnreadableWithinIdentifier(t *testing.T) {
+	for _, text := range []string{
+		"18-DA-1\x00-F1-03-22-F1-90", "18 DA 1\x00 F1 03 22 F1 90", "18DA 1\x00 10F1 03 22 F1 90", "18 1\x00 DA#10 F1 03 22", "7\x00 E5#03 22 F1 90",
+	} {
+		e := Explain(text, Options{})
+		if e.Frame != nil && !e.Wrong() {
+			t.Errorf("%q: taken as %+v", text, *e.Frame)
+		}
+		soundCleaning(t, text, e)
+	}
+}

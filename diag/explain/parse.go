@@ -222,9 +222,7 @@ func (s *step) lead(c *cleaned, t []token) int {
 			}
 			s.setID(c, text, t[0].at)
 			s.to = t[k].at + len(t[k].text)
-			if slices.ContainsFunc(c.holes, func(h hole) bool { return h.from > s.from && h.from < s.to }) {
-				s.hasID, s.bad = false, true
-			}
+			s.whole(c)
 			return k + 1
 		}
 	}
@@ -303,8 +301,16 @@ func (s *step) inParts(c *cleaned, t []token, more int) {
 	last := t[len(t)-1]
 	split := len(last.text) - more
 	s.to = last.at + split
+	s.whole(c)
 	if more > 0 {
 		s.add(c, token{text: last.text[split:], at: last.at + split, line: last.line})
+	}
+}
+
+// whole takes an identifier back that has something between its parts that can't be read.
+func (s *step) whole(c *cleaned) {
+	if slices.ContainsFunc(c.holes, func(h hole) bool { return h.from > s.from && h.from < s.to }) {
+		s.hasID, s.bad = false, true
 	}
 }
 
