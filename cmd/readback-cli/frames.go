@@ -2,10 +2,12 @@ package main
 
 import (
 	"bufio"
+	"context"
 	"errors"
 	"fmt"
 	"os"
 	"strings"
+	"sync"
 	"time"
 
 	"readback/diag/explain"
@@ -24,7 +26,7 @@ type framesCmd struct {
 	Raw    bool   `help:"Show every frame of a message."`
 }
 
-// batch is how many frames are taken in at once. Rows are told as soon as they can't change any more, and then dropped.
+// batch is how many frames are handed on at once. Rows are told as soon as they can't change any more, and then dropped.
 const batch = 4096
 
 func (c *framesCmd) Run(e *env) error {
@@ -42,8 +44,8 @@ func (c *framesCmd) Run(e *env) error {
 		}
 	}
 	out := bufio.NewWriterSize(e.out, 1<<16)
-	t := &telling{cmd: c, talk: talk.New(talk.Options{Explain: o}), heard: heard.New(heard.Options{Signals: signals}),
-		talked: map[link.ID]bool{}, known: map[string]string{}}
+	t := &telling{cmd: c, o: o, talk: talk.New(talk.Options{Explain: o}), heard: heard.New(heard.Options{Signals: signals}),
+		talked: map[link.ID]bool{}, known: map[message]string{}}
 	if t.only, err = c.only(); err != nil {
 		return err
 	}
@@ -116,38 +118,43 @@ type framesSummary struct {
 	Problem   string  `json:"problem"` // why the file was not read to its end, "" when it was
 }
 
-// telling goes through a recording once, in bounded memory.
+// telling goes through a recording once, in bounded memory. Its table of what is heard belongs to the goroutine that reads,
+// its conversation to the one that puts together, all else to the one that tells.
 type telling struct {
 	cmd    *framesCmd
 	talk   *talk.Talk
 	heard  *heard.Table
 	form   form
 	only   link.ID
-	talked map[link.ID]bool  // identifiers of the conversation
-	known  map[string]string // explanations of messages that were told already
+	talked map[link.ID]bool // identifiers of the conversation
+	recent link.ID          // the last of them
+	o      explain.Options
+	known  map[message]string // explanations of messages that were told already
 	told   int
 }
 
+// all tells the recording. Reading, putting together and telling go on beside one another; what waits between them is
+// bounded.
 func (t *telling) all(e *env) error {
 	t.form.begin(t.cmd.File)
-	entries := make([]trace.Entry, 0, batch)
+	read, free, rows := make(chan []trace.Entry, 1), make(chan []trace.Entry, 4), make(chan []talk.Exchange, 1)
+	var work sync.WaitGroup
 	var err error
-	for entry, failed := range trace.ReadFile(t.cmd.File) {
-		if failed != nil {
-			err = failed
-			break
-		}
-		if entries = append(entries, entry); len(entries) == batch {
-			if err = e.ctx.Err(); err != nil {
-				break
-			}
-			t.add(entries)
-			entries = entries[:0]
+	work.Go(func() {
+		defer close(read)
+		err = t.read(e.ctx, read, free)
+	})
+	work.Go(func() {
+		defer close(rows)
+		t.join(read, free, rows)
+	})
+	for list := range rows {
+		for i := range list {
+			t.told++
+			t.form.exchange(&list[i], t.said)
 		}
 	}
-	t.add(entries)
-	t.talk.End()
-	t.rows()
+	work.Wait()
 	s := framesSummary{Frames: t.heard.Frames(), Exchanges: t.told, Other: t.talk.Other(), Unlisted: t.heard.Unlisted(), LastedMs: millis(t.heard.Lasted())}
 	if err != nil {
 		s.Problem = err.Error()
@@ -164,15 +171,51 @@ func (t *telling) all(e *env) error {
 	return err
 }
 
-func (t *telling) add(entries []trace.Entry) {
-	t.talk.Add(entries)
+// read hands on what is in the file. Slices that come back are used again.
+func (t *telling) read(ctx context.Context, read chan<- []trace.Entry, free <-chan []trace.Entry) (err error) {
+	entries := make([]trace.Entry, 0, batch)
+	for entry, failed := range trace.ReadFile(t.cmd.File) {
+		if failed != nil {
+			err = failed
+			break
+		}
+		if entries = append(entries, entry); len(entries) < batch {
+			continue
+		}
+		if err = ctx.Err(); err != nil {
+			break
+		}
+		t.heard.Add(entries)
+		read <- entries
+		select {
+		case entries = <-free:
+			entries = entries[:0]
+		default:
+			entries = make([]trace.Entry, 0, batch)
+		}
+	}
 	t.heard.Add(entries)
-	t.rows()
+	read <- entries
+	return err
 }
 
-// rows tells what is settled.
-func (t *telling) rows() {
+// join puts frames together and hands on the rows that can't change any more.
+func (t *telling) join(read <-chan []trace.Entry, free chan<- []trace.Entry, rows chan<- []talk.Exchange) {
+	for entries := range read {
+		t.talk.Add(entries)
+		select {
+		case free <- entries:
+		default:
+		}
+		rows <- t.settled()
+	}
+	t.talk.End()
+	rows <- t.settled()
+}
+
+func (t *telling) settled() (out []talk.Exchange) {
 	n := int(t.talk.Settled() - t.talk.First())
+	out = make([]talk.Exchange, 0, n)
 	for i := range n {
 		x := t.talk.Exchange(i)
 		mine := t.only.IsZero()
@@ -180,25 +223,33 @@ func (t *telling) rows() {
 			m := &x.Messages[k]
 			mine = mine || m.Address.Request == t.only || m.Address.Answer == t.only
 			for _, f := range m.Frames {
-				t.talked[f.ID] = true
+				if f.ID != t.recent {
+					t.talked[f.ID], t.recent = true, f.ID
+				}
 			}
 		}
 		if mine {
-			t.told++
-			t.form.exchange(&x, t.said)
+			out = append(out, x)
 		}
 	}
 	t.talk.Forget(t.talk.Settled())
+	return out
+}
+
+// message is what tells two messages apart.
+type message struct {
+	address link.Address
+	payload string
 }
 
 // said explains a message in a sentence. Recordings repeat themselves, so explanations are kept for a while.
 func (t *telling) said(m *talk.Message) string {
 	const most = 4096
-	key := m.Address.String() + string(m.Payload)
+	key := message{m.Address, string(m.Payload)}
 	if s, ok := t.known[key]; ok && m.Whole {
 		return s
 	}
-	s := t.talk.Explain(*m).Summary
+	s := explain.MessageSummary(m.Address, m.Payload, t.o)
 	if !m.Whole {
 		return fmt.Sprintf("%s Only %d of its %d bytes are there.", s, len(m.Payload), m.Want)
 	}

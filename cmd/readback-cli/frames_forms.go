@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"encoding/json"
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
@@ -13,11 +14,14 @@ import (
 	"readback/diag/talk"
 )
 
-// textForm tells a recording to people. Write errors come out when the writer is flushed.
+// textForm tells a recording to people.
 type textForm struct {
-	w    *bufio.Writer
-	raw  bool
-	also bool // the heading of the table stands
+	w      *bufio.Writer
+	raw    bool
+	also   bool   // the heading of the table stands
+	line   []byte // room
+	second int64  // that time is of
+	time   []byte
 }
 
 const clock = "15:04:05.000000"
@@ -25,43 +29,81 @@ const clock = "15:04:05.000000"
 func (f *textForm) begin(file string) { fmt.Fprintf(f.w, "The recording %s\n\n", file) }
 
 func (f *textForm) exchange(x *talk.Exchange, said func(*talk.Message) string) {
-	at := x.At.Local().Format(clock)
+	b := append(f.line[:0], f.clock(x.At)...)
 	if x.Outcome == talk.Trouble {
-		fmt.Fprintf(f.w, "%s  TROUBLE  %s\n", at, x.Text)
+		b = append(append(append(b, "  TROUBLE  "...), x.Text...), '\n')
+		f.write(b)
 		return
 	}
-	name := x.Address.String()
+	b = append(b, "  "...)
 	if x.Module != "" {
-		name = x.Module + " " + name
+		b = append(append(b, x.Module...), ' ')
 	}
-	fmt.Fprintf(f.w, "%s  %s: %s\n", at, name, x.Words())
+	b = append(append(append(append(b, x.Address.String()...), ": "...), x.Words()...), '\n')
 	for i := range x.Messages {
 		m := &x.Messages[i]
-		who := "said "
+		who := "    said   "
 		if m.Question {
-			who = "asked"
+			who = "    asked  "
 		}
-		fmt.Fprintf(f.w, "    %s  %s  %s\n", who, bytesText(m.Payload), said(m))
+		b = append(append(appendBytes(append(b, who...), m.Payload), "  "...), said(m)...)
+		b = append(b, '\n')
 		if !f.raw {
 			continue
 		}
 		for _, fr := range m.Frames {
-			arrow := "<"
+			arrow := " < "
 			if fr.Out {
-				arrow = ">"
+				arrow = " > "
 			}
-			fmt.Fprintf(f.w, "        %s %s %s  % X\n", fr.At.Local().Format(clock), arrow, fr.ID, fr.Data)
+			b = append(append(append(b, "        "...), f.clock(fr.At)...), arrow...)
+			b = appendHex(append(fr.ID.Append(b), "  "...), fr.Data)
+			b = append(b, '\n')
 		}
 	}
+	f.write(b)
 }
 
-// bytesText is a payload, shortened where it is long.
-func bytesText(b []byte) string {
-	const most = 24
-	if len(b) > most {
-		return fmt.Sprintf("% X ... (%d bytes)", b[:most], len(b))
+// write tells a line and keeps its room for the next one. Write errors come out when the writer is flushed.
+func (f *textForm) write(b []byte) {
+	f.w.Write(b)
+	f.line = b
+}
+
+// clock is a time of the day. The time zone is asked about once in a second of the recording.
+func (f *textForm) clock(at time.Time) []byte {
+	if second := at.Unix(); second != f.second || len(f.time) == 0 {
+		f.second, f.time = second, at.Local().AppendFormat(f.time[:0], clock)
+		return f.time
 	}
-	return fmt.Sprintf("% X", b)
+	micros := at.Nanosecond() / 1000
+	for i := len(f.time) - 1; i >= len(clock)-6; i-- {
+		f.time[i] = byte('0' + micros%10)
+		micros /= 10
+	}
+	return f.time
+}
+
+// appendBytes appends a payload, shortened where it is long.
+func appendBytes(b, payload []byte) []byte {
+	const most = 24
+	if len(payload) <= most {
+		return appendHex(b, payload)
+	}
+	b = append(appendHex(b, payload[:most]), " ... ("...)
+	return append(strconv.AppendInt(b, int64(len(payload)), 10), " bytes)"...)
+}
+
+// appendHex appends bytes as pairs of hex digits with blanks between them.
+func appendHex(b, data []byte) []byte {
+	const digits = "0123456789ABCDEF"
+	for i, x := range data {
+		if i > 0 {
+			b = append(b, ' ')
+		}
+		b = append(b, digits[x>>4], digits[x&0xF])
+	}
+	return b
 }
 
 func (f *textForm) identifier(r heard.Row, values []signal.Value) {

@@ -24,6 +24,9 @@ func TestSummaryAgreesWithTheExplanation(t *testing.T) {
 						t.Fatalf("%s % X: %+v, explained as %s %s", id, data, b, e.Direction, e.Class)
 					}
 					whole := ExplainMessage(link.Physical(id, id), data, o)
+					if s := MessageSummary(link.Physical(id, id), data, o); s != whole.Summary {
+						t.Fatalf("%s % X as a message: %q, explained as %q", id, data, s, whole.Summary)
+					}
 					c := Summary(link.Physical(id, id), data, o)
 					if c.Direction != whole.Direction || c.Class != whole.Class || c.Text == "" {
 						t.Fatalf("%s % X as a message: %+v, explained as %s %s", id, data, c, whole.Direction, whole.Class)

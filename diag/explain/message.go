@@ -13,16 +13,41 @@ import (
 // A request is classified as if it were written by hand: what does not fit into one frame is [Never], and the reason says
 // what it would be as a whole. Its cost is that of the words it makes; for lists of many messages see [Summary].
 func ExplainMessage(a link.Address, payload []byte, o Options) Explanation {
-	id, first := a.Request, a.Target
-	if len(payload) > 0 && isAnswer(payload[0]) {
-		id, first = a.Answer, a.Source
+	id, w := sender(a, payload, &o)
+	if w.refused != "" {
+		w.why = fmt.Sprintf(w.refused, id)
 	}
-	w := whoIs(id, []byte{first}, o)
+	return explainMessage(id, w, payload, len(payload), room(a), &o)
+}
+
+// MessageSummary is the Summary of [ExplainMessage] alone, at a fraction of its cost.
+func MessageSummary(a link.Address, payload []byte, o Options) string {
+	id, w := sender(a, payload, &o)
+	return summaryOfMessage(id, w, payload)
+}
+
+// sender is the identifier that a message came on or went out on, and whose it is.
+func sender(a link.Address, payload []byte, o *Options) (link.ID, who) {
+	id, first := a.Request, [1]byte{a.Target}
+	if len(payload) > 0 && isAnswer(payload[0]) {
+		id, first = a.Answer, [1]byte{a.Source}
+	}
+	w := identify(id, first[:], o)
 	w.functional = w.functional || a.Functional
 	if w.reply.IsZero() {
 		w.reply = a.Answer
 	}
-	return explainMessage(id, w, payload, len(payload), room(a), &o)
+	return id, w
+}
+
+func summaryOfMessage(id link.ID, w who, payload []byte) string {
+	switch {
+	case len(payload) == 0:
+		return "An empty message."
+	case isAnswer(payload[0]):
+		return answering(id, w, payload)
+	}
+	return asking(id, w, payload)
 }
 
 // ExplainFrames explains the message that several frames of one identifier carry: a first frame and the consecutive
@@ -95,7 +120,7 @@ func explainMessage(id link.ID, w who, payload []byte, total, room int, o *Optio
 		Payload: payload, PayloadText: fmt.Sprintf("%X", payload)}
 	name, text := "Whose message", "Where it belongs is not known."
 	if len(payload) == 0 {
-		e.Summary, e.Reason = "An empty message.", "There is nothing in it."
+		e.Summary, e.Reason = summaryOfMessage(id, w, payload), "There is nothing in it."
 		e.Fields = append(e.Fields, identifierField(id, name, text))
 		margin(&e, w, transport{})
 		return e
@@ -116,11 +141,10 @@ func explainMessage(id link.ID, w who, payload []byte, total, room int, o *Optio
 		e.Fields = append(e.Fields, Field{From: at, To: at + p.n, Hex: hexOf(payload[at : at+p.n]), Name: p.name, Text: p.text, Source: p.sourceIn(source)})
 		at += p.n
 	}
+	e.Summary = summaryOfMessage(id, w, payload)
 	if e.Direction == Answer {
-		e.Summary = answering(id, w, payload)
 		e.Reason = whyAnswer
 	} else {
-		e.Summary = asking(id, w, payload)
 		j := judgement{class: Never, why: w.why}
 		if w.class != Never {
 			j = judgePayload(w, payload, room, o)

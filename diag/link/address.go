@@ -26,10 +26,23 @@ func (i ID) IsZero() bool { return i == ID{} }
 
 // String is the canonical form: 3 upper-case hex digits for 11 bits, 8 for 29 bits.
 func (i ID) String() string {
+	var room [8]byte
+	return string(i.Append(room[:0]))
+}
+
+// Append appends the canonical form to b.
+func (i ID) Append(b []byte) []byte {
+	digits := 3
 	if i.Extended {
-		return fmt.Sprintf("%08X", i.Value)
+		digits = 8
 	}
-	return fmt.Sprintf("%03X", i.Value)
+	for digits < 8 && i.Value>>(4*digits) != 0 { // none that there can be
+		digits++
+	}
+	for n := digits - 1; n >= 0; n-- {
+		b = append(b, "0123456789ABCDEF"[i.Value>>(4*n)&0xF])
+	}
+	return b
 }
 
 // ParseID reads the canonical form: 3 hex digits for 11 bits, 8 for 29 bits.

@@ -1,8 +1,7 @@
 package talk
 
 import (
-	"fmt"
-	"strings"
+	"strconv"
 	"time"
 
 	"readback/diag/explain"
@@ -130,44 +129,48 @@ func (t *Talk) brief(n uint32) explain.Brief {
 
 // Words says what has become of a question, in a few words with the time it took.
 func (r Row) Words() string {
-	var b strings.Builder
+	var room [96]byte
+	b := room[:0]
 	switch r.Outcome {
 	case Answered, Refused:
-		if b.WriteString(string(r.Outcome)); r.Answers > 1 {
-			fmt.Fprintf(&b, " %d times, the first", r.Answers)
+		b = append(b, r.Outcome...)
+		if r.Answers > 1 {
+			b = append(append(append(b, ' '), strconv.Itoa(r.Answers)...), " times, the first"...)
 		}
-		fmt.Fprintf(&b, " after %s", Lasting(r.Took))
+		b = appendLasting(append(b, " after "...), r.Took)
 	case Waiting:
-		b.WriteString("no answer yet")
+		b = append(b, "no answer yet"...)
 	case NotWanted:
-		b.WriteString("no answer asked for")
+		b = append(b, "no answer asked for"...)
 	case Torn:
-		b.WriteString("the answer came incompletely")
+		b = append(b, "the answer came incompletely"...)
 	case Unasked:
-		b.WriteString("said without a question in this recording")
+		b = append(b, "said without a question in this recording"...)
 	default:
-		b.WriteString(string(r.Outcome))
+		b = append(b, r.Outcome...)
 	}
 	switch {
 	case r.Waits == 1:
-		b.WriteString("; it asked for time once")
+		b = append(b, "; it asked for time once"...)
 	case r.Waits > 1:
-		fmt.Fprintf(&b, "; it asked for time %d times", r.Waits)
+		b = append(append(append(b, "; it asked for time "...), strconv.Itoa(r.Waits)...), " times"...)
 	}
-	return b.String()
+	return string(b)
 }
 
 // Lasting is a time span with a unit that suits it.
-func Lasting(d time.Duration) string {
+func Lasting(d time.Duration) string { return string(appendLasting(nil, d)) }
+
+func appendLasting(b []byte, d time.Duration) []byte {
 	switch {
 	case d < 100*time.Microsecond:
-		return fmt.Sprintf("%d µs", d.Microseconds())
+		return append(strconv.AppendInt(b, d.Microseconds(), 10), " µs"...)
 	case d < 10*time.Millisecond:
-		return fmt.Sprintf("%.1f ms", d.Seconds()*1000)
+		return append(strconv.AppendFloat(b, d.Seconds()*1000, 'f', 1, 64), " ms"...)
 	case d < time.Second:
-		return fmt.Sprintf("%d ms", d.Milliseconds())
+		return append(strconv.AppendInt(b, d.Milliseconds(), 10), " ms"...)
 	}
-	return fmt.Sprintf("%.1f s", d.Seconds())
+	return append(strconv.AppendFloat(b, d.Seconds(), 'f', 1, 64), " s"...)
 }
 
 // Exchange is everything of one row.
@@ -204,7 +207,12 @@ func (t *Talk) Exchange(i int) Exchange {
 	if x.Outcome == Trouble {
 		return x
 	}
-	for m := t.rows.at(n).first; m != 0; m = t.msgs.at(m).next {
+	first, many := t.rows.at(n).first, 0
+	for m := first; m != 0; m = t.msgs.at(m).next {
+		many++
+	}
+	x.Messages = make([]Message, 0, many)
+	for m := first; m != 0; m = t.msgs.at(m).next {
 		x.Messages = append(x.Messages, t.whole(m))
 	}
 	return x
@@ -213,16 +221,24 @@ func (t *Talk) Exchange(i int) Exchange {
 func (t *Talk) whole(n uint32) Message {
 	msg := t.msgs.at(n)
 	th := &t.threads[t.of(msg.thread)]
-	m := Message{Address: th.address, Module: th.name, Question: msg.out, Payload: t.payload(n, nil), Want: int(msg.size), Whole: msg.state == complete,
+	room := make([]byte, 0, int(msg.count)*2*len(frame{}.data)) // for the payload, and for the data of the frames
+	payload := t.payload(n, room)
+	m := Message{Address: th.address, Module: th.name, Question: msg.out, Payload: payload[:len(payload):len(payload)], Want: int(msg.size), Whole: msg.state == complete,
 		Begun: when(t.frames.at(msg.first).at), Ended: when(t.frames.at(msg.last).at)}
-	if first := t.frames.at(msg.first); !msg.out && first.kind == page {
+	first := t.frames.at(msg.first)
+	if !msg.out && first.kind == page {
 		m.Address.Answer = linkID(first.id) // whoever it was taken for at first
 	}
+	if first.kind == whole {
+		return m // its bytes are all that there is
+	}
+	m.Frames = make([]Frame, 0, msg.count)
+	data := payload
 	for i, left := msg.first, msg.count; left > 0; left-- {
 		f := t.frames.at(i)
-		if f.kind != whole {
-			m.Frames = append(m.Frames, Frame{At: when(f.at), Out: f.out, ID: linkID(f.id), Data: append([]byte(nil), f.data[:f.size]...)})
-		}
+		from := len(data)
+		data = append(data, f.data[:f.size]...)
+		m.Frames = append(m.Frames, Frame{At: when(f.at), Out: f.out, ID: linkID(f.id), Data: data[from:len(data):len(data)]})
 		i = f.next
 	}
 	return m

@@ -48,7 +48,7 @@ func TestPacketBytes(t *testing.T) {
 			if !bytes.Equal(got, want) {
 				t.Fatalf("packet %X, want %X", got, want)
 			}
-			e, err := parsePacket(want)
+			e, err := parsePacket(want, new(slab))
 			if err != nil || len(e.Frames) != 1 || e.Frames[0] != f {
 				t.Fatalf("read back as %+v, %v", e, err)
 			}

@@ -92,6 +92,7 @@ type packets struct {
 	big   bool // the file's numbers have their most significant byte first
 	n     int
 	other int // packets of other link types
+	slab  slab
 }
 
 // sectionMagic is the byte-order magic of a section header block, behind its type and length.
@@ -137,7 +138,7 @@ func (p *packets) next() (Entry, error) {
 			p.other++
 			continue
 		}
-		e, err := parsePacket(data)
+		e, err := parsePacket(data, &p.slab)
 		if err != nil {
 			return Entry{}, p.fail("not a CAN frame", err)
 		}

@@ -45,15 +45,29 @@ func appendPacket(b []byte, f can.Frame) []byte {
 	return append(b, f.Data[:n]...)
 }
 
-// carried is what an entry of one frame points at, in one piece of memory.
+// carried is what an entry of one frame points at.
 type carried struct {
 	frame [1]can.Frame
 	data  [can.MaxDataLength]byte
 }
 
+// slab hands out what entries point at, many at a time.
+type slab struct{ left []carried }
+
+const slabSize = 256
+
+func (s *slab) next() *carried {
+	if len(s.left) == 0 {
+		s.left = make([]carried, slabSize)
+	}
+	c := &s.left[0]
+	s.left = s.left[1:]
+	return c
+}
+
 // parsePacket reads a packet of link type 227, whose bytes it does not keep. What is not a classical frame becomes a
 // trouble that keeps a copy of its bytes.
-func parsePacket(b []byte) (Entry, error) {
+func parsePacket(b []byte, s *slab) (Entry, error) {
 	if len(b) < headerSize {
 		return Entry{}, fmt.Errorf("a packet of %d bytes is too short for a CAN frame (8 bytes of header)", len(b))
 	}
@@ -81,7 +95,8 @@ func parsePacket(b []byte) (Entry, error) {
 	case len(data) < n:
 		return Entry{}, fmt.Errorf("a frame announces %d bytes and holds %d", n, len(data))
 	}
-	c := &carried{frame: [1]can.Frame{{ID: e.ID.Value, IsExtended: e.ID.Extended, Length: uint8(n)}}}
+	c := s.next()
+	c.frame[0] = can.Frame{ID: e.ID.Value, IsExtended: e.ID.Extended, Length: uint8(n)}
 	copy(c.frame[0].Data[:], data[:n])
 	copy(c.data[:], data[:n])
 	e.Data, e.Frames = c.data[:n:n], c.frame[:]
