@@ -86,8 +86,19 @@ func (e *SilenceError) Error() string {
 
 // AdapterError carries an alert of the adapter that ended one request: CAN ERROR, BUFFER FULL, LV RESET and their like.
 type AdapterError struct {
-	Op   string // what was being done
-	Text string // the adapter's own words
+	Op      string // what was being done
+	Text    string // the adapter's own words
+	Damaged bool   // something came from the car that can't be read: an answer, but nobody knows which
 }
 
 func (e *AdapterError) Error() string { return fmt.Sprintf("link: %s: adapter says %q", e.Op, e.Text) }
+
+// Damaged reports an error that tells of an answer which came and can't be read: a torn message, or a damaged line of an
+// adapter. It is not silence.
+func Damaged(err error) bool {
+	var (
+		torn  *TornError
+		alert *AdapterError
+	)
+	return errors.As(err, &torn) || errors.As(err, &alert) && alert.Damaged
+}

@@ -271,7 +271,7 @@ func (c *conversation) line(x *exchange, e event) {
 		case m == plain && x.cut.IsZero(): // a line that we have cut short ourselves is torn by right
 			c.loses()
 			x.spoilt = true
-			c.deliver(result{err: &link.AdapterError{Op: "receiving", Text: clip(e.line)}})
+			c.deliver(result{err: &link.AdapterError{Op: "receiving", Text: clip(e.line), Damaged: true}})
 		}
 	case nothing:
 		x.silence = e.line
@@ -280,7 +280,7 @@ func (c *conversation) line(x *exchange, e event) {
 			x.alert = e.line
 		}
 	case damaged:
-		c.deliver(result{err: &link.AdapterError{Op: "receiving", Text: clip(e.line)}})
+		c.deliver(result{err: &link.AdapterError{Op: "receiving", Text: clip(e.line), Damaged: true}})
 	case lost:
 		c.lost = true
 		if x.alert == "" {
