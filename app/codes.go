@@ -361,8 +361,8 @@ func (w *Window) gaps() fyne.CanvasObject {
 			continue
 		}
 		word := T("gap." + strings.ReplaceAll(string(m.CodesRead), " ", "-"))
-		if m.Answered == garage.Silent {
-			word = T("gap.silent")
+		if m.Answered == garage.Silent || m.Answered == garage.Damaged {
+			word = T("gap." + string(m.Answered))
 		}
 		if m.CodesRead == garage.Refused && m.Refusal != "" {
 			word = T("gap.refused.why", "Why", m.Refusal)

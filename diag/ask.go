@@ -149,7 +149,7 @@ func mostSaid(votes map[string]int) (best string) {
 
 // next is the next message, or with Data nil the beginning of a long one (Begun) or the end of a torn one. more is false
 // once the time is over, or an adapter that does its own waiting says that nothing comes from the identifier asked.
-func next(ctx context.Context, p *link.Peer, asked link.ID, until time.Time) (m link.Message, more bool, err error) {
+func next(ctx context.Context, p link.Link, asked link.ID, until time.Time) (m link.Message, more bool, err error) {
 	within, cancel := context.WithDeadline(ctx, until)
 	defer cancel()
 	for {
@@ -187,7 +187,7 @@ func passing(err error) bool {
 }
 
 // collect hands what arrived since a request to take, until it says no or until the time is over.
-func collect(ctx context.Context, p *link.Peer, asked link.ID, since, until time.Time, take func(link.Message) bool) error {
+func collect(ctx context.Context, p link.Link, asked link.ID, since, until time.Time, take func(link.Message) bool) error {
 	for {
 		m, more, err := next(ctx, p, asked, until)
 		if err != nil || !more {

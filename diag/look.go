@@ -147,7 +147,8 @@ func (v *Visit) finish(ctx context.Context, rec *garage.Visit, carName string, t
 		rec.Supply = volts
 	}
 	tell(Progress{Stage: StageSave, Answered: answered(rec.Modules)})
-	if answered(rec.Modules) == 0 && readErr == nil {
+	there := func(m garage.Module) bool { return m.Answered == garage.Yes || m.Answered == garage.Damaged }
+	if readErr == nil && !slices.ContainsFunc(rec.Modules, there) {
 		return ErrNobodyAnswered
 	}
 	if err := v.save(context.WithoutCancel(ctx), rec, carName); err != nil {
@@ -165,7 +166,7 @@ func complete(modules []garage.Module) bool {
 		if m.Answered == garage.Yes && m.CodesRead != garage.Yes && m.CodesRead != garage.Refused {
 			return false
 		}
-		if m.Answered == garage.NotAsked {
+		if m.Answered == garage.NotAsked || m.Answered == garage.Damaged {
 			return false
 		}
 	}
@@ -318,8 +319,12 @@ func numberOf(modules []garage.Module) string {
 	return mostSaid(votes)
 }
 
+// unaskedPatience is how many modules in a row the adapter may have its trouble with before the reading ends.
+const unaskedPatience = 3
+
 // readModules reads all modules, side by side or one after another as the adapter allows, each of them into its place
-// in the slice.
+// in the slice. The trouble of an adapter with one module ends it when the next ones fare no better, or when no module has
+// answered at all.
 func (v *Visit) readModules(ctx context.Context, modules []garage.Module, tell func(Progress)) error {
 	ctx, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
@@ -339,6 +344,7 @@ func (v *Visit) readModules(ctx context.Context, modules []garage.Module, tell f
 		ended int
 		ok    int
 		slots = make(chan struct{}, max(1, side))
+		unasked int // modules in a row
 	)
 	for i := range modules {
 		select {
@@ -358,9 +364,16 @@ func (v *Visit) readModules(ctx context.Context, modules []garage.Module, tell f
 			if m.Answered == garage.Yes {
 				ok++
 			}
+			unasked++
+			var trouble *unaskedError
+			passed := errors.As(err, &trouble)
+			if !passed {
+				unasked = 0
+			}
+			passed = passed && unasked < unaskedPatience && (ok > 0 || ended < len(modules))
 			p := Progress{Stage: StageCodes, Module: m.Name, Done: ended, Total: len(modules), Answered: ok}
 			mu.Unlock()
-			if err != nil {
+			if err != nil && !passed {
 				stop(fmt.Errorf("diag: reading %s: %w", m.Address, err))
 				return
 			}

@@ -17,7 +17,14 @@ import (
 // it thinks it is in, part and software numbers.
 var plates = []uint16{0xF197, 0xF190, 0xF187, 0xF191, 0xF189, 0xF195, 0xF18C}
 
-// readModule reads one module into m. Silence and refusal are results; the error is one that ends the whole reading.
+// unaskedError is the adapter's trouble with one module: it was not asked, and the reading goes on with the others.
+type unaskedError struct{ cause error }
+
+func (e *unaskedError) Error() string { return "diag: not asked: " + e.cause.Error() }
+func (e *unaskedError) Unwrap() error { return e.cause }
+
+// readModule reads one module into m. Silence, refusal and damage are results. An error ends the whole reading, but for an
+// [*unaskedError].
 func (v *Visit) readModule(ctx context.Context, m *garage.Module) error {
 	p := v.router.Peer(m.Address)
 	defer p.Close()
@@ -33,10 +40,21 @@ func (v *Visit) readModule(ctx context.Context, m *garage.Module) error {
 		return nil
 	case negative(err) != nil, err == nil:
 		m.Answered = garage.Yes
+	case damaged(err): // it is there, and what is asked next may arrive whole
+		m.Answered = garage.Damaged
+	case only(err): // whether the module is there is not known
+		m.Refusal = Sentence(err)
+		nameModule(m)
+		return &unaskedError{err}
 	default:
 		return err
 	}
-	defer func() { nameModule(m) }()
+	defer func() {
+		if len(m.Identification) > 0 || m.CodesRead == garage.Yes || m.CodesRead == garage.Refused {
+			m.Answered = garage.Yes
+		}
+		nameModule(m)
+	}()
 	if err := v.readPlates(ctx, c, m); err != nil {
 		return err
 	}
@@ -56,8 +74,15 @@ func (v *Visit) readModule(ctx context.Context, m *garage.Module) error {
 }
 
 // lost: a module that has told what it is by service 22 knows service 19, or refuses it. When it says nothing that can be
-// read, its list is lost; the lists of older services name codes in another form, and fewer of them.
-func lost(m garage.Module) bool { return m.CodesRead == garage.Silent && len(m.Identification) > 0 }
+// read, its list is lost; the lists of older services name codes in another form, and fewer of them. The same goes for a
+// list that arrived damaged, or that the adapter could not ask for.
+func lost(m garage.Module) bool {
+	switch m.CodesRead {
+	case garage.Damaged, garage.NotAsked:
+		return true
+	}
+	return m.CodesRead == garage.Silent && len(m.Identification) > 0
+}
 
 // readPlates reads what the module tells about itself. One that does not know the service is not asked further.
 func (v *Visit) readPlates(ctx context.Context, c *uds.Client, m *garage.Module) error {
@@ -112,6 +137,16 @@ func only(err error) bool {
 		errors.Is(err, uds.ErrNoAnswer) || errors.Is(err, kwp.ErrNoAnswer) || errors.Is(err, obd.ErrNoAnswer) || passing(err)
 }
 
+// damaged tells whether err means that an answer came and can't be read, or has a form that nothing fits.
+func damaged(err error) bool {
+	var (
+		shape      *uds.ShapeError
+		olderShape *kwp.ShapeError
+		lists      *obd.ShapeError
+	)
+	return link.Damaged(err) || errors.As(err, &shape) || errors.As(err, &olderShape) || errors.As(err, &lists)
+}
+
 // masks are the status masks to ask with: all bits, then without the two "not tested" bits, then faults only; a
 // module that refuses one may accept the next (common practice).
 var masks = []dtc.Status{0xFF, 0xAF, 0x2F}
@@ -137,8 +172,11 @@ func (v *Visit) readCodes(ctx context.Context, c *uds.Client, m *garage.Module) 
 		case errors.Is(err, uds.ErrNoAnswer):
 			m.CodesRead = garage.Silent
 			return nil
-		case only(err):
-			m.CodesRead, m.Refusal = garage.Silent, err.Error()
+		case damaged(err):
+			m.CodesRead = garage.Damaged
+			return nil
+		case only(err): // the adapter's trouble
+			m.CodesRead, m.Refusal = garage.NotAsked, Sentence(err)
 			return nil
 		default:
 			return err

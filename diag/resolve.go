@@ -232,9 +232,9 @@ func (s *search) reachingMore(ctx context.Context, found, mine []link.Address) (
 
 // alone tells whether a's own module answers a's request, and nobody else. One lost answer is forgiven.
 func (s *search) alone(ctx context.Context, a link.Address) (bool, error) {
-	answers, err := s.visit.prove(ctx, a.Request)
+	answers, _, err := s.visit.prove(ctx, a.Request)
 	if err == nil && len(answers) == 0 {
-		answers, err = s.visit.prove(ctx, a.Request)
+		answers, _, err = s.visit.prove(ctx, a.Request)
 	}
 	return slices.Equal(answers, []link.ID{a.Answer}), err
 }

@@ -2,6 +2,7 @@ package diag
 
 import (
 	"context"
+	"errors"
 	"slices"
 	"time"
 
@@ -64,12 +65,17 @@ func (v *Visit) sweepSlow(ctx context.Context, found []link.Address, todo []link
 		}
 		return 1
 	})
+	patience := sweepPatience
 	for i, id := range todo {
 		tell(Progress{Stage: StageSweep, Done: i, Total: len(todo), Answered: len(found)})
 		if v.isHeard(id) {
 			continue
 		}
-		answers, err := v.prove(ctx, id)
+		answers, spoilt, err := v.prove(ctx, id)
+		for try := 1; spoilt && len(answers) == 0 && try < sweepTries && patience > 0; try++ {
+			patience--
+			answers, spoilt, err = v.prove(ctx, id)
+		}
 		if err != nil {
 			return nil, err
 		}
@@ -81,14 +87,35 @@ func (v *Visit) sweepSlow(ctx context.Context, found []link.Address, todo []link
 	return found, nil
 }
 
+// sweepTries is how often an address is asked in all whose answer arrives damaged, or with which the adapter breaks off.
+const sweepTries = 3
+
+// sweepPatience is how many such tries a whole sweep has.
+const sweepPatience = 30
+
+// listening notes that something came that can't be read, or that the adapter broke off.
+type listening struct {
+	*link.Peer
+	spoilt bool
+}
+
+func (l *listening) Receive(ctx context.Context) (link.Message, error) {
+	m, err := l.Peer.Receive(ctx)
+	var silence *link.SilenceError
+	if passing(err) && !errors.As(err, &silence) {
+		l.spoilt = true
+	}
+	return m, err
+}
+
 // prove asks one address while nothing else is asked, and returns the identifiers that answer: none, one for a
-// module, several where the identifier reaches several modules.
-func (v *Visit) prove(ctx context.Context, id link.ID) ([]link.ID, error) {
-	p := v.router.Listen()
+// module, several where the identifier reaches several modules. spoilt: what came while it was asked was not all sound.
+func (v *Visit) prove(ctx context.Context, id link.ID) (answers []link.ID, spoilt bool, err error) {
+	p := &listening{Peer: v.router.Listen()}
 	defer p.Close()
 	since := time.Now()
 	if err := p.Send(ctx, link.Message{Address: physical(id), Data: testerPresent, Wait: answerWithin}); err != nil {
-		return nil, err
+		return nil, passing(err), err
 	}
 	var ids []link.ID
 	take := func(m link.Message) bool {
@@ -105,7 +132,7 @@ func (v *Visit) prove(ctx context.Context, id link.ID) ([]link.ID, error) {
 	for {
 		before := len(ids)
 		if err := collect(ctx, p, id, since, time.Now().Add(wait), take); err != nil || len(ids) == before {
-			return ids, err
+			return ids, p.spoilt, err
 		}
 		wait = answerWithin // others that the same identifier reaches answer within the same time
 	}

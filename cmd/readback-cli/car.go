@@ -175,10 +175,10 @@ func (e *env) printLook(d lookDoc) {
 		fmt.Fprintf(e.out, "\n%s  asks at %s, answers at %s", m.Name, m.Request, m.Answer)
 		switch {
 		case m.Answered != garage.Yes:
-			fmt.Fprintf(e.out, ": %s\n", m.Answered)
+			fmt.Fprintf(e.out, ": %s\n", m.Answered.Words())
 			continue
 		case m.CodesRead != garage.Yes:
-			fmt.Fprintf(e.out, ": codes %s\n", m.CodesRead)
+			fmt.Fprintf(e.out, ": codes %s\n", m.CodesRead.Words())
 			continue
 		case len(m.Codes) == 0:
 			fmt.Fprintln(e.out, ": no codes")

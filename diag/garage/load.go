@@ -211,7 +211,8 @@ func (t *tree) extended(v *Visit) error {
 }
 
 // Modules are the modules that answered in some visit of the car, each as the newest of those visits found it, without
-// its codes, and under the owner's own name where there is one. They come in the order of the visits, newest first.
+// its codes, and under the owner's own name where there is one. They come in the order of the visits, newest first; those
+// whose answers only ever arrived damaged come last.
 func (s *Store) Modules(ctx context.Context, carID int64) ([]Module, error) {
 	known := []Module{}
 	err := s.read(ctx, "list known modules", func(tx *sql.Tx) error {
@@ -223,8 +224,8 @@ func (s *Store) Modules(ctx context.Context, carID int64) ([]Module, error) {
 				known = append(known, m)
 			}
 			return err
-		}, `SELECT `+moduleColumns+` FROM module m JOIN visit v ON v.id = m.visit WHERE v.car = ? AND m.answered = ?
-			ORDER BY v.id DESC, m.place, m.id`, carID, string(Yes))
+		}, `SELECT `+moduleColumns+` FROM module m JOIN visit v ON v.id = m.visit WHERE v.car = ? AND m.answered IN (?, ?)
+			ORDER BY m.answered = ? DESC, v.id DESC, m.place, m.id`, carID, string(Yes), string(Damaged), string(Yes))
 		if err != nil {
 			return err
 		}

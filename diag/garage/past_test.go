@@ -148,3 +148,27 @@ func TestModules(t *testing.T) {
 		t.Error(d)
 	}
 }
+
+// A module of which nothing but damaged answers came is known all the same, so that the next look asks it; what a sound
+// answer told before goes before it.
+func TestDamagedModulesAreKnown(t *testing.T) {
+	s := fresh(t)
+	car := putCar(t, s, Car{Name: "Van"})
+	module := func(request uint32, name string, answered Answered) Module {
+		a := link.Physical(link.ID11(request), link.ID11(request+8))
+		return Module{Name: name, Address: a, Request: a.Request, Answer: a.Answer, Answered: answered, CodesRead: NotAsked}
+	}
+	putVisit(t, s, Visit{CarID: car.ID, Modules: []Module{module(0x7E0, "Engine", Yes), module(0x7E4, "Battery", Yes)}})
+	putVisit(t, s, Visit{CarID: car.ID, Modules: []Module{module(0x7E5, "Module 7E5", Damaged), module(0x7E0, "Module 7E0", Damaged), module(0x7E4, "Battery", Yes)}})
+	known, err := s.Modules(t.Context(), car.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, m := range known {
+		got = append(got, m.Name+": "+m.Answered.Words())
+	}
+	if d := cmp.Diff([]string{"Battery: yes", "Engine: yes", "Module 7E5: answered, damaged"}, got); d != "" {
+		t.Error(d)
+	}
+}

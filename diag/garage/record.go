@@ -46,7 +46,7 @@ type Visit struct {
 	Modules  []Module  `json:"modules"`
 }
 
-// Answered tells whether a module answered: silence, refusal and "not asked" are different answers.
+// Answered tells whether a module answered: silence, refusal, damage and "not asked" are different answers.
 type Answered string
 
 const (
@@ -54,7 +54,16 @@ const (
 	Silent   Answered = "silent"
 	Refused  Answered = "refused"
 	NotAsked Answered = "not asked"
+	Damaged  Answered = "damaged" // something came from it that could not be read: it is there
 )
+
+// Words is how an answer is written in a table.
+func (a Answered) Words() string {
+	if a == Damaged {
+		return "answered, damaged"
+	}
+	return string(a)
+}
 
 // Module is one module as it was found in one visit.
 type Module struct {

@@ -6,7 +6,7 @@
 // module needs more time. Codes have two bytes, and their status byte is not that of ISO 14229-1: see [Status].
 //
 // The methods named after what they read try again a bounded number of times when the module is silent, busy, or its
-// answer is torn. [Client.Answers] and [Client.Do] send exactly once, whatever happens.
+// answer is damaged, and when the adapter breaks off. [Client.Answers] and [Client.Do] send exactly once, whatever happens.
 //
 // Names and lengths are those of the open library scapy (contrib/automotive/kwp) where it has them, and from memory of
 // ISO 14230-3 elsewhere, which is then said.
@@ -30,7 +30,7 @@ type Options struct {
 	Transfer time.Duration // on top of both: a long answer takes its time on the line; 0 stands for 1 s (255 bytes at 10.4 kbit/s take 0.3 s)
 	Slack    time.Duration // on top of every wait, for the delay of an adapter that does its own waiting and tells silence itself; not told to it
 	Cap      time.Duration // in all; 0 stands for 60 s (common practice)
-	Tries    int           // of a read when the module is silent or its answer is torn; 0 stands for 2
+	Tries    int           // of a read when the module is silent or the adapter breaks off; 0 stands for 2. Damaged answers are worth one more
 }
 
 func (o Options) withDefaults() Options {
@@ -153,15 +153,12 @@ func (c *Client) Do(ctx context.Context, request []byte) (answer []byte, err err
 	return nil, &NegativeError{Service: answer[1], Code: Code(answer[2])}
 }
 
-// read is Do for requests that change nothing: tried again on silence, a torn answer, or a busy module.
+// read is Do for requests that change nothing: tried again on silence, a damaged answer, an alert, or a busy module.
 func (c *Client) read(ctx context.Context, request ...byte) ([]byte, error) {
 	busy := 0
 	for try := 1; ; {
 		answer, err := c.Do(ctx, request)
-		var (
-			torn     *link.TornError
-			negative *NegativeError
-		)
+		var negative *NegativeError
 		switch {
 		case err == nil:
 			return answer, nil
@@ -172,10 +169,23 @@ func (c *Client) read(ctx context.Context, request ...byte) ([]byte, error) {
 			case <-ctx.Done():
 				return nil, ctx.Err()
 			}
-		case (errors.Is(err, ErrNoAnswer) || errors.As(err, &torn)) && try < c.o.Tries && ctx.Err() == nil:
+		case try < c.tries(err) && ctx.Err() == nil:
 			try++
 		default:
 			return nil, err
 		}
 	}
+}
+
+// tries is how often a read that has ended in err is tried in all. A damaged answer tells that the module is there, so it
+// is worth one more.
+func (c *Client) tries(err error) int {
+	var alert *link.AdapterError
+	switch {
+	case link.Damaged(err):
+		return c.o.Tries + 1
+	case errors.Is(err, ErrNoAnswer), errors.As(err, &alert):
+		return c.o.Tries
+	}
+	return 1
 }

@@ -100,8 +100,36 @@ type Answers[T any] map[link.ID]Result[T]
 
 // Ask sends a request once and collects the final answers: of one module until it has answered, of a functional
 // address until the window is over and every module that asked for time, or has begun a long answer, is done. It must
-// not be used for anything that changes the car. When nobody answered, the error is [ErrNoAnswer].
+// not be used for anything that changes the car: when the adapter breaks off, or the answer of the one module asked arrives
+// damaged, it is sent again, up to two more times. When nobody answered, the error is [ErrNoAnswer].
 func (c *Client) Ask(ctx context.Context, request []byte) (Answers[[]byte], error) {
+	for try := 1; ; try++ {
+		got, err := c.once(ctx, request)
+		if try == tries || ctx.Err() != nil || !c.spoilt(got, err) {
+			return got, err
+		}
+	}
+}
+
+// tries is how often a question is asked in all.
+const tries = 3
+
+// spoilt: an adapter has broken off, or what the one module asked has answered is damaged.
+func (c *Client) spoilt(got Answers[[]byte], err error) bool {
+	var alert *link.AdapterError
+	if err != nil || c.address.Functional {
+		return errors.As(err, &alert)
+	}
+	for _, r := range got {
+		if r.Err == nil || !link.Damaged(r.Err) {
+			return false
+		}
+	}
+	return true
+}
+
+// once is Ask without a second try.
+func (c *Client) once(ctx context.Context, request []byte) (Answers[[]byte], error) {
 	if len(request) == 0 {
 		return nil, errors.New("obd: an empty request can't be sent")
 	}
@@ -124,7 +152,10 @@ func (c *Client) Ask(ctx context.Context, request []byte) (Answers[[]byte], erro
 	if err := r.collect(ctx, c.link); err != nil {
 		return nil, err
 	}
-	if len(r.got) == 0 {
+	switch {
+	case len(r.got) == 0 && r.damage != nil:
+		return nil, r.damage
+	case len(r.got) == 0:
 		return nil, fmt.Errorf("%w to service %02X from %s", ErrNoAnswer, request[0], c.address)
 	}
 	return r.got, nil
@@ -181,6 +212,7 @@ type collecting struct {
 	waiting map[link.ID]time.Time // modules that asked for time, and until when they have it
 	begun   map[link.ID]bool      // modules whose long answer is under way; the transport tells its end or that it is torn
 	got     Answers[[]byte]
+	damage  error // an answer came that can't be read, nobody knows whose
 }
 
 func (r *collecting) collect(ctx context.Context, l link.Link) error {
@@ -200,6 +232,8 @@ func (r *collecting) collect(ctx context.Context, l link.Link) error {
 		switch {
 		case err == nil:
 			r.take(m)
+		case link.Damaged(err) && !errors.As(err, &torn) && !r.one:
+			r.damage = err // the others' answers count
 		case errors.As(err, &torn):
 			delete(r.begun, torn.Address.Answer)
 			r.settle(torn.Address.Answer, Result[[]byte]{Err: torn})

@@ -210,13 +210,13 @@ func modules(v garage.Visit) Section {
 				told = append(told, p.name+" "+t)
 			}
 		}
-		answered := string(m.Answered)
+		answered := m.Answered.Words()
 		if m.Refusal != "" {
 			answered += ": " + m.Refusal
 		}
 		list := fmt.Sprint(len(m.Codes))
 		if m.CodesRead != garage.Yes {
-			list = "not read: " + string(m.CodesRead)
+			list = "not read: " + m.CodesRead.Words()
 		}
 		rows = append(rows, []string{m.Name + " (" + m.NameSource + ")", m.Request.String() + " / " + m.Answer.String(), m.Protocol, answered, list, strings.Join(told, ", ")})
 	}
@@ -295,12 +295,14 @@ func notes(in Input) Section {
 // open is what is not known yet, and when to look again.
 func open(in Input, last garage.Visit) Section {
 	s := Section{Title: "Still open"}
-	silent := map[garage.Answered][]string{}
+	silent := map[string][]string{}
 	for _, m := range last.Modules {
 		if m.Answered != garage.Yes {
-			silent[m.Answered] = append(silent[m.Answered], m.Name)
+			why := m.Answered.Words()
+			silent[why] = append(silent[why], m.Name)
 		} else if m.CodesRead != garage.Yes {
-			silent["list "+m.CodesRead] = append(silent["list "+m.CodesRead], m.Name)
+			why := "list " + m.CodesRead.Words()
+			silent[why] = append(silent[why], m.Name)
 		}
 	}
 	for _, k := range slices.Sorted(maps.Keys(silent)) {

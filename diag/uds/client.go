@@ -5,7 +5,7 @@
 // means that the module needs more time.
 //
 // The methods named after what they read try again a bounded number of times when the module is silent, busy, or its
-// answer is torn. [Client.Answers] and [Client.Do] send exactly once, whatever happens. [Client.InSession] opens a session,
+// answer is damaged, and when the adapter breaks off. [Client.Answers] and [Client.Do] send exactly once, whatever happens. [Client.InSession] opens a session,
 // keeps it open while its owner works, and closes it.
 //
 // What a request holds is made by functions named after it ([CodesRequest], [ClearRequest]); what an answer holds is read
@@ -29,7 +29,7 @@ type Options struct {
 	Transfer time.Duration // on top of both where a Link does not tell that a long answer has begun; 0 stands for 1 s (common practice)
 	Slack    time.Duration // on top of every wait, for the delay of an adapter that does its own waiting and tells silence itself; not told to it
 	Cap      time.Duration // until an answer begins, and for the rest of a long one; 0 stands for 60 s (common practice)
-	Tries    int           // of a read when the module is silent or its answer is torn; 0 stands for 2
+	Tries    int           // of a read when the module is silent or the adapter breaks off; 0 stands for 2. Damaged answers are worth one more
 }
 
 func (o Options) withDefaults() Options {
@@ -183,15 +183,12 @@ func (c *Client) Do(ctx context.Context, request []byte) (answer []byte, err err
 	return answer, nil
 }
 
-// read is Do for requests that change nothing: tried again on silence, a torn answer, or a busy module.
+// read is Do for requests that change nothing: tried again on silence, a damaged answer, an alert, or a busy module.
 func (c *Client) read(ctx context.Context, request ...byte) ([]byte, error) {
 	busy := 0
 	for try := 1; ; {
 		answer, err := c.Do(ctx, request)
-		var (
-			torn     *link.TornError
-			negative *NegativeError
-		)
+		var negative *NegativeError
 		switch {
 		case err == nil:
 			return answer, nil
@@ -200,12 +197,25 @@ func (c *Client) read(ctx context.Context, request ...byte) ([]byte, error) {
 			if err := pause(ctx, busyPause); err != nil {
 				return nil, err
 			}
-		case (errors.Is(err, ErrNoAnswer) || errors.As(err, &torn)) && try < c.o.Tries && ctx.Err() == nil:
+		case try < c.tries(err) && ctx.Err() == nil:
 			try++
 		default:
 			return nil, err
 		}
 	}
+}
+
+// tries is how often a read that has ended in err is tried in all. A damaged answer tells that the module is there, so it
+// is worth one more.
+func (c *Client) tries(err error) int {
+	var alert *link.AdapterError
+	switch {
+	case link.Damaged(err):
+		return c.o.Tries + 1
+	case errors.Is(err, ErrNoAnswer), errors.As(err, &alert):
+		return c.o.Tries
+	}
+	return 1
 }
 
 func pause(ctx context.Context, d time.Duration) error {

@@ -205,8 +205,21 @@ func TestTorn(t *testing.T) {
 		m = newModule(func(int, []byte) []event { return []event{{err: torn}} })
 		_, err := client(m).CodesByStatus(t.Context(), 0xFF)
 		var got *link.TornError
-		if !errors.As(err, &got) || got.Got != 13 || m.requests() != 2 {
+		if !errors.As(err, &got) || got.Got != 13 || m.requests() != 3 {
 			t.Errorf("%v after %d requests", err, m.requests())
+		}
+		// An adapter that breaks off is asked once more, one that tells of a damaged line as often as for a torn answer.
+		for alert, times := range map[*link.AdapterError]int{{Text: "STOPPED"}: 2, {Text: "7ED 0", Damaged: true}: 3} {
+			m = newModule(func(int, []byte) []event { return []event{{err: alert}} })
+			if _, err := client(m).CodesByStatus(t.Context(), 0xFF); !errors.Is(err, alert) || m.requests() != times {
+				t.Errorf("%s: %v after %d requests", alert.Text, err, m.requests())
+			}
+		}
+		// What is not a reading is sent once whatever comes.
+		spoilt := &link.AdapterError{Text: "7ED 0", Damaged: true}
+		m = newModule(func(int, []byte) []event { return []event{{err: spoilt}} })
+		if _, err := client(m).Do(t.Context(), uds.ClearRequest(uds.GroupAll)); !errors.Is(err, spoilt) || m.requests() != 1 {
+			t.Errorf("an act: %v after %d requests", err, m.requests())
 		}
 	})
 }

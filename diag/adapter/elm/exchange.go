@@ -40,12 +40,19 @@ type exchange struct {
 	alert     string                // the adapter's words that ended the request
 	sent      string                // the last line written, to know its echo
 	cut       time.Time             // when we have interrupted the adapter; zero: not
-	spoilt    bool                  // a line came that can't be read
+	spoilt    string                // the first line that came and can't be read
 	parts     []*parts              // on a bus with header bytes: answers of several messages
 }
 
 func newExchange(m link.Message) *exchange {
 	return &exchange{m: m, receivers: map[link.ID]*receiver{}, pending: map[link.ID]time.Time{}}
+}
+
+// spoil notes a line that can't be read.
+func (x *exchange) spoil(line string) {
+	if x.spoilt == "" {
+		x.spoilt = clip(line)
+	}
 }
 
 // receiver puts the answers of one module together.
@@ -267,11 +274,12 @@ func (c *conversation) line(x *exchange, e event) {
 		switch {
 		case err == nil:
 			c.show(bus.In, f, e.at)
-			c.frame(x, f, e.at)
+			if !c.frame(x, f, e.at) && x.cut.IsZero() {
+				x.spoil(e.line)
+			}
 		case m == plain && x.cut.IsZero(): // a line that we have cut short ourselves is torn by right
 			c.loses()
-			x.spoilt = true
-			c.deliver(result{err: &link.AdapterError{Op: "receiving", Text: clip(e.line), Damaged: true}})
+			x.spoil(e.line)
 		}
 	case nothing:
 		x.silence = e.line
@@ -280,7 +288,7 @@ func (c *conversation) line(x *exchange, e event) {
 			x.alert = e.line
 		}
 	case damaged:
-		c.deliver(result{err: &link.AdapterError{Op: "receiving", Text: clip(e.line), Damaged: true}})
+		x.spoil(e.line)
 	case lost:
 		c.lost = true
 		if x.alert == "" {
@@ -305,20 +313,21 @@ func (c *conversation) line(x *exchange, e event) {
 	}
 }
 
-// frame takes one frame from the bus.
-func (c *conversation) frame(x *exchange, f can.Frame, at time.Time) {
+// frame takes one frame from the bus. It is not sound when it can be no part of an answer although the filter lets through
+// nothing else, or breaks the form of its transport.
+func (c *conversation) frame(x *exchange, f can.Frame, at time.Time) (sound bool) {
 	from, ok := c.sender(f)
-	if !ok || f.IsRemote {
-		return
-	}
 	id := link.IDOf(f)
+	if !ok || f.IsRemote || c.strange(x, id) {
+		return !c.strange(x, id)
+	}
 	r := x.receivers[id]
 	if r == nil {
 		r = &receiver{r: isotp.NewReassembler(headed(from), longestAnswer), from: from}
 		x.receivers[id] = r
 	}
 	if headed(from) && (f.Length == 0 || f.Data[0] != from.Source) {
-		return // of another conversation on the same identifier
+		return true // of another conversation on the same identifier
 	}
 	s := r.r.Frame(f.Data[:f.Length])
 	if s.Cause != nil {
@@ -349,7 +358,16 @@ func (c *conversation) frame(x *exchange, f can.Frame, at time.Time) {
 		if from.Answer == x.m.Address.Answer {
 			x.control = &s.Control
 		}
+	case isotp.Ignored:
+		return false
 	}
+	return true
+}
+
+// strange: the frame has another identifier than the one that the filter lets through.
+func (c *conversation) strange(x *exchange, id link.ID) bool {
+	a := x.m.Address
+	return !a.Functional && !a.Answer.IsZero() && id != a.Answer && c.set["filter"] == "ATCRA"+a.Answer.String()
 }
 
 // complete counts an answer and sees whether it is the last one.
@@ -385,6 +403,8 @@ func (c *conversation) finish(x *exchange) {
 	switch {
 	case x.alert != "":
 		c.deliver(result{err: &link.AdapterError{Op: "asking " + x.m.Address.String(), Text: x.alert}})
+	case x.spoilt != "" && (len(x.pending) > 0 || x.answers == 0 || x.m.Address.Functional):
+		c.deliver(result{err: &link.AdapterError{Op: "receiving", Text: x.spoilt, Damaged: true}})
 	case len(x.pending) > 0, x.answers == 0:
 		if x.silence == "" {
 			x.silence = "nothing came"
@@ -398,7 +418,7 @@ func (c *conversation) shortfall(x *exchange, r *receiver, want int) {
 	if squeeze(x.alert) == bufferFull {
 		c.seen.note(func(q *quality) { q.tooLong = max(q.tooLong, want) })
 	}
-	if x.alert != "" || c.lost || x.spoilt || x.m.Address.Functional || r.from.Answer != x.m.Address.Answer {
+	if x.alert != "" || c.lost || x.spoilt != "" || x.m.Address.Functional || r.from.Answer != x.m.Address.Answer {
 		return
 	}
 	if len(r.frames) == 1 {

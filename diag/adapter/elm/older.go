@@ -174,8 +174,7 @@ func (c *conversation) headerLine(x *exchange, e event, m meaning) {
 		c.headerMessage(x, h, e.at)
 	case m == plain && x.cut.IsZero() && !errors.Is(err, errForeign):
 		c.loses()
-		x.spoilt = true
-		c.deliver(result{err: &link.AdapterError{Op: "receiving", Text: clip(e.line), Damaged: true}})
+		x.spoil(e.line)
 	}
 }
 

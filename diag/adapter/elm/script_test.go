@@ -113,20 +113,26 @@ func TestAlerts(t *testing.T) {
 	}
 }
 
-// A damaged line is told and the rest of the answer stands; a line that is no frame is told, not guessed.
+// A damaged line does not spoil an answer that came whole. Without one it is told as damage, once, and not as silence; a
+// line that is no frame is told, not guessed.
 func TestDamagedLines(t *testing.T) {
 	m := link.Message{Address: at(0x7E0, 0x7E8), Data: []byte{0x3E, 0x00}, Wait: 100 * time.Millisecond}
 	for _, c := range []struct {
 		say  string
 		want []string
 	}{
-		{"7E8 02 7E 00 <RX ERROR\r7E8 02 7E 00 AA AA AA AA AA", []string{"7E8 7E00", "alert: 7E8 02 7E 00 <RX ERROR"}},
-		{"7E8 02 7E 0 <DATA ERROR\r7E8 02 7E 00 AA AA AA AA AA", []string{"7E8 7E00", "alert: 7E8 02 7E 0 <DATA ERROR"}},
-		{"7E8 02 7\r7E8 02 7E 00 AA AA AA AA AA", []string{"7E8 7E00", "alert: 7E8 02 7"}},
-		{"XYZZY\r7E8 02 7E 00 AA AA AA AA AA", []string{"7E8 7E00", "alert: XYZZY"}},
-		{"7E8 02 7E 00 AA AA AA AA AA AA\r7E8 02 7E 00", []string{"7E8 7E00", "alert: 7E8 02 7E 00 AA AA AA AA AA AA"}},
+		{"7E8 02 7E 00 <RX ERROR\r7E8 02 7E 00 AA AA AA AA AA", []string{"7E8 7E00"}},
+		{"7E8 02 7E 0 <DATA ERROR\r7E8 02 7E 00 AA AA AA AA AA", []string{"7E8 7E00"}},
+		{"7E8 02 7\r7E8 02 7E 00 AA AA AA AA AA", []string{"7E8 7E00"}},
+		{"XYZZY\r7E8 02 7E 00 AA AA AA AA AA", []string{"7E8 7E00"}},
+		{"7E8 02 7E 00 AA AA AA AA AA AA\r7E8 02 7E 00", []string{"7E8 7E00"}},
 		{"7E8 10 14 49 02 01 4C 46 56\r7E8 22 33 42 32 38 52 38 41\r7E8 02 7E 00", []string{"7E8 7E00", "torn 7E8 6/20"}},
 		{"7E8 10 14 49 02 01 4C 46 56\r7E8 21 33 42 32 38 52 38 41\rBUFFER FULL", []string{"torn 7E8 13/20", "alert: BUFFER FULL"}},
+		{"7E8 02 7E 00 <RX ERROR", []string{"alert: 7E8 02 7E 00 <RX ERROR"}},
+		{"7E8 02 7\rXYZZY", []string{"alert: 7E8 02 7"}},
+		{"7E8 02", []string{"alert: 7E8 02"}},                                           // its bytes are lost
+		{"702 7E 00 AA AA AA AA AA", []string{"alert: 702 7E 00 AA AA AA AA AA"}},       // so is a part of its identifier
+		{"7E8 21 33 42 32 38 52 38 41", []string{"alert: 7E8 21 33 42 32 38 52 38 41"}}, // and its first frame
 		{"7E8 00\r7E8 0F 11\r7E8 30 00 00\r7E8 F1\r123 02 7E 00\r7E8 02 7E 00", []string{"7E8 7E00"}},
 	} {
 		t.Run(c.say, func(t *testing.T) {
