@@ -145,7 +145,7 @@ func (c *Car) askOnLine(target byte, functional bool, req []byte, now time.Time)
 // J1850 know no refusal but to erase: there the first bytes of the request are repeated before the reason (from memory).
 func (f form) split(answer []byte, obd bool) [][]byte {
 	switch {
-	case !obd:
+	case !obd, len(answer) < 2, len(answer) < 3 && (answer[0] == 0x7F || answer[0] == 0x49): // cut short: as it is
 		return [][]byte{answer}
 	case answer[0] == 0x7F && f.counted:
 		return [][]byte{answer}
