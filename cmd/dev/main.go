@@ -3,6 +3,7 @@
 //	go run ./cmd/dev run  [-- ARGUMENTS]     build Readback and start it on the practice car
 //	go run ./cmd/dev test [--only STEP,...]  run every check there is
 //	go run ./cmd/dev lab  [PACKAGE...]       run the kernel tests in a virtual machine
+//	go run ./cmd/dev storm [--for DURATION]  throw clicks and keys at the window
 //	go run ./cmd/dev bench [--only TEXT]     measure, and compare with what is possible
 //	go run ./cmd/dev licences                write assets/licences.txt anew, after a change of go.mod
 //
@@ -34,6 +35,7 @@ func chores() []chore {
 		{"run", "run [-- ARGUMENTS]", "build Readback and start it on the practice car", startReadback},
 		{"test", "test [--only STEP,...] [--fuzz DURATION]", "run every check there is", testAll},
 		{"lab", "lab [PACKAGE...]", "run the kernel tests in a virtual machine", labChore},
+		{"storm", "storm [--for DURATION] [--seed NUMBER]", "throw clicks and keys at the window", stormChore},
 		{"bench", "bench [--runs NUMBER] [--only TEXT]", "measure, and compare with what is possible", benchAll},
 		{"licences", "licences", "write " + licenceFile + " anew, after a change of go.mod", licencesChore},
 	}

@@ -13,10 +13,12 @@ const windowTitle = "^Readback"
 // windowScripts are played one after the other, each with a program and a screen of its own.
 func windowScripts() []windowScript {
 	return []windowScript{
-		{"opens", 1280, 820, "light", windowOpens},
-		{"pages", 1024, 700, "dark", everyPage},
-		{"pages", 1024, 700, "light", everyPage},
-		{"visit", 1280, 820, "light", wholeVisit},
+		{name: "opens", width: 1280, height: 820, theme: "light", do: windowOpens},
+		{name: "pages", width: 1024, height: 700, theme: "dark", do: everyPage},
+		{name: "pages", width: 1024, height: 700, theme: "light", do: everyPage},
+		{name: "visit", width: 1280, height: 820, theme: "light", do: wholeVisit((*desk).byPointer)},
+		{name: "visit-by-keyboard", width: 1024, height: 700, theme: "light", do: wholeVisit((*desk).byKeyboard)},
+		stormScript(30*time.Second, 1),
 	}
 }
 

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -22,6 +23,8 @@ type windowScript struct {
 	name          string
 	width, height int // of the screen
 	theme         string
+	limit         time.Duration // the longest that it may take; windowLimit where it is 0
+	witnessed     bool          // the car is a program of its own, with a witness on its line
 	do            func(ctx context.Context, d *desk) error
 }
 
@@ -51,7 +54,10 @@ type desk struct {
 	size    string // "1280x820"
 	theme   string // light or dark
 	home    string // READBACK_HOME, a folder for this run alone
+	place   string // of the adapter
+	witness *witness
 	said    *safeBuffer
+	program *os.Process
 	ended   chan struct{} // closed when readback has ended
 	ending  error         // how it ended; read after ended is closed
 }
@@ -59,9 +65,10 @@ type desk struct {
 // windowRun starts a screen and Readback's window on the practice car, plays the script and stops both. Whatever the
 // script finds, the run fails on a panic or when something touched the window from a wrong goroutine.
 func (j *job) windowRun(ctx context.Context, s windowScript) (err error) {
-	ctx, cancel := context.WithTimeout(ctx, windowLimit)
+	limit := cmp.Or(s.limit, windowLimit)
+	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
-	d := &desk{j: j, size: fmt.Sprintf("%dx%d", s.width, s.height), theme: s.theme, said: &safeBuffer{}, ended: make(chan struct{})}
+	d := &desk{j: j, size: fmt.Sprintf("%dx%d", s.width, s.height), theme: s.theme, place: practicePlace, said: &safeBuffer{}}
 	if d.shots, err = j.folder("shots"); err != nil {
 		return err
 	}
@@ -69,13 +76,19 @@ func (j *job) windowRun(ctx context.Context, s windowScript) (err error) {
 		return err
 	}
 	defer os.RemoveAll(d.home)
-	stopScreen, err := d.startScreen(ctx)
+	stopScreen, err := d.startScreen(ctx, limit)
 	if err != nil {
 		return fmt.Errorf("starting Xvfb: %w", err)
 	}
 	defer stopScreen()
-	stopWindow, err := d.startWindow(ctx)
-	if err != nil {
+	if s.witnessed {
+		var leave func()
+		if d.witness, d.place, leave, err = j.standWitness(ctx); err != nil {
+			return err
+		}
+		defer leave()
+	}
+	if err := d.startWindow(ctx); err != nil {
 		return err
 	}
 	err = s.do(ctx, d)
@@ -84,7 +97,7 @@ func (j *job) windowRun(ctx context.Context, s windowScript) (err error) {
 			err = fmt.Errorf("%w; the screen then: %s", err, d.shotPath(s.name+"-failed"))
 		}
 	}
-	err = errors.Join(err, stopWindow())
+	err = errors.Join(err, d.stopWindow())
 	log := d.said.String()
 	fmt.Fprintln(j.log, log)
 	return errors.Join(err, complaint(log))
@@ -102,14 +115,14 @@ func complaint(log string) error {
 
 // startScreen starts Xvfb, which chooses a free display number by itself. -noreset: otherwise it starts anew when its
 // last client leaves, and the next client may find no screen. timeout ends it when this program is killed.
-func (d *desk) startScreen(ctx context.Context) (stop func(), err error) {
+func (d *desk) startScreen(ctx context.Context, limit time.Duration) (stop func(), err error) {
 	number, tell, err := os.Pipe()
 	if err != nil {
 		return nil, err
 	}
 	defer number.Close()
 	var said bytes.Buffer
-	c := d.j.command(ctx, nil, "timeout", "--foreground", "-k", "5", limitSeconds(windowLimit), "Xvfb", "-displayfd", "3", "-screen", "0", d.size+"x24", "-noreset", "-nolisten", "tcp")
+	c := d.j.command(ctx, nil, "timeout", "--foreground", "-k", "5", limitSeconds(limit), "Xvfb", "-displayfd", "3", "-screen", "0", d.size+"x24", "-noreset", "-nolisten", "tcp")
 	c.ExtraFiles = []*os.File{tell}
 	c.Stdout, c.Stderr = &said, &said
 	err = c.Start()
@@ -132,43 +145,48 @@ func (d *desk) startScreen(ctx context.Context) (stop func(), err error) {
 
 func limitSeconds(d time.Duration) string { return strconv.Itoa(int(d.Seconds())) }
 
-// startWindow starts Readback. stop ends it and reports when it had ended before by itself with an error.
-func (d *desk) startWindow(ctx context.Context) (stop func() error, err error) {
-	c := d.j.command(ctx, d.environ(), d.j.binary("readback"), "--place", practicePlace)
+// startWindow starts Readback.
+func (d *desk) startWindow(ctx context.Context) error {
+	c := d.j.command(ctx, d.environ(), d.j.binary("readback"), "--place", d.place)
 	c.Dir = d.home
 	c.Stdout, c.Stderr = d.said, d.said
 	if err := c.Start(); err != nil {
-		return nil, err
+		return err
 	}
+	d.program, d.ended = c.Process, make(chan struct{})
 	go func() {
 		d.ending = c.Wait()
 		close(d.ended)
 	}()
-	return func() error {
-		select {
-		case <-d.ended:
-			if d.ending != nil {
-				return fmt.Errorf("readback ended by itself: %w\n%s", d.ending, lastLines(d.said.String(), 20))
-			}
-			return nil
-		default:
-		}
-		if err := c.Process.Signal(syscall.SIGTERM); err != nil && !errors.Is(err, os.ErrProcessDone) {
-			return err
-		}
-		select {
-		case <-d.ended:
-		case <-time.After(10 * time.Second):
-			_ = c.Process.Kill()
-			<-d.ended
-			return errors.New("readback did not end within 10 s of being asked to")
+	return nil
+}
+
+// stopWindow ends Readback, and reports when it had ended before by itself with an error.
+func (d *desk) stopWindow() error {
+	select {
+	case <-d.ended:
+		if d.ending != nil {
+			return fmt.Errorf("readback ended by itself: %w\n%s", d.ending, lastLines(d.said.String(), 20))
 		}
 		return nil
-	}, nil
+	default:
+	}
+	if err := d.program.Signal(syscall.SIGTERM); err != nil && !errors.Is(err, os.ErrProcessDone) {
+		return err
+	}
+	select {
+	case <-d.ended:
+	case <-time.After(10 * time.Second):
+		_ = d.program.Kill()
+		<-d.ended
+		return errors.New("readback did not end within 10 s of being asked to")
+	}
+	d.ending = nil // it was asked to
+	return nil
 }
 
 func (d *desk) environ() []string {
-	return []string{"DISPLAY=" + d.display, "WAYLAND_DISPLAY=", "LIBGL_ALWAYS_SOFTWARE=1", "LANG=en_GB.UTF-8", "LC_ALL=", "READBACK_HOME=" + d.home, "READBACK_THEME=" + d.theme}
+	return []string{"DISPLAY=" + d.display, "WAYLAND_DISPLAY=", "LIBGL_ALWAYS_SOFTWARE=1", "LANG=en_GB.UTF-8", "LC_ALL=", "HOME=" + d.home, "READBACK_HOME=" + d.home, "READBACK_THEME=" + d.theme}
 }
 
 // xdotool runs one command of xdotool on this screen.
