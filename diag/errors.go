@@ -18,7 +18,6 @@ import (
 func Sentence(err error) string {
 	var (
 		open    *adapter.OpenError
-		torn    *link.TornError
 		alert   *link.AdapterError
 		refused *uds.NegativeError
 		shape   *uds.ShapeError
@@ -86,6 +85,8 @@ func Sentence(err error) string {
 		return "Stopped. What was read until then is kept."
 	case errors.Is(err, context.DeadlineExceeded):
 		return "It took too long, so it was given up. Try again."
+	case link.Damaged(err):
+		return "An answer arrived damaged or only in part. Read again; if it happens often, the adapter loses data."
 	case errors.As(err, &alert):
 		return fmt.Sprintf("The adapter says %q. Check the plug and the ignition, then connect again.", alert.Text)
 	case errors.As(err, &refused):
@@ -94,8 +95,6 @@ func Sentence(err error) string {
 		return "The request asks the module not to answer, and no answer came. Whether it was heard is not known."
 	case errors.Is(err, uds.ErrNoAnswer):
 		return "The module did not answer. Silence is neither yes nor no."
-	case errors.As(err, &torn):
-		return "An answer arrived only in part. Read again; if it happens often, the adapter loses data."
 	case errors.As(err, &shape):
 		return "A module answered in a form that is not understood. Its bytes are kept as they are."
 	}
@@ -128,6 +127,9 @@ func openSentence(e *adapter.OpenError) string {
 	case adapter.StepPort:
 		return fmt.Sprintf("%s can't be opened (%v). Is it plugged in, and not used by another program?", e.Place, e.Cause)
 	case adapter.StepAdapter:
+		if errors.Is(e, adapter.ErrUnfit) {
+			return fmt.Sprintf("An adapter answers at %s, but it can't be used: it hangs, or can't show which module answered. Unplug it for 10 seconds and try once more; then use another adapter.", e.Place)
+		}
 		return fmt.Sprintf("%s opens, but nothing answers there like an adapter. Is the adapter in the car's socket, and does its lamp light?", e.Place)
 	case adapter.StepBus:
 		if errors.Is(e, adapter.ErrNoSupply) {

@@ -78,6 +78,8 @@ func symptomOf(err error, system string) Symptom {
 		return NoSupply
 	case errors.As(err, &stop), errors.Is(err, bus.ErrOff):
 		return BusErrors
+	case errors.As(err, &alert) && alert.Damaged && alertSymptom(alert.Text) == CommandsRefused:
+		return HalfAnswer
 	case errors.As(err, &alert):
 		return alertSymptom(alert.Text)
 	case errors.As(err, &torn):

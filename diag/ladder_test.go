@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -114,6 +115,65 @@ func TestTroubleCommands(t *testing.T) {
 	}
 }
 
+// The one next step of every row on each system, beside where the row comes from. Where the table of symptoms names
+// something that a system has of its own, the step of that system has it: the list of devices, the group that may use
+// ports, the outgoing one of two radio ports, the service for braille displays, counters of a CAN interface.
+func TestTroublesOnEachSystem(t *testing.T) {
+	seen := map[Symptom]bool{}
+	for _, c := range []struct {
+		key                    Symptom
+		source                 string
+		linux, darwin, windows string
+	}{
+		{NotListed, "S40", "sudo dmesg", "ls /dev/cu.*", "devmgmt.msc"},
+		{DriverRefuses, "S40", "Use another adapter", "Use another adapter", "Leave the check of signatures on"},
+		{PortVanishes, "S40", "brltty-udev.service", "Wait 15 seconds", "Wait 15 seconds"},
+		{NoRights, "S40", "dialout", "Log in as a user", "Log in as a user"},
+		{PortTaken, "S40", "fuser -v", "lsof /dev/cu.*", "Outgoing"},
+		{PairedNoPort, "S43 memory", "rfcomm bind", "USB cable", "USB cable"},
+		{AdapterSilent, "memory", "lamp lights", "lamp lights", "lamp lights"},
+		{NoLamp, "S44", "16 and 4", "16 and 4", "16 and 4"},
+		{NoSupply, "S44 memory", "fully into", "fully into", "fully into"},
+		{NoData, "S16 S45 S65", "wait 20 seconds", "wait 20 seconds", "wait 20 seconds"},
+		{NoConnection, "S65", "60 ohm", "60 ohm", "60 ohm"},
+		{BusInitFails, "memory", "CAN is tried before", "CAN is tried before", "CAN is tried before"},
+		{BusErrors, "S41 S15 S17", "Send nothing more. See the interface's state", "Send nothing more. Unplug", "Send nothing more. Unplug"},
+		{NothingComes, "S41", "error counters", "Unplug the adapter", "Unplug the adapter"},
+		{StaysOff, "S41", "ip link set can0 down", "out and in again", "out and in again"},
+		{HalfAnswer, "S39 S36 S43", "once", "once", "once"},
+		{CommandsRefused, "S43", "another adapter", "another adapter", "another adapter"},
+		{AdapterAlert, "S65", "12 V supply", "12 V supply", "12 V supply"},
+		{SomeSilent, "S36", "ready to drive", "ready to drive", "ready to drive"},
+		{Locked, "memory", "its maker or a workshop", "its maker or a workshop", "its maker or a workshop"},
+		{NotNow, "S30", "try once more", "try once more", "try once more"},
+		{BackAgain, "proof", "Don't erase again", "Don't erase again", "Don't erase again"},
+		{MoreEntries, "S28 S21", "read again", "read again", "read again"},
+		{StopsLater, "S18", "12 V supply", "12 V supply", "12 V supply"},
+		{FlatNextDay, "S42", "Pull the plug", "Pull the plug", "Pull the plug"},
+		{ManyNetwork, "S21", "Charge and test", "Charge and test", "Charge and test"},
+		{Varies, "memory", "every other device", "every other device", "every other device"},
+	} {
+		seen[c.key] = true
+		r, ok := TroubleFor(c.key)
+		if !ok || strings.Join(r.Source, " ") != c.source {
+			t.Errorf("%s: %v, from %v", c.key, ok, r.Source)
+		}
+		for system, want := range map[string]string{"linux": c.linux, "darwin": c.darwin, "windows": c.windows} {
+			if got := r.NextOn(system); !strings.Contains(got, want) {
+				t.Errorf("%s on %s: %s", c.key, system, got)
+			}
+		}
+		for system := range r.Next {
+			if !slices.Contains([]string{"", "linux", "darwin", "windows"}, system) {
+				t.Errorf("%s: nobody has the system %q", c.key, system)
+			}
+		}
+	}
+	if len(seen) != len(Troubles()) {
+		t.Errorf("%d of %d rows", len(seen), len(Troubles()))
+	}
+}
+
 // What the adapters and the clients say, and the row that it belongs to. The texts are those of the ELM327 data sheet, as
 // this project's drivers pass them on.
 func TestSymptomOfErrors(t *testing.T) {
@@ -165,6 +225,7 @@ func TestSymptomOfErrors(t *testing.T) {
 		{says("no 29-bit identifiers"), "linux", CommandsRefused},
 		{says("no prompt"), "linux", AdapterSilent},
 		{says("7EC101462F1903054E"), "linux", HalfAnswer},
+		{&link.AdapterError{Op: "receiving", Text: "7EC 1X1", Damaged: true}, "linux", HalfAnswer},
 		{says("NO DATA"), "linux", NoData},
 		{&link.SilenceError{Text: "NO DATA"}, "linux", NoData},
 		{&link.SilenceError{Text: "BUS INIT: ERROR"}, "linux", BusInitFails},
@@ -202,6 +263,14 @@ func TestTroubleOfRights(t *testing.T) {
 	}
 	if !found {
 		t.Errorf("%v", got.Next)
+	}
+	then, _ := TroubleOf(&adapter.RightsError{Command: "sudo x", Then: "Then log out and in again.", Cause: fs.ErrPermission})
+	up, _ := TroubleOf(&adapter.RightsError{Command: "sudo ip link set can0 up", Cause: fs.ErrPermission})
+	if s := then.NextOn(runtime.GOOS); !strings.HasSuffix(s, "sudo x  Then log out and in again.") {
+		t.Error(s)
+	}
+	if s := up.NextOn(runtime.GOOS); !strings.HasSuffix(s, "sudo ip link set can0 up") { // counts at once
+		t.Error(s)
 	}
 	if again, _ := TroubleFor(NoRights); strings.Contains(fmt.Sprint(again.Next), "uucp") {
 		t.Error("the table itself was changed")

@@ -339,11 +339,11 @@ func (v *Visit) readModules(ctx context.Context, modules []garage.Module, tell f
 		side = len(modules) // the bus's load sets the pace
 	}
 	var (
-		wg    sync.WaitGroup
-		mu    sync.Mutex
-		ended int
-		ok    int
-		slots = make(chan struct{}, max(1, side))
+		wg      sync.WaitGroup
+		mu      sync.Mutex
+		ended   int
+		ok      int
+		slots   = make(chan struct{}, max(1, side))
 		unasked int // modules in a row
 	)
 	for i := range modules {

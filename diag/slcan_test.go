@@ -218,6 +218,15 @@ func TestSentencesOfAdapters(t *testing.T) {
 			}
 		}
 	}
+	for cause, want := range map[error]string{
+		fmt.Errorf("%w: no headers", adapter.ErrUnfit): "can't be used",
+		adapter.ErrNoSupply:                            "nothing answers there",
+	} {
+		err := &adapter.OpenError{Place: "serial:COM3", Step: adapter.StepAdapter, Cause: cause}
+		if got := diag.Sentence(err); !strings.Contains(got, want) || !strings.Contains(got, "serial:COM3") {
+			t.Error(got)
+		}
+	}
 	rights.Then = "Then log out and in again."
 	if got := diag.Sentence(rights); !strings.HasSuffix(got, rights.Command+"  "+rights.Then) {
 		t.Error(got)

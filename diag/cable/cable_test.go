@@ -63,6 +63,16 @@ func TestSpotOf(t *testing.T) {
 // The bands, row by row. The numbers are those of the tables that each row names: continuity of a home-made cable,
 // the adapter alone, resistance and volts at the socket. "common practice" where no published source sets them.
 func TestBands(t *testing.T) {
+	hit := map[*band]bool{}
+	defer func() { // every band has its row above
+		for _, s := range Spots() {
+			for i := range s.bands {
+				if !hit[&s.bands[i]] {
+					t.Errorf("%s: no row for the band below %g", s.Key, s.bands[i].below)
+				}
+			}
+		}
+	}()
 	for _, c := range []struct {
 		key, value string
 		level      Level
@@ -75,6 +85,7 @@ func TestBands(t *testing.T) {
 		// Between the two wires of the cable.
 		{"cable:6-14", "3", Stop, "touch", "practice"}, {"cable:6-14", "60", Doubt, "Two end resistors", "ISO 11898-2"}, {"cable:6-14", "120", Doubt, "An end resistor is built", "ISO 11898-2"},
 		{"cable:6-14", "90 k", Doubt, "joins", "practice"}, {"cable:6-14", "150k", Note, "Not joined", "practice"}, {"cable:6-14", "open", Good, "No short", "practice"}, {"cable:6-14", "2M", Good, "No short", "practice"},
+		{"6-7", "-3", Doubt, "no measurement", "practice"}, {"cable:6-14", "-1", Doubt, "no measurement", "practice"}, {"cable:6-14", "30", Stop, "joins", "practice"}, {"cable:6-14", "85", Doubt, "joins", "practice"},
 		// Each wire to ground and to battery plus (SAE J1962 for what the pins are).
 		{"cable:6-4", "OL", Good, "Not joined", "practice"}, {"cable:6-5", "500k", Stop, "must not be", "practice"}, {"cable:14-4", "1 k", Stop, "must not be", "practice"}, {"cable:14-5", "OL", Good, "Not joined", "practice"},
 		{"cable:16-6", "OL", Good, "Not joined", "J1962"}, {"cable:16-14", "5", Stop, "Battery plus", "J1962"}, {"cable:16-4", "0.2", Stop, "Battery plus", "J1962"}, {"cable:16-5", "100k", Stop, "Battery plus", "J1962"},
@@ -82,8 +93,10 @@ func TestBands(t *testing.T) {
 		// The adapter alone.
 		{"2-7", "OL", Good, "No end resistor", "ISO 11898-2"}, {"2-7", "40k", Good, "No end resistor", "ISO 11898-2"}, {"2-7", "9 k", Note, "No end resistor", "practice"}, {"2-7", "120.3", Doubt, "is on", "ISO 11898-2"},
 		{"2-7", "60", Doubt, "Two end resistors", "ISO 11898-2"}, {"2-7", "5", Doubt, "Far too low", "practice"},
+		{"2-7", "-2", Doubt, "no measurement", "practice"}, {"2-7", "90", Doubt, "switched on between", "practice"},
 		// The sleeping car: volts first.
 		{"car:6-5-asleep", "0.05", Good, "Asleep", "practice"}, {"car:14-5-asleep", "0.2", Doubt, "awake", "practice"}, {"car:6-5-asleep", "2.5", Doubt, "awake", "practice"},
+		{"car:6-5-asleep", "-0.3", Doubt, "no measurement", "practice"},
 		// Pins 6 to 14 (published service information, and ISO 11898-2 for 60 and 120 ohms).
 		{"6-14", "0", Stop, "touch", "published service information"}, {"6-14", "4.9", Stop, "touch", "published service information"}, {"6-14", "5", Doubt, "Partly shorted", "11898-2"}, {"6-14", "24", Doubt, "Partly shorted", "11898-2"}, {"6-14", "30", Doubt, "Partly shorted", "11898-2"},
 		{"6-14", "40", Doubt, "too many", "11898-2"}, {"6-14", "49.9", Doubt, "too many", "11898-2"}, {"6-14", "50", Note, "little low", "11898-2"}, {"6-14", "54.9", Note, "little low", "11898-2"},
@@ -93,13 +106,15 @@ func TestBands(t *testing.T) {
 		{"6-14", "100k", Doubt, "Nothing is connected", "J1962"}, {"6-14", "OL", Doubt, "Nothing is connected", "J1962"}, {"6-14", "-12", Doubt, "no measurement", "practice"},
 		// One wire to ground or to battery plus.
 		{"car:6-5-ohm", "4", Stop, "dead short", "published service information"}, {"car:14-5-ohm", "400", Doubt, "Suspicious", "published service information"}, {"car:6-16", "20k", Good, "Usual", "practice"}, {"car:14-16", "OL", Good, "As it should be", "practice"},
+		{"car:6-5-ohm", "-20", Doubt, "no measurement", "practice"},
 		// Volts with the ignition on (ISO 11898-2 for the levels).
 		{"car:6-5", "2.7", Good, "traffic", "11898-2"}, {"car:6-5", "2.5", Good, "little is said", "11898-2"}, {"car:6-5", "0.1", Doubt, "Asleep", "11898-2"}, {"car:6-5", "1.2", Doubt, "Too low", "11898-2"}, {"car:6-5", "3.5", Doubt, "Too high", "11898-2"}, {"car:6-5", "12", Stop, "battery voltage", "11898-2"},
 		{"car:14-5", "2.3", Good, "little is said", "11898-2"}, {"car:14-5", "2.1", Good, "traffic", "11898-2"}, {"car:14-5", "0.1", Doubt, "Asleep", "11898-2"}, {"car:14-5", "1", Doubt, "Too low", "11898-2"}, {"car:14-5", "4.8", Doubt, "another kind", "11898-2"}, {"car:14-5", "12", Stop, "battery voltage", "11898-2"}, {"car:14-5", "3", Doubt, "Too high", "11898-2"},
+		{"car:6-5", "-0.5", Doubt, "Below ground", "practice"}, {"car:14-5", "-0.5", Doubt, "Below ground", "practice"},
 		// Supply (published rest voltages; limits for diagnosis are common practice).
 		{"16-5", "0", Doubt, "No supply", "J1962"}, {"16-5", "-12.5", Doubt, "swapped", "J1962"}, {"16-4", "11.4", Stop, "empty", "rest voltages"}, {"16-5", "11.8", Doubt, "flat", "rest voltages"}, {"16-5", "12.1", Note, "low", "rest voltages"}, {"16-5", "12.3", Note, "fair", "rest voltages"},
 		{"16-5", "12.4", Good, "well charged", "rest voltages"}, {"16-5", "12.8", Good, "well charged", "rest voltages"}, {"16-5", "13", Good, "Just charged", "rest voltages"}, {"16-5", "14.4", Good, "charger", "rest voltages"}, {"16-5", "14.9", Note, "High", "rest voltages"}, {"16-5", "15.5", Stop, "Too high", "rest voltages"},
-		{"car:4-body", "0.05", Good, "good ground", "practice"}, {"car:5-body", "0.15", Note, "fair ground", "0.2 V"}, {"car:4-body", "0.4", Doubt, "differs", "practice"},
+		{"car:4-body", "0.05", Good, "good ground", "practice"}, {"car:5-body", "0.15", Note, "fair ground", "0.2 V"}, {"car:4-body", "0.4", Doubt, "differs", "practice"}, {"car:4-body", "-0.5", Doubt, "differs", "practice"},
 	} {
 		s, err := SpotOf(c.key)
 		if err != nil {
@@ -108,6 +123,12 @@ func TestBands(t *testing.T) {
 		v, err := Parse(c.value)
 		if err != nil {
 			t.Fatal(err)
+		}
+		for i := range s.bands {
+			if v.Open && i == len(s.bands)-1 || !v.Open && v.Number < s.bands[i].below {
+				hit[&s.bands[i]] = true
+				break
+			}
 		}
 		got, err := Judge(s, v)
 		if err != nil || got.Level != c.level || !strings.Contains(got.Text, c.says) {
@@ -155,31 +176,43 @@ func TestWrongUnit(t *testing.T) {
 // What readings say together. 5 V for the sum and the cross effect of a short are published (ISO 11898-2 levels,
 // service information); the rest is common practice.
 func TestCrossChecks(t *testing.T) {
+	hit := map[string]bool{}
 	for _, c := range []struct {
 		name     string
 		readings string
 		key      string
 		level    Level
+		says     string
+		source   string // what the verdict must rest on
 	}{
-		{"awake while measuring ohms", "car:6-5-asleep=2.5 car:6-14=60", "car:awake", Doubt},
-		{"CAN high shorted to ground", "car:6-5-ohm=2 car:14-5-ohm=60", "car:short", Stop},
-		{"CAN low shorted to plus", "car:6-16=62 car:14-16=1", "car:short", Stop},
-		{"the adapter's resistor hides a missing one", "2-7=120 6-14=60", "car:hidden", Doubt},
-		{"alive", "car:6-5=2.7 car:14-5=2.3", "car:levels", Good},
-		{"busy", "car:6-5=2.8 car:14-5=2.2", "car:levels", Good},
-		{"quiet", "car:6-5=2.5 car:14-5=2.5", "car:levels", Note},
-		{"asleep", "car:6-5=0.1 car:14-5=0.1", "car:levels", Doubt},
-		{"low to ground", "car:6-5=1.2 car:14-5=0.02", "car:levels", Doubt},
-		{"at battery", "car:6-5=12 car:14-5=2.5", "car:levels", Stop},
-		{"a slow bus", "car:6-5=0.3 car:14-5=4.7", "car:levels", Doubt},
-		{"crossed", "car:6-5=2.2 car:14-5=2.8", "car:levels", Doubt},
-		{"a bad ground", "car:6-5=2.1 car:14-5=2.0", "car:levels", Doubt},
-		{"neither wire arrives", "6-7=OL 14-2=OL", "cable:crossed", Doubt},
-		{"a drop to the socket", "16-5=12.1 car:post=12.6", "car:drop", Doubt},
-		{"one ground is bad", "16-5=12.6 16-4=11.9", "car:ground", Doubt},
-		{"one wire alone", "6-7=OL 14-2=0.4", "", ""},
-		{"agreeing posts", "16-5=12.6 16-4=12.6 car:post=12.65", "", ""},
-		{"ohms in a sleeping car", "car:6-5-asleep=0.02 car:14-5-asleep=0.01 car:6-14=60.4 2-7=OL", "", ""},
+		{"awake while measuring ohms", "car:6-5-asleep=2.5 car:6-14=60", "car:awake", Doubt, "awake", "practice"},
+		{"awake, seen at the other wire", "car:14-5-asleep=2.5 car:6-14=60", "car:awake", Doubt, "awake", "practice"},
+		{"CAN high shorted to ground", "car:6-5-ohm=2 car:14-5-ohm=60", "car:short", Stop, "CAN high, pin 6 is the wire that is shorted to ground", "cross effect"},
+		{"CAN low shorted to ground", "car:6-5-ohm=60 car:14-5-ohm=2", "car:short", Stop, "CAN low, pin 14 is the wire that is shorted to ground", "cross effect"},
+		{"CAN high shorted to plus", "car:6-16=0 car:14-16=62", "car:short", Stop, "CAN high, pin 6 is the wire that is shorted to battery plus", "cross effect"},
+		{"CAN low shorted to plus", "car:6-16=62 car:14-16=1", "car:short", Stop, "CAN low, pin 14 is the wire that is shorted to battery plus", "cross effect"},
+		{"the adapter's resistor hides a missing one", "2-7=120 6-14=60", "car:hidden", Doubt, "hides a missing one", "ISO 11898-2"},
+		{"alive", "car:6-5=2.7 car:14-5=2.3", "car:levels", Good, "Alive", "ISO 11898-2"},
+		{"busy", "car:6-5=2.8 car:14-5=2.2", "car:levels", Good, "Alive", "ISO 11898-2"},
+		{"quiet", "car:6-5=2.5 car:14-5=2.5", "car:levels", Note, "behind a gateway", "ISO 11898-2"},
+		{"quiet, with chips of 3.3 V", "car:6-5=2.3 car:14-5=2.3", "car:levels", Note, "behind a gateway", "ISO 11898-2"},
+		{"asleep", "car:6-5=0.1 car:14-5=0.1", "car:levels", Doubt, "Asleep", "ISO 11898-2"},
+		{"low to ground", "car:6-5=1.2 car:14-5=0.02", "car:levels", Doubt, "CAN low is held to ground", "ISO 11898-2"},
+		{"at battery", "car:6-5=12 car:14-5=2.5", "car:levels", Stop, "battery voltage", "ISO 11898-2"},
+		{"too much together", "car:6-5=4 car:14-5=2.6", "car:levels", Stop, "battery voltage", "ISO 11898-2"},
+		{"a slow bus", "car:6-5=0.3 car:14-5=4.7", "car:levels", Doubt, "slow bus", "ISO 11898-2"},
+		{"crossed", "car:6-5=2.2 car:14-5=2.8", "car:levels", Doubt, "swapped", "ISO 11898-2"},
+		{"a bad ground, below", "car:6-5=2.1 car:14-5=2.0", "car:levels", Doubt, "about 5 V", "ISO 11898-2"},
+		{"a bad ground, above", "car:6-5=3.2 car:14-5=2.5", "car:levels", Doubt, "about 5 V", "ISO 11898-2"},
+		{"far apart", "car:6-5=3.1 car:14-5=2.0", "car:levels", Note, "edge", "ISO 11898-2"},
+		{"neither wire arrives", "6-7=OL 14-2=OL", "cable:crossed", Doubt, "may be swapped", "CiA 303-1"},
+		{"a drop to the socket", "16-5=12.1 car:post=12.6", "car:drop", Doubt, "12.10 V, the battery 12.60 V", "practice"},
+		{"a drop to the chassis ground", "16-4=12.2 car:post=12.6", "car:drop", Doubt, "12.20 V, the battery 12.60 V", "practice"},
+		{"the chassis ground is bad", "16-5=12.6 16-4=11.9", "car:ground", Doubt, "at pin 4 is bad", "SAE J1962"},
+		{"the signal ground is bad", "16-5=11.9 16-4=12.6", "car:ground", Doubt, "at pin 5 is bad", "SAE J1962"},
+		{"one wire alone", "6-7=OL 14-2=0.4", "", "", "", ""},
+		{"agreeing posts", "16-5=12.6 16-4=12.6 car:post=12.65", "", "", "", ""},
+		{"ohms in a sleeping car", "car:6-5-asleep=0.02 car:14-5-asleep=0.01 car:6-14=60.4 2-7=OL", "", "", "", ""},
 	} {
 		var readings []Reading
 		for _, f := range strings.Fields(c.readings) {
@@ -203,9 +236,17 @@ func TestCrossChecks(t *testing.T) {
 		switch {
 		case c.key == "" && len(cross) > 0:
 			t.Errorf("%s: says %+v", c.name, cross)
-		case c.key != "" && (len(cross) != 1 || cross[0].Key != c.key || cross[0].Level != c.level || cross[0].Source == ""):
+		case c.key == "":
+		case len(cross) != 1 || cross[0].Key != c.key || cross[0].Level != c.level || !strings.Contains(cross[0].Text, c.says) || !strings.Contains(cross[0].Source, c.source):
 			t.Errorf("%s: says %+v", c.name, cross)
+		case cross[0].Next == "" && c.level != Good && c.level != Note:
+			t.Errorf("%s: no next step", c.name)
+		default:
+			hit[c.key] = true
 		}
+	}
+	if len(hit) != len(crossChecks) {
+		t.Errorf("%d of %d checks have a row: %v", len(hit), len(crossChecks), hit)
 	}
 }
 

@@ -32,13 +32,13 @@ type change struct {
 // changes are exact where the units are: the mile is 1.609344 km and the pound per square inch 6.894757293168 kPa (NIST
 // SP 811, appendix B.8), the bar is 100 kPa, 0 °C is 32 °F and a degree is 1.8 of the others.
 var changes = map[[2]Unit]change{
-	{Km, Mile}:                {1 / 1.609344, 0, 0},
-	{KmPerHour, MilesPerHour}: {1 / 1.609344, 0, 0},
-	{Celsius, Fahrenheit}:     {1.8, 32, 0},
-	{Kilopascal, Bar}:         {0.01, 0, 2},
+	{Km, Mile}:                 {1 / 1.609344, 0, 0},
+	{KmPerHour, MilesPerHour}:  {1 / 1.609344, 0, 0},
+	{Celsius, Fahrenheit}:      {1.8, 32, 0},
+	{Kilopascal, Bar}:          {0.01, 0, 2},
 	{Kilopascal, PoundPerSqIn}: {1 / 6.894757293168, 0, 1},
-	{Pascal, Bar}:          {0.00001, 0, 5},
-	{Pascal, PoundPerSqIn}: {1 / 6894.757293168, 0, 4},
+	{Pascal, Bar}:              {0.00001, 0, 5},
+	{Pascal, PoundPerSqIn}:     {1 / 6894.757293168, 0, 4},
 }
 
 // Of is a quantity in the units of the choice. What has no other unit there is returned as it is.
