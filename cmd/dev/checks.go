@@ -44,7 +44,8 @@ func (j *job) hostTests(ctx context.Context, args ...string) tally {
 	return j.goTest(ctx, leftTo(lab), args...)
 }
 
-// checkCross builds and vets what has to work without a C compiler, for the systems that this computer is not.
+// checkCross builds and vets what has to work without a C compiler, and type-checks everything, for the systems that this
+// computer is not.
 func checkCross(ctx context.Context, j *job) tally {
 	var sum tally
 	for _, system := range []string{"windows/amd64", "darwin/arm64"} {
@@ -53,6 +54,7 @@ func checkCross(ctx context.Context, j *job) tally {
 		for _, verb := range []string{"build", "vet"} {
 			sum.add(j.tool(ctx, "go "+verb+" for "+system, extra, "go", verb, "./diag/...", "./cmd/readback-cli"))
 		}
+		sum.add(check("types for "+system, j.typeCheck(ctx, goos, goarch), ""))
 	}
 	return sum
 }

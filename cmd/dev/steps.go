@@ -28,7 +28,7 @@ func steps() []step {
 		{"vet", "go vet has nothing to say", windowNeeds, checkVet},
 		{"unit", "the tests of every package", testNeeds, unitTests},
 		{"race", "the engine and the pages under the race detector", testNeeds, raceTests},
-		{"cross", "engine and terminal program build for Windows and macOS", nothing, checkCross},
+		{"cross", "engine and terminal program build for Windows and macOS, and all types fit there", nothing, checkCross},
 		{"fuzz", "every fuzz target for a moment", nothing, fuzzTests},
 		{"kernel", "the kernel tests on a real CAN kernel", labNeeds, labTests},
 		{"window", "the window on a screen that nobody sees", func() []need { return append(windowNeeds(), displayNeeds()...) }, windowTests},
