@@ -138,7 +138,7 @@ func TestFailedRung(t *testing.T) {
 	b.w.link.address.SetText("192.168.0.10:35000")
 	b.w.connectAddress()
 	b.until("failed", func() bool { return b.w.link.openErr != nil })
-	b.says("tcp:192.168.0.10:35000 could not be used", "this one failed", "Nothing was sent.")
+	b.says("tcp:192.168.0.10:35000 could not be used", "this one failed", "Nothing but the adapter's own question")
 	if b.w.link.visit != nil {
 		t.Error("there is a visit")
 	}

@@ -5,6 +5,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"time"
 
 	"fyne.io/fyne/v2"
 
@@ -36,6 +37,7 @@ type cableState struct {
 	fields  map[string]*look.Field
 	kept    []garage.MeterReading
 	of      int64 // car that the kept readings belong to
+	keeping bool  // values are being written
 	said    string
 	err     error
 }
@@ -64,13 +66,40 @@ func (w *Window) enterCable() {
 	w.act(func(ctx context.Context) func() {
 		kept, err := w.engine.Log.Meter(ctx, id)
 		return func() {
-			w.cable.kept, w.cable.of, w.cable.err = kept, id, err
-			for _, r := range kept {
-				if f := w.cable.fields[r.Spot]; f != nil && f.Text == "" {
-					f.SetText(r.Value)
-				}
-			}
+			w.cable.take(id, kept, err)
 		}
+	})
+}
+
+// take shows what was measured on a car before. What stands there from another car goes; what was just typed stays.
+func (c *cableState) take(id int64, kept []garage.MeterReading, err error) {
+	for _, r := range c.kept {
+		if f := c.fields[r.Spot]; f != nil && f.Text == r.Value {
+			f.SetText("")
+		}
+	}
+	c.kept, c.of, c.err = kept, id, err
+	for _, r := range kept {
+		if f := c.fields[r.Spot]; f != nil && f.Text == "" {
+			f.SetText(r.Value)
+		}
+	}
+}
+
+// keptAt is when the value that stands at a spot was measured, where it is one that has been kept.
+func (c *cableState) keptAt(spot string) (at time.Time, ok bool) {
+	i := slices.IndexFunc(c.kept, func(r garage.MeterReading) bool { return r.Spot == spot && r.Value == c.fields[spot].Text })
+	if i < 0 {
+		return time.Time{}, false
+	}
+	return c.kept[i].At, true
+}
+
+// news are the values that can be read and have not been kept yet.
+func (c *cableState) news() []cable.Reading {
+	readings, _ := c.readings()
+	return slices.DeleteFunc(readings, func(r cable.Reading) bool {
+		return slices.ContainsFunc(c.kept, func(k garage.MeterReading) bool { return k.Spot == r.Key && k.Value == r.Value.String() })
 	})
 }
 
@@ -129,13 +158,32 @@ func (c *cableState) wiring() cable.Wiring {
 	return cable.Plain()
 }
 
+// keepMeasured keeps with the car what was measured before it was known which car it is. What was kept before is read
+// first, so that nothing is kept twice.
+func (w *Window) keepMeasured() {
+	id := w.car().ID
+	if id == 0 || w.engine.Log == nil || w.cable.of == id || len(w.cable.news()) == 0 {
+		return
+	}
+	w.act(func(ctx context.Context) func() {
+		kept, err := w.engine.Log.Meter(ctx, id)
+		return func() {
+			w.cable.take(id, kept, err)
+			if err == nil {
+				w.keepReadings()
+			}
+		}
+	})
+}
+
 // keepReadings writes what was measured into the logbook.
 func (w *Window) keepReadings() {
 	id := w.car().ID
-	readings, _ := w.cable.readings()
-	if id == 0 || w.engine.Log == nil || len(readings) == 0 {
+	readings := w.cable.news()
+	if id == 0 || w.engine.Log == nil || len(readings) == 0 || w.cable.keeping {
 		return
 	}
+	w.cable.keeping = true
 	var list []garage.MeterReading
 	for _, r := range readings {
 		list = append(list, garage.MeterReading{Spot: r.Key, Value: r.Value.String(), At: w.now()})
@@ -143,10 +191,18 @@ func (w *Window) keepReadings() {
 	w.act(func(ctx context.Context) func() {
 		err := w.engine.Log.PutMeter(ctx, id, list)
 		return func() {
-			w.cable.err = err
-			if err == nil {
-				w.cable.kept, w.cable.of, w.cable.said = list, id, N("cable.kept", len(list))
+			c := &w.cable
+			c.err, c.keeping = err, false
+			if err != nil {
+				return
 			}
+			c.kept = slices.DeleteFunc(c.kept, func(k garage.MeterReading) bool {
+				return slices.ContainsFunc(list, func(r garage.MeterReading) bool { return r.Spot == k.Spot })
+			})
+			for _, r := range list {
+				c.fields[r.Spot].SetText(r.Value)
+			}
+			c.kept, c.of, c.said = append(c.kept, list...), id, N("cable.kept", len(list))
 		}
 	})
 }
@@ -207,7 +263,11 @@ func (w *Window) cableDrawing() fyne.CanvasObject {
 	if c.kind == wiredOwn {
 		parts = append(parts, look.Small(T("cable.own")))
 	}
-	for _, v := range c.wiring().Check() {
+	checked := c.wiring().Check()
+	if cable.Worst(checked) == cable.Good {
+		parts = append(parts, look.Row(10, look.Natural(look.NewMark(look.MarkTick, 16)), look.Growing(look.Body(T("cable.wired-right")))))
+	}
+	for _, v := range checked {
 		if v.Level == cable.Good {
 			continue
 		}
@@ -279,7 +339,11 @@ func (w *Window) meterRows() fyne.CanvasObject {
 		if judged || wrong[s.Key] != nil {
 			said = look.Body(text)
 		}
-		what := look.Stack(1, look.Body(s.What), look.Fine(T("cable.where."+string(s.Where))), said)
+		where := T("cable.where." + string(s.Where))
+		if at, kept := c.keptAt(s.Key); kept {
+			where = dots(where, T("cable.kept.when", "When", when(at, w.now())))
+		}
+		what := look.Stack(1, look.Body(s.What), look.Fine(where), said)
 		rows = append(rows, look.Pad(7, 12, 7, 14, look.Row(14, look.Natural(look.NewMark(sign, 18)), look.Growing(what), look.Fixed(look.Scaled(120), c.fields[s.Key]))))
 	}
 	parts := []fyne.CanvasObject{look.Rows(rows...)}
@@ -299,12 +363,12 @@ func (w *Window) cableButtons() fyne.CanvasObject {
 	}
 	acts := []fyne.CanvasObject{look.NewButton("go-link", T("cable.go-on"), look.Main, func() { w.Show(PageLink) })}
 	var said []fyne.CanvasObject
-	if readings, _ := c.readings(); len(readings) > 0 {
-		if w.car().ID != 0 {
-			acts = append(acts, look.NewButton("cable-keep", T("cable.keep"), look.Plain, w.keepReadings))
-		} else {
-			said = append(said, look.Small(T("cable.no-car")))
-		}
+	switch news := c.news(); {
+	case len(news) == 0:
+	case w.car().ID != 0:
+		acts = append(acts, look.NewButton("cable-keep", T("cable.keep"), look.Plain, w.keepReadings))
+	default:
+		said = append(said, look.Small(T("cable.no-car")))
 	}
 	acts = append(acts, look.NewButton("cable-more", T(more), look.Quiet, func() { c.more = !c.more; w.draw() }))
 	if c.said != "" {

@@ -79,3 +79,50 @@ func TestOwnCable(t *testing.T) {
 	b.w.pickPin(true, 16)
 	b.saysNot("Battery plus goes")
 }
+
+// TestMeasuredBeforeTheCar: what is measured before anybody knows which car it is, is kept with the car once it has been
+// read, once; what stands there says when it was measured.
+func TestMeasuredBeforeTheCar(t *testing.T) {
+	log := &fakeLog{meter: []garage.MeterReading{{Spot: "adapter:2-7", Value: "119.8 Ω", At: begin.AddDate(0, 0, -3)}}}
+	b := newBench(t, setup{log: log})
+	b.w.Show(PageCable)
+	b.measure(map[string]string{"car:6-14": "60,4 / 60.8", "cable:6-7": "O.3"})
+	b.says("as soon as it has been read")
+	b.read()
+	b.until("kept", func() bool { return b.w.cable.said != "" })
+	if m, _ := log.Meter(t.Context(), 1); len(m) != 2 || m[1].Spot != "car:6-14" || m[1].Value != "60.6 Ω" {
+		t.Fatalf("kept %+v", m)
+	}
+	b.w.Show(PageCable)
+	b.says("The adapter's end resistor is on.", "measured 22 November, 14:02", "measured today 14:02")
+	if b.has("cable-keep") {
+		t.Error("what is kept can be kept again")
+	}
+	b.w.startLooking()
+	b.until("read again", func() bool { return b.w.code.looking == nil })
+	if m, _ := log.Meter(t.Context(), 1); len(m) != 2 {
+		t.Errorf("kept twice: %+v", m)
+	}
+}
+
+// TestCableOfAnotherCar: what was measured on one car does not stand there for another.
+func TestCableOfAnotherCar(t *testing.T) {
+	c := &newBench(t, setup{}).w.cable
+	c.take(1, []garage.MeterReading{{Spot: "car:6-14", Value: "60.4 Ω"}, {Spot: "cable:6-7", Value: "0.3 Ω"}}, nil)
+	c.fields["adapter:2-7"].SetText("119.8")
+	c.take(2, []garage.MeterReading{{Spot: "cable:6-7", Value: "0.5 Ω"}}, nil)
+	for spot, want := range map[string]string{"car:6-14": "", "cable:6-7": "0.5 Ω", "adapter:2-7": "119.8"} {
+		if got := c.fields[spot].Text; got != want {
+			t.Errorf("%s: %q, want %q", spot, got, want)
+		}
+	}
+}
+
+// TestWiresAsTheyShouldBe: a cable whose wires all go right is said to be one.
+func TestWiresAsTheyShouldBe(t *testing.T) {
+	b := newBench(t, setup{})
+	b.w.Show(PageCable)
+	b.says("These wires go where they should.")
+	b.tap("wired-b")
+	b.saysNot("These wires go where they should.")
+}

@@ -135,7 +135,7 @@ func (c *codeState) sorted() []diag.ModuleView {
 // startLooking reads the whole car.
 func (w *Window) startLooking() {
 	v := w.link.visit
-	if v == nil || w.busy() {
+	if !w.mayAsk() || w.busy() {
 		return
 	}
 	ctx, stop := context.WithCancel(w.ctx)
@@ -179,6 +179,8 @@ func (w *Window) takeRecord() {
 	w.code.modules, w.code.patterns = w.link.visit.Modules(), w.link.visit.Patterns()
 	w.siftCodes()
 	w.readNotes()
+	w.keepOwnVolts()
+	w.keepMeasured()
 	w.cars.edited = garage.Car{}
 	w.explainAgain()
 	w.askOpenQuestions()
@@ -201,9 +203,15 @@ func (w *Window) codesPage() (body, margin fyne.CanvasObject) {
 		return w.lookingBody(), w.codesMarginBefore()
 	case !c.read:
 		parts := []fyne.CanvasObject{w.header(T("codes.start.title"), T("codes.start.lead"))}
-		parts = append(parts, w.lookTrouble()...)
-		parts = append(parts, look.Boxed(look.Stack(6, look.Body(T("codes.start.1")), look.Body(T("codes.start.2")), look.Body(T("codes.start.3")))),
-			look.Buttons(look.NewButton("look", T("codes.look"), look.Main, w.startLooking)))
+		parts = append(append(parts, w.hindrances()...), w.lookTrouble()...)
+		parts = append(parts, look.Boxed(look.Stack(6, look.Body(T("codes.start.1")), look.Body(T("codes.start.2")), look.Body(T("codes.start.3")))))
+		if w.mayAsk() {
+			weight, text := look.Main, T("codes.look")
+			if w.link.supply.flat() {
+				weight, text = look.Plain, T("codes.look.anyway")
+			}
+			parts = append(parts, look.Buttons(look.NewButton("look", text, weight, w.startLooking)))
+		}
 		return look.Stack(18, parts...), w.codesMarginBefore()
 	}
 	return w.codesBody(), w.codeMargin()
@@ -217,7 +225,10 @@ func (w *Window) lookTrouble() []fyne.CanvasObject {
 	case errors.Is(err, context.Canceled):
 		return []fyne.CanvasObject{look.Noted(look.Accent, look.Body(T("codes.stopped")))}
 	}
-	return []fyne.CanvasObject{look.Noted(look.Alert, look.Stack(4, look.Head(T("codes.trouble")), look.Body(diag.Sentence(err))))}
+	if w.link.gone != nil || w.stopped() != nil {
+		return nil // that has a notice of its own
+	}
+	return []fyne.CanvasObject{look.Noted(look.Alert, look.Stack(4, append([]fyne.CanvasObject{look.Head(T("codes.trouble"))}, w.troubleParts(err)...)...))}
 }
 
 // lookingBody shows how far the reading is.
@@ -243,13 +254,14 @@ func (w *Window) lookingBody() fyne.CanvasObject {
 	if l.stopping {
 		end = look.Body(T("codes.stopping"))
 	}
-	return look.Stack(18, w.header(T("codes.looking.title"), T("codes.looking.lead")), look.Boxed(look.Stack(6, parts...)), end)
+	body := append([]fyne.CanvasObject{w.header(T("codes.looking.title"), T("codes.looking.lead"))}, w.hindrances()...)
+	return look.Stack(18, append(body, look.Boxed(look.Stack(6, parts...)), end)...)
 }
 
 func (w *Window) codesBody() fyne.CanvasObject {
 	c := &w.code
 	parts := []fyne.CanvasObject{w.header(w.codesTitle())}
-	parts = append(parts, w.lookTrouble()...)
+	parts = append(append(parts, w.hindrances()...), w.lookTrouble()...)
 	long := len(c.column.rows) > longList
 	if long {
 		parts = append(parts, w.aroundList()...)
@@ -258,9 +270,11 @@ func (w *Window) codesBody() fyne.CanvasObject {
 	if !long {
 		parts = append(parts, w.aroundList()...)
 	}
-	parts = append(parts, look.Buttons(
-		look.NewButton("write", T("codes.write"), look.Main, func() { w.Show(PageRequest) }),
-		look.NewButton("look", T("codes.again"), look.Plain, w.startLooking)),
+	acts := []fyne.CanvasObject{look.NewButton("write", T("codes.write"), look.Main, func() { w.Show(PageRequest) })}
+	if w.mayAsk() {
+		acts = append(acts, look.NewButton("look", T("codes.again"), look.Plain, w.startLooking))
+	}
+	parts = append(parts, look.Buttons(acts...),
 		look.Fine(T("codes.saved", "When", when(c.record.Ended, w.now()))))
 	return look.Stack(14, parts...)
 }

@@ -20,6 +20,14 @@ type Visit interface {
 	Adapter() adapter.Abilities
 	Supply(ctx context.Context) (volts float64, ok bool)
 	Health(ctx context.Context) (h diag.Health, ok bool, err error)
+	// LinkTest takes the last two steps of the link test, which ask the car.
+	LinkTest(ctx context.Context, tell func(adapter.Rung)) error
+	// Wait returns why the connection to the adapter has ended, once it has.
+	Wait(ctx context.Context) error
+	// SetSupplyOffset corrects the adapter's voltmeter by volts; ok is false where there is nothing to correct.
+	SetSupplyOffset(volts float64) (ok bool)
+	// SupplyReadings are what the adapter has measured by itself; ok is false where it does not.
+	SupplyReadings() (readings []adapter.SupplyReading, ok bool)
 	Tally() diag.Tally
 	// Since is what went over the wire after the entry with a number, and the number of the newest.
 	Since(seq uint64) ([]trace.Entry, uint64)
@@ -61,6 +69,8 @@ type Logbook interface {
 	RemoveCard(ctx context.Context, id int64) error
 	Meter(ctx context.Context, carID int64) ([]garage.MeterReading, error)
 	PutMeter(ctx context.Context, carID int64, readings []garage.MeterReading) error
+	Offset(ctx context.Context, place string) (volts float64, ok bool, err error)
+	PutOffset(ctx context.Context, place string, volts float64, at time.Time) error
 	Notes(ctx context.Context, carID int64) ([]garage.Note, error)
 	PutNote(ctx context.Context, carID int64, code string, n garage.Note) (garage.Note, error)
 }

@@ -50,18 +50,76 @@ type fakeVisit struct {
 	record                   garage.Visit
 	car                      garage.Car
 	ended                    *diag.Result
+	offset                   float64
+	readings                 []adapter.SupplyReading // nil: it does not measure by itself
+	rungs                    []adapter.Rung          // told by the last two steps of the link test
+	tests                    int
+	testErr                  error
+	pulled                   chan error    // ends the connection
 	wire                     []trace.Entry // what went over it so far
 }
 
 func (f *fakeVisit) lock() func() { f.mu.Lock(); return f.mu.Unlock }
 
-func (f *fakeVisit) Close() error                           { defer f.lock()(); f.closed++; return nil }
-func (f *fakeVisit) Place() adapter.Place                   { return "practice:" }
-func (f *fakeVisit) Adapter() adapter.Abilities             { return f.abilities }
-func (f *fakeVisit) Measure(context.Context) error          { defer f.lock()(); f.measured++; return nil }
-func (f *fakeVisit) Supply(context.Context) (float64, bool) { return 12.7, f.hasSupply }
+func (f *fakeVisit) Close() error                  { defer f.lock()(); f.closed++; return nil }
+func (f *fakeVisit) Place() adapter.Place          { return "practice:" }
+func (f *fakeVisit) Adapter() adapter.Abilities    { return f.abilities }
+func (f *fakeVisit) Measure(context.Context) error { defer f.lock()(); f.measured++; return nil }
+func (f *fakeVisit) Supply(context.Context) (float64, bool) {
+	defer f.lock()()
+	if n := len(f.readings); n > 0 {
+		return f.readings[n-1].Volts + f.offset, f.hasSupply
+	}
+	return 12.7, f.hasSupply
+}
 func (f *fakeVisit) Health(context.Context) (diag.Health, bool, error) {
+	defer f.lock()()
 	return f.health, f.health.Verdict != "", nil
+}
+
+func (f *fakeVisit) SetSupplyOffset(volts float64) bool {
+	defer f.lock()()
+	if f.readings != nil {
+		f.offset = volts
+	}
+	return f.readings != nil
+}
+
+func (f *fakeVisit) SupplyReadings() ([]adapter.SupplyReading, bool) {
+	defer f.lock()()
+	out := slices.Clone(f.readings)
+	for i := range out {
+		out[i].Volts += f.offset
+	}
+	return out, f.readings != nil
+}
+
+// shows lets the adapter's voltmeter show something more.
+func (f *fakeVisit) shows(at time.Time, volts ...float64) {
+	defer f.lock()()
+	for i, v := range volts {
+		f.readings = append(f.readings, adapter.SupplyReading{At: at.Add(time.Duration(i-len(volts)+1) * 10 * time.Second), Volts: v})
+	}
+}
+
+func (f *fakeVisit) LinkTest(_ context.Context, tell func(adapter.Rung)) error {
+	unlock := f.lock()
+	f.tests++
+	rungs, err := f.rungs, f.testErr
+	unlock()
+	for _, r := range rungs {
+		tell(r)
+	}
+	return err
+}
+
+func (f *fakeVisit) Wait(ctx context.Context) error {
+	select {
+	case err := <-f.pulled:
+		return err
+	case <-ctx.Done():
+		return ctx.Err()
+	}
 }
 
 func (f *fakeVisit) Tally() diag.Tally {
@@ -178,12 +236,31 @@ type fakeLog struct {
 	reports []garage.Report
 
 	recordings []garage.Recording // their files are paths
+
+	offsets map[string]float64 // of voltmeters, by place
+}
+
+func (l *fakeLog) Offset(_ context.Context, place string) (float64, bool, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	volts, ok := l.offsets[place]
+	return volts, ok, nil
+}
+
+func (l *fakeLog) PutOffset(_ context.Context, place string, volts float64, _ time.Time) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.offsets == nil {
+		l.offsets = map[string]float64{}
+	}
+	l.offsets[place] = volts
+	return nil
 }
 
 // again is a logbook that begins as this one did.
 func (l *fakeLog) again() *fakeLog {
 	return &fakeLog{open: slices.Clone(l.open), cars: maps.Clone(l.cars), cards: slices.Clone(l.cards), notes: slices.Clone(l.notes), meter: slices.Clone(l.meter),
-		garage: l.garage, visits: l.visits, history: l.history, journal: l.journal, proof: slices.Clone(l.proof), reports: l.reports, recordings: l.recordings}
+		garage: l.garage, visits: l.visits, history: l.history, journal: l.journal, proof: slices.Clone(l.proof), reports: l.reports, recordings: l.recordings, offsets: maps.Clone(l.offsets)}
 }
 
 func (l *fakeLog) Cars(context.Context) ([]garage.Car, error) { return l.garage, nil }

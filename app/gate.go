@@ -83,7 +83,7 @@ func (w *Window) enterGate() {
 // remeasure measures the car's state in the background, unless that is under way or was done just now.
 func (w *Window) remeasure() {
 	g, v := &w.pass, w.link.visit
-	if v == nil || g.measuring || w.busy() || !w.atGate() || w.now().Sub(g.measured) < remeasureEvery {
+	if v == nil || g.measuring || w.busy() || !w.atGate() || !w.mayAsk() || w.readOnly() != "" || w.now().Sub(g.measured) < remeasureEvery {
 		return
 	}
 	g.measuring = true
@@ -154,7 +154,7 @@ func (s *sending) take(step diag.SendStep) {
 
 // sendChange is what the held button does.
 func (w *Window) sendChange() {
-	if w.atGate() && w.pass.shut() == 0 {
+	if w.atGate() && w.pass.shut() == 0 && w.mayAsk() && w.readOnly() == "" {
 		w.send(w.req.explained)
 	}
 }
@@ -168,6 +168,13 @@ func (w *Window) gatePage() (body, margin fyne.CanvasObject) {
 		return w.sendingBody(), w.sendingMargin()
 	case !w.atGate():
 		return w.empty(T("gate.no-request.title"), T("gate.no-request.lead"), "go-request", T("go.request"), PageRequest), w.gateMargin()
+	case w.readOnly() != "":
+		return look.Stack(18, w.header(T("gate.read-only.title"), T("sent.nothing")), w.readOnlyNotice(), look.Buttons(
+			look.NewButton("go-link", T("read-only.more"), look.Plain, func() { w.Show(PageLink) }),
+			look.NewButton("go-request", T("go.request"), look.Plain, func() { w.Show(PageRequest) }))), w.gateMargin()
+	case !w.mayAsk():
+		body := append([]fyne.CanvasObject{w.header(T("gate.held.title"), T("sent.nothing"))}, w.hindrances()...)
+		return look.Stack(18, append(body, look.Buttons(look.NewButton("go-link", T("go.link"), look.Plain, func() { w.Show(PageLink) })))...), w.gateMargin()
 	}
 	e := w.req.explained
 	g.latches = w.link.visit.Latches(e)
@@ -186,9 +193,13 @@ func (w *Window) gatePage() (body, margin fyne.CanvasObject) {
 	}
 	g.drawing = look.NewGate(drawn, T("gate.car"))
 	g.drawing.Travel(g.hold.Progress())
-	parts := []fyne.CanvasObject{w.header(title, lead), look.Rows(g.drawing)}
+	parts := []fyne.CanvasObject{w.header(title, lead)}
+	if n := w.supplyNotice(); n != nil {
+		parts = append(parts, n)
+	}
+	parts = append(parts, look.Rows(g.drawing))
 	if g.sendErr != nil {
-		parts = append(parts, look.Noted(look.Alert, look.Body(diag.Sentence(g.sendErr))))
+		parts = append(parts, look.Noted(look.Alert, look.Stack(4, w.troubleParts(g.sendErr)...)))
 	}
 	if g.measureErr != nil {
 		parts = append(parts, look.Noted(look.Amber, look.Body(T("gate.measure-failed", "Why", diag.Sentence(g.measureErr)))))

@@ -79,5 +79,5 @@ func TestGrade(t *testing.T) {
 	b := newBench(t, setup{visit: gradedVisit(), rungs: climbed()})
 	b.connect()
 	b.until("asked", func() bool { return b.w.link.health != nil })
-	b.says("This adapter can be used for reading only.", "It loses bytes of long answers.", "No change can be sent with it", "Stop sending", "Nobody acknowledges", "sudo ip link set can0 down", "12.1 V. That is low.", "not as it should be")
+	b.says("This adapter can be used for reading only.", "It loses bytes of long answers.", "This adapter can't send a change", "Stop sending", "Nobody acknowledges", "sudo ip link set can0 down", "12.1 V. That is low.", "not as it should be")
 }

@@ -14,6 +14,7 @@ import (
 	"readback/diag"
 	"readback/diag/adapter"
 	"readback/diag/garage"
+	"readback/diag/link"
 )
 
 // scenes are the states of the pages that have to fit, each reached as an owner reaches it.
@@ -69,6 +70,51 @@ var scenes = []struct {
 		b.until("asked", func() bool { return len(b.w.link.open) > 0 && len(b.w.link.seen.Found) > 0 })
 	}},
 	{"link-open", setup{}, func(b *bench) { b.connect() }},
+	{"link-rights", setup{openErr: endsAt(adapter.StepPort, &adapter.RightsError{Command: `sudo usermod -a -G dialout "$USER"`, Then: "Then log out and in again."})}, func(b *bench) {
+		b.w.connect("serial:/dev/ttyUSB0")
+		b.until("failed", func() bool { return b.w.link.openErr != nil })
+	}},
+	{"link-torn", setup{rungs: climbed()[:4]}, func(b *bench) {
+		b.visit.rungs, b.visit.testErr = lastSteps(adapter.RungHeld, adapter.RungFailed, "A long answer did not arrive whole."), &link.TornError{}
+		b.connect()
+		b.until("tested", func() bool { return !b.w.link.testing })
+	}},
+	{"link-gone", setup{rungs: climbed()}, func(b *bench) {
+		b.visit.pulled = make(chan error, 1)
+		b.visit.pulled <- link.ErrGone
+		b.connect()
+		b.until("gone", func() bool { return b.w.link.gone != nil })
+	}},
+	{"link-supply", setup{rungs: climbed()}, func(b *bench) {
+		b.visit.readings = []adapter.SupplyReading{}
+		b.visit.shows(begin, 12.6, 11.9)
+		b.w.engine.Log.(*fakeLog).offsets = map[string]float64{"practice:": -0.15}
+		b.connect()
+		b.w.link.supply.field.SetText("60 ohm")
+		b.tap("supply-take")
+	}},
+	{"codes-flat", setup{}, func(b *bench) {
+		b.visit.readings = []adapter.SupplyReading{}
+		b.visit.shows(begin, 12.6, 11.2)
+		b.connect()
+		b.w.Show(PageCodes)
+	}},
+	{"codes-stopped", setup{visit: gradedVisit()}, func(b *bench) {
+		b.connect()
+		b.until("judged", func() bool { return b.w.stopped() != nil })
+		b.w.Show(PageCodes)
+	}},
+	{"request-read-only", setup{}, func(b *bench) {
+		b.visit.abilities.ReadOnly = "The adapter can't send a request exactly as shown."
+		b.read()
+		b.write(clearText)
+	}},
+	{"gate-read-only", setup{}, func(b *bench) {
+		b.visit.abilities.ReadOnly = "The adapter can't send a request exactly as shown."
+		b.read()
+		b.write(clearText)
+		b.w.Show(PageGate)
+	}},
 	{"codes-empty", setup{}, func(b *bench) { b.w.Show(PageCodes) }},
 	{"codes-start", setup{}, func(b *bench) { b.connect(); b.w.Show(PageCodes) }},
 	{"codes-reading", setup{}, func(b *bench) {

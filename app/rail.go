@@ -118,6 +118,12 @@ func (w *Window) linkStanding() (string, look.Progress) {
 	case w.link.visit == nil:
 		return T("stand.not-connected"), look.Ahead
 	}
+	if w.link.gone != nil {
+		return T("stand.gone-adapter"), look.Ahead
+	}
+	if w.stopped() != nil {
+		return T("stand.stopped"), look.Ahead
+	}
 	a := w.link.visit.Adapter()
 	if a.Protocol != "" {
 		return a.Protocol, look.Done
@@ -161,22 +167,32 @@ func (w *Window) stripContent() fyne.CanvasObject {
 		return look.Ground(look.Plate, look.Pad(0, 20, 0, 20, look.Row(24, look.Growing(item(left)), look.Natural(item(T("strip.sent.none"))))))
 	}
 	state := T("strip.ready")
-	if w.busy() {
+	switch {
+	case w.link.gone != nil:
+		state = T("strip.gone")
+	case w.busy():
 		state = T("strip.busy")
-	} else if w.page == PageHeard {
+	case w.stopped() != nil:
+		state = T("strip.stopped")
+	case w.link.testing:
+		state = T("strip.testing")
+	case w.page == PageHeard:
 		state = T("heard.strip")
 	}
 	name := T("strip.adapter", "Name", v.Adapter().Name, "State", state)
 	t := v.Tally()
 	sent := T("strip.sent", "Reads", N("n.reads", t.Reads), "Changes", N("n.changes", t.Changes), "Refused", N("n.refused", t.Refused))
-	cells := []look.Cell{look.Natural(item(name))}
-	if w.link.supplyOK {
-		cells = append(cells, look.Natural(item(T("strip.supply", "Volts", decimal(w.link.supply, 1)))))
+	row := func(gap float32, supply string) fyne.CanvasObject {
+		cells := []look.Cell{look.Natural(item(name))}
+		if supply != "" {
+			cells = append(cells, look.Natural(item(supply)))
+		}
+		if w.code.read {
+			cells = append(cells, look.Natural(item(T("strip.modules", "N", w.code.answered()))))
+		}
+		return look.Row(gap, append(cells, look.Growing(look.Gap(1)), look.Natural(item(sent)))...)
 	}
-	if w.code.read {
-		cells = append(cells, look.Natural(item(T("strip.modules", "N", w.code.answered()))))
-	}
-	cells = append(cells, look.Growing(look.Gap(1)), look.Natural(item(sent)))
+	long, short := w.supplyStrip()
 	narrow := look.Row(12, look.Growing(item(name)), look.Natural(item(sent)))
-	return look.Ground(look.Plate, look.Pad(0, 20, 0, 20, look.Either(look.Scaled(840), look.Row(24, cells...), narrow)))
+	return look.Ground(look.Plate, look.Pad(0, 20, 0, 20, look.Either(look.Scaled(1160), row(24, long), look.Either(look.Scaled(840), row(24, short), narrow))))
 }

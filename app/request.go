@@ -70,7 +70,11 @@ func (w *Window) explainAgain() {
 func (w *Window) requestPage() (body, margin fyne.CanvasObject) {
 	r := &w.req
 	e := r.explained
-	parts := []fyne.CanvasObject{w.header(T("request.title"), T("request.lead")), w.requestEntry()}
+	parts := []fyne.CanvasObject{w.header(T("request.title"), T("request.lead"))}
+	if w.readOnly() != "" && e.Class != explain.Change { // before a change is prepared
+		parts = append(parts, look.Row(10, look.Natural(look.NewMark(look.MarkOpen, 16)).At(look.Top), look.Growing(look.Body(leadIn(T("link.read-only"), w.readOnly()))).At(look.Top)))
+	}
+	parts = append(parts, w.requestEntry())
 	if strings.TrimSpace(r.field.Text) == "" {
 		parts = append(parts, look.Boxed(look.Stack(6, look.Head(T("request.empty")), look.Body(T("request.empty.1")), look.Styled(T("request.example"), look.Style{Mono: true}), look.Body(T("request.empty.2")))),
 			w.chooser(), w.cardList())
@@ -412,6 +416,11 @@ func (w *Window) requestButtons() fyne.CanvasObject {
 	case w.link.visit == nil:
 		parts = append(parts, look.Small(T("request.no-link")))
 		acts = append(acts, look.NewButton("go-link", T("go.link"), look.Plain, func() { w.Show(PageLink) }))
+	case !w.mayAsk():
+		parts = append(parts, w.hindrances()...)
+	case r.explained.Class == explain.Change && w.readOnly() != "":
+		parts = append(parts, w.readOnlyNotice())
+		acts = append(acts, look.NewButton("go-link", T("read-only.more"), look.Plain, func() { w.Show(PageLink) }))
 	case r.explained.Class == explain.Look:
 		acts = append(acts, look.NewButton("send-look", T("request.send-look"), look.Main, w.sendLook))
 	default:
@@ -444,7 +453,7 @@ func (w *Window) requestMargin() fyne.CanvasObject {
 
 // sendLook sends a request that only reads, once, as it is shown.
 func (w *Window) sendLook() {
-	if w.link.visit == nil || w.busy() || !w.req.sendable() || w.req.explained.Class != explain.Look {
+	if !w.mayAsk() || w.busy() || !w.req.sendable() || w.req.explained.Class != explain.Look {
 		return
 	}
 	w.send(w.req.explained)

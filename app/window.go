@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"runtime"
 	"sync"
 	"time"
 
@@ -57,6 +58,8 @@ type Options struct {
 	Do func(func())
 	// Now tells the time; nil is [time.Now].
 	Now func() time.Time
+	// System is what this computer runs, as runtime.GOOS names it, which it stands for when it is "".
+	System string
 }
 
 // Window is the whole window. Its methods are called on the window's thread.
@@ -100,6 +103,9 @@ func New(a fyne.App, win fyne.Window, e Engine, o Options) *Window {
 	}
 	if o.Now == nil {
 		o.Now = time.Now
+	}
+	if o.System == "" {
+		o.System = runtime.GOOS
 	}
 	w := &Window{app: a, win: win, engine: e, opt: o, now: o.Now, page: PageLink,
 		theme: &look.Theme{Shade: o.Taste.Shade, Factor: o.Taste.Factor}}
@@ -190,11 +196,13 @@ func (w *Window) tick() {
 	if w.ctx.Err() != nil {
 		return
 	}
+	w.watchHealth()
+	changed := w.watchSupply()
 	switch {
 	case w.page == PageGate && w.pass.sending == nil:
 		w.remeasure()
 		w.draw()
-	case w.page == PageCodes && w.code.looking != nil, w.page == PageGate:
+	case w.page == PageCodes && w.code.looking != nil, w.page == PageGate, changed:
 		w.draw()
 	}
 }

@@ -281,6 +281,23 @@ func TestWiring(t *testing.T) {
 	}
 }
 
+// TestBothWaysRound: a resistance that was measured with the probes swapped is the mean of both; more than 3 ohm between
+// them is a voltage (common practice, no source).
+func TestBothWaysRound(t *testing.T) {
+	for text, want := range map[string]string{"60.4 / 60.8": "60.6 Ω", "60,4/60,8 ohm": "60.6 Ω", "0.3Ω / 0.5Ω": "0.4 Ω", "OL / OL": "open", "1k2/1201": "1.20 kΩ"} {
+		if v, err := Parse(text); err != nil || v.String() != want {
+			t.Errorf("%q: %s, %v, want %s", text, v, err, want)
+		}
+	}
+	for text, why := range map[string]string{"60 / 64": "a voltage is present", "60 / OL": "a voltage is present", "1/2/3": "more than two", "60 /": "nothing is typed",
+		"/": "nothing is typed", "12.4 V / 12.5 V": "only a resistance", "60 / x": "not a number"} {
+		var wrong *ValueError
+		if v, err := Parse(text); !errors.As(err, &wrong) || !strings.Contains(wrong.Why, why) {
+			t.Errorf("%q: %s, %v, want %q", text, v, err, why)
+		}
+	}
+}
+
 func TestProbes(t *testing.T) {
 	if v, ok := Probes(Value{Number: 60}, Value{Number: 62}); !ok || v.Number != 61 {
 		t.Error(v, ok)

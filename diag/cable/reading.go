@@ -60,10 +60,14 @@ const (
 	mostVolts = 100
 )
 
-// Parse reads a value as people type it: 60.4, 60,4 Ω, 0.3 ohm, 1k2, 4R7, 2.2M, 250 mV, OL, open. Every error is a
-// [*ValueError].
+// Parse reads a value as people type it: 60.4, 60,4 Ω, 0.3 ohm, 1k2, 4R7, 2.2M, 250 mV, OL, open. A resistance that was
+// measured with the probes both ways round is two values with a stroke between them, 60.4 / 60.8: it is their mean, see
+// [Probes]. Every error is a [*ValueError].
 func Parse(text string) (Value, error) {
 	fail := func(why string) (Value, error) { return Value{}, &ValueError{text, why} }
+	if a, b, both := strings.Cut(text, "/"); both {
+		return parseBoth(text, a, b)
+	}
 	words := strings.Fields(text)
 	for i := 1; i < len(words); i++ {
 		if strings.ContainsAny(words[i-1][len(words[i-1])-1:], "0123456789") && strings.ContainsAny(words[i][:1], "0123456789") {
@@ -109,6 +113,30 @@ func Parse(text string) (Value, error) {
 	}
 	v.Number = n * factor
 	return v.checked(text)
+}
+
+// parseBoth reads a resistance and the same one with the probes swapped.
+func parseBoth(text, a, b string) (Value, error) {
+	fail := func(why string) (Value, error) { return Value{}, &ValueError{text, why} }
+	if strings.Contains(b, "/") {
+		return fail("there are more than two values; write one for each way round, as 60.4 / 60.8")
+	}
+	var values [2]Value
+	for i, s := range []string{a, b} {
+		v, err := Parse(s)
+		switch {
+		case err != nil:
+			return Value{}, err
+		case v.Unit == Volt:
+			return fail("only a resistance is measured with the probes both ways round")
+		}
+		values[i] = v
+	}
+	mean, ok := Probes(values[0], values[1])
+	if !ok {
+		return fail("the two values differ by more than 3 Ω, so a voltage is present and this is no resistance; wait until the car sleeps, and measure again")
+	}
+	return mean, nil
 }
 
 func unitOf(s string) Unit {
