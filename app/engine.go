@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"io"
 	"iter"
 	"time"
 
@@ -73,6 +74,9 @@ type Logbook interface {
 	PutOffset(ctx context.Context, place string, volts float64, at time.Time) error
 	Notes(ctx context.Context, carID int64) ([]garage.Note, error)
 	PutNote(ctx context.Context, carID int64, code string, n garage.Note) (garage.Note, error)
+	BackUp(ctx context.Context, w io.Writer) (garage.BackedUp, error)
+	ExportCar(ctx context.Context, carID int64, w io.Writer) (garage.Exported, error)
+	ImportCar(ctx context.Context, r io.ReaderAt, size int64) (garage.Imported, error)
 }
 
 // Engine is what stands behind the window.

@@ -82,6 +82,7 @@ func (w *Window) makeFields() {
 	w.makeLessonParts()
 	w.makeTalkParts()
 	w.makeHeardParts()
+	w.makeKeepFields()
 }
 
 // findAdapters looks what is plugged in.

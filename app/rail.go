@@ -10,7 +10,7 @@ import (
 	"readback/diag/garage"
 )
 
-// railContent is the left rail: the car, the steps of this visit, and the look of the window.
+// railContent is the left rail: the car, the steps of this visit, and the pages beside them.
 func (w *Window) railContent() fyne.CanvasObject {
 	list := []fyne.CanvasObject{}
 	for i, p := range steps {
@@ -28,7 +28,11 @@ func (w *Window) railContent() fyne.CanvasObject {
 		}
 		others = append(others, look.Wrap(0, look.NewButton("page "+string(p), text, look.Quiet, func() { w.Show(p) }).Chosen(p == w.page)))
 	}
-	return look.Pad(18, 14, 14, 14, look.Stack(16, w.carCard(), look.Stack(2, list...), look.Hair(), look.Pad(0, 0, 0, -8, look.Stack(0, others...)), look.Hair(), w.tasteRows()))
+	var own []fyne.CanvasObject
+	for _, p := range around {
+		own = append(own, look.NewButton("page "+string(p), T("page."+string(p)), look.Quiet, func() { w.Show(p) }).Chosen(p == w.page))
+	}
+	return look.Pad(16, 14, 10, 14, look.Stack(10, w.carCard(), look.Stack(2, list...), look.Hair(), look.Pad(0, 0, 0, -8, look.Stack(0, others...)), look.Hair(), look.Pad(0, 0, 0, -8, look.Wrap(0, own...))))
 }
 
 func (w *Window) carCard() fyne.CanvasObject {
@@ -129,28 +133,6 @@ func (w *Window) linkStanding() (string, look.Progress) {
 		return a.Protocol, look.Done
 	}
 	return a.Name, look.Done
-}
-
-// tasteRows are the small controls of the window itself.
-func (w *Window) tasteRows() fyne.CanvasObject {
-	t := w.opt.Taste
-	shade := func(s look.Shade, key string) fyne.CanvasObject {
-		return look.NewButton(key, T(key), look.Quiet, func() { t.Shade = s; w.taste(t) }).Chosen(t.Shade == s)
-	}
-	at := 0
-	for i, f := range look.Factors {
-		if t.Factor >= f {
-			at = i
-		}
-	}
-	size := func(i int, key string) fyne.CanvasObject {
-		return look.NewButton(key, T(key), look.Quiet, func() {
-			t.Factor = look.Factors[max(0, min(i, len(look.Factors)-1))]
-			w.taste(t)
-		})
-	}
-	return look.Stack(4, look.Fine(T("taste.colours")), look.Pad(0, 0, 0, -6, look.Wrap(0, shade(look.ShadeSystem, "taste.system"), shade(look.ShadeLight, "taste.light"), shade(look.ShadeDark, "taste.dark"))),
-		look.Fine(T("taste.size", "N", int(look.Factors[at]*100+0.5))), look.Pad(0, 0, 0, -6, look.Wrap(0, size(at-1, "taste.smaller"), size(at+1, "taste.larger"))))
 }
 
 // stripContent is the bottom strip: what the car is reached with, and what has left this computer.

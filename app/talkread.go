@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/dialog"
 	"fyne.io/fyne/v2/storage"
 
 	"readback/app/look"
@@ -29,6 +28,7 @@ const (
 	recordingFile = ".pcapng"
 	signalFile    = ".dbc"
 	cardFile      = ".txt"
+	bundleFile    = ".zip"
 )
 
 // errOtherFile means that a file was dropped on the window that it can't use.
@@ -46,6 +46,8 @@ func (w *Window) dropped(files []fyne.URI) {
 		case signalFile:
 			w.Show(PageHeard)
 			w.readSignals(f.Path())
+		case bundleFile:
+			w.takeBundle(f.Path())
 		case cardFile:
 			w.Show(PageRequest)
 			r, err := storage.Reader(f)
@@ -64,21 +66,7 @@ func (w *Window) dropped(files []fyne.URI) {
 
 // openFile lets the owner choose a file of a kind.
 func (w *Window) openFile(kind string, read func(path string)) {
-	d := dialog.NewFileOpen(func(r fyne.URIReadCloser, err error) {
-		if err == nil && r != nil {
-			path := r.URI().Path()
-			if err = r.Close(); err == nil {
-				read(path)
-				return
-			}
-		}
-		if err != nil {
-			w.said.err = err
-			w.draw()
-		}
-	}, w.win)
-	d.SetFilter(storage.NewExtensionFileFilter([]string{kind}))
-	d.Show()
+	w.chooseFile(w.opt.Taste.Folders.Recordings, []string{kind}, read, func(err error) { w.said.err = err; w.draw() })
 }
 
 func (w *Window) openRecording() { w.openFile(recordingFile, w.readRecording) }

@@ -7,10 +7,9 @@ import (
 	"time"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/driver/desktop"
+	"fyne.io/fyne/v2/dialog"
 
 	"readback/app/look"
-	"readback/diag"
 	"readback/diag/adapter"
 	"readback/diag/lesson"
 )
@@ -31,6 +30,11 @@ const (
 	PageTalk     Page = "talk"
 	PageHeard    Page = "heard"
 	PagePractice Page = "practice"
+	PageStart    Page = "start"
+	PageKeep     Page = "keep"
+	PageSettings Page = "settings"
+	PageHelp     Page = "help"
+	PageLeave    Page = "leave"
 )
 
 // steps are the pages that are steps of a visit.
@@ -39,16 +43,22 @@ var steps = []Page{PageCable, PageLink, PageCodes, PageRequest, PageGate, PageRe
 // beside are the pages beside a visit.
 var beside = []Page{PageLogbook, PageTalk, PageHeard, PagePractice}
 
-// Taste is what the owner has chosen for the window itself.
-type Taste struct {
-	Shade  look.Shade `json:"shade"`
-	Factor float32    `json:"textSize"`
-}
+// around are the pages about the program itself.
+var around = []Page{PageStart, PageKeep, PageSettings, PageHelp}
 
 // Options are how a window begins.
 type Options struct {
 	Taste Taste
+	Page  Page          // what is shown first; "" is the link
 	Place adapter.Place // connected at once when not ""
+	// Home is the folder in which files are written and looked for first when the owner has chosen none; Logbook is where
+	// the logbook is kept, LogbookFixed tells that it can't be chosen here.
+	Home, Logbook string
+	LogbookFixed  bool
+	// Anew, when not nil, ends this window and closes its logbook, runs a job off the window's thread that needs it closed
+	// (nil is none; it is told the file of the logbook), and begins another window in the same place. begun runs on the
+	// thread of that one.
+	Anew func(begun func(*Window), job func(ctx context.Context, logbook string))
 	// Keep, when not nil, is told of each change of taste.
 	Keep func(Taste)
 	// Progress is how far the owner has come in the lessons; KeepProgress, when not nil, is told when they come further.
@@ -90,6 +100,12 @@ type Window struct {
 	les   lessonState
 	said  talkState
 	ear   heardState
+	kept  keepState
+	help  helpState
+	menu  menuState
+
+	leaving  leaveState
+	choosing *dialog.FileDialog // a choice of a file or a folder that is open
 
 	rail, main, side *look.Scroller
 	strip            *fyne.Container
@@ -107,7 +123,10 @@ func New(a fyne.App, win fyne.Window, e Engine, o Options) *Window {
 	if o.System == "" {
 		o.System = runtime.GOOS
 	}
-	w := &Window{app: a, win: win, engine: e, opt: o, now: o.Now, page: PageLink,
+	if o.Page == "" {
+		o.Page = PageLink
+	}
+	w := &Window{app: a, win: win, engine: e, opt: o, now: o.Now, page: o.Page,
 		theme: &look.Theme{Shade: o.Taste.Shade, Factor: o.Taste.Factor}}
 	w.ctx, w.stop = context.WithCancel(context.Background())
 	w.door = &door{do: o.Do, draw: w.draw}
@@ -123,6 +142,9 @@ func New(a fyne.App, win fyne.Window, e Engine, o Options) *Window {
 	w.watchAdapters()
 	w.askOpenQuestions()
 	w.askDueProof()
+	w.readRecent()
+	a.Lifecycle().SetOnExitedForeground(func() { w.leaving.away = true })
+	a.Lifecycle().SetOnEnteredForeground(func() { w.leaving.away = false })
 	w.every(time.Second, w.tick)
 	w.every(hearEvery, w.overhear)
 	win.SetOnDropped(func(_ fyne.Position, files []fyne.URI) { w.dropped(files) })
@@ -207,27 +229,16 @@ func (w *Window) tick() {
 	}
 }
 
-// keys binds the keys that work everywhere: Escape keeps or cancels, Ctrl+1 to Ctrl+6 turn to a step.
-func (w *Window) keys(c fyne.Canvas) {
-	c.SetOnTypedKey(func(e *fyne.KeyEvent) {
-		if e.Name == fyne.KeyEscape {
-			w.escape()
-		}
-	})
-	numbers := []fyne.KeyName{fyne.Key1, fyne.Key2, fyne.Key3, fyne.Key4, fyne.Key5, fyne.Key6}
-	for i, p := range steps {
-		c.AddShortcut(&desktop.CustomShortcut{KeyName: numbers[i], Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(p) })
-	}
-	c.AddShortcut(&desktop.CustomShortcut{KeyName: fyne.KeyL, Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(PageLogbook) })
-	c.AddShortcut(&desktop.CustomShortcut{KeyName: fyne.KeyT, Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(PageTalk) })
-	c.AddShortcut(&desktop.CustomShortcut{KeyName: fyne.KeyH, Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(PageHeard) })
-	c.AddShortcut(&desktop.CustomShortcut{KeyName: fyne.KeyP, Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(PagePractice) })
-	c.AddShortcut(&desktop.CustomShortcut{KeyName: fyne.Key0, Modifier: fyne.KeyModifierControl}, func(fyne.Shortcut) { w.Show(PageCar) })
-}
-
 // escape always keeps: it stops what only reads, and leaves the gate without sending.
 func (w *Window) escape() {
+	if w.leaveChoice() {
+		return
+	}
 	switch {
+	case w.page == PageLeave:
+		w.Show(w.leaving.from)
+	case w.page == PageKeep && w.kept.task != taskNone:
+		w.leaveTask()
 	case w.code.looking != nil:
 		w.stopLooking()
 	case w.link.opening != nil:
@@ -248,6 +259,8 @@ func (w *Window) draw() {
 	if w.ctx.Err() != nil {
 		return
 	}
+	w.watchWork()
+	w.setMenu()
 	body, margin := w.pageContent() // first: the rail tells what the page finds
 	w.rail.Set(w.railContent())
 	w.main.Set(body)
@@ -292,30 +305,18 @@ func (w *Window) pageContent() (body, margin fyne.CanvasObject) {
 		body, margin = w.heardPage()
 	case PagePractice:
 		body, margin = w.practicePage()
+	case PageStart:
+		body, margin = w.startPage()
+	case PageKeep:
+		body, margin = w.keepPage()
+	case PageSettings:
+		body, margin = w.settingsPage()
+	case PageHelp:
+		body, margin = w.helpPage()
+	case PageLeave:
+		body, margin = w.leavePage()
 	default:
 		body, margin = w.linkPage()
 	}
 	return look.Pad(26, 30, 26, 30, body), margin
-}
-
-// taste changes the look of the window.
-func (w *Window) taste(t Taste) {
-	w.opt.Taste = t
-	w.theme.Shade, w.theme.Factor = t.Shade, t.Factor
-	w.app.Settings().SetTheme(w.theme)
-	w.draw()
-	if w.opt.Keep != nil {
-		w.opt.Keep(t)
-	}
-}
-
-// MayClose tells whether the window may be closed now. While a request is on its way it may not: the page that says
-// so is shown instead.
-func (w *Window) MayClose() bool {
-	s := w.pass.sending
-	if s == nil || s.stage == diag.SendReadBack || s.stage == diag.SendDone {
-		return true
-	}
-	w.Show(PageGate)
-	return false
 }

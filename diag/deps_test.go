@@ -77,7 +77,7 @@ var rooms = map[string]room{
 
 	"diag": {"assets diag/...", "puts the rooms together"},
 
-	"app":      {"app/look diag diag/heard diag/signal diag/talk " + plainValues, "values in, intent out; the car is reached through diag alone"},
+	"app":      {"app/look assets diag diag/heard diag/quantity diag/signal diag/talk " + plainValues, "values in, intent out; the car is reached through diag alone; assets for the licences"},
 	"app/look": {"", "drawn parts: they show what they are given"},
 
 	"cmd/readback": {"app app/look assets diag diag/adapter/all " + plainValues, "starts the window, which has an icon, and does nothing else"},

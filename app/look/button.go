@@ -86,7 +86,7 @@ func (b *Button) style() Style {
 func (b *Button) room() (side, height float32) {
 	switch {
 	case b.weight == Quiet:
-		return 8, 36
+		return 8, 44
 	case b.small:
 		return 13, 44
 	}

@@ -28,6 +28,11 @@ func Rows(rows ...fyne.CanvasObject) *fyne.Container {
 // Boxed is a card around one object.
 func Boxed(o fyne.CanvasObject) *fyne.Container { return Rows(Pad(14, 16, 14, 16, o)) }
 
+// Framed is a card that one object fills, whatever the height of the card.
+func Framed(o fyne.CanvasObject) *fyne.Container {
+	return container.New(&under{}, board(Card, Line), Pad(1, 1, 1, 1, o))
+}
+
 // Noted is a card with a coloured edge at its left, for a notice inside a page.
 func Noted(edge fyne.ThemeColorName, o fyne.CanvasObject) *fyne.Container {
 	return container.New(&noted{}, board(Card, Line), flat(edge), Pad(12, 16, 12, 20, o))

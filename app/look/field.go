@@ -11,7 +11,7 @@ import (
 	"fyne.io/fyne/v2/widget"
 )
 
-// Field is a line of text that the owner types. Escape goes to the window.
+// Field is a line of text that the owner types. Escape and the function keys go to the window.
 type Field struct {
 	widget.Entry
 	id    string
@@ -82,9 +82,9 @@ func (f *Field) AcceptsTab() bool { return false }
 // ID names the field within its window.
 func (f *Field) ID() string { return f.id }
 
-// TypedKey gives Escape to the window and keeps the other keys.
+// TypedKey gives Escape and the function keys to the window and keeps the other keys.
 func (f *Field) TypedKey(e *fyne.KeyEvent) {
-	if e.Name == fyne.KeyEscape {
+	if e.Name == fyne.KeyEscape || strings.HasPrefix(string(e.Name), "F") && len(e.Name) > 1 {
 		pass(f, e)
 		return
 	}

@@ -40,13 +40,16 @@ const (
 	ShadeDark   Shade = "dark"
 )
 
-// Factors of the text size that can be chosen, the ordinary one first among those in use.
-var Factors = []float32{1, 1.15, 1.3, 1.5, 2}
+// Factors of the text size that can be chosen.
+var Factors = []float32{0.8, 0.9, 1, 1.15, 1.3, 1.5, 1.75, 2}
+
+// OrdinaryFactor is the place of the ordinary size among the Factors.
+const OrdinaryFactor = 2
 
 // Theme is the program's theme: the two palettes, the Go fonts for every style, and a factor for the text size.
 type Theme struct {
 	Shade  Shade
-	Factor float32 // 1 is the ordinary size; anything below 1 counts as 1
+	Factor float32 // 1 is the ordinary size, 0 stands for it; what is out of the range of the Factors counts as its end
 }
 
 var (
@@ -102,7 +105,12 @@ func (t *Theme) Size(n fyne.ThemeSizeName) float32 {
 	return theme.DefaultTheme().Size(n)
 }
 
-func (t *Theme) factor() float32 { return max(1, t.Factor) }
+func (t *Theme) factor() float32 {
+	if t.Factor == 0 {
+		return 1
+	}
+	return max(Factors[0], min(t.Factor, Factors[len(Factors)-1]))
+}
 
 // Dark tells whether the dark palette is used under a system's variant.
 func (t *Theme) Dark(system fyne.ThemeVariant) bool {
