@@ -424,7 +424,7 @@ func TestKeyboardReachesAll(t *testing.T) {
 		}
 		seen = append(seen, f.ID())
 	}
-	want := []string{"codes", "write", "look", "car", "step link", "step read-back", "taste.dark"}
+	want := []string{"codes", "write", "look", "car", "step link", "step read-back", "page help"}
 	at := -1
 	for _, id := range want {
 		i := slices.Index(seen, id)
@@ -453,24 +453,6 @@ func TestCarNotes(t *testing.T) {
 	}
 }
 
-// TestTaste: colours and text size change at once and are told to be kept.
-func TestTaste(t *testing.T) {
-	b := newBench(t, setup{})
-	var kept []Taste
-	b.w.opt.Keep = func(t Taste) { kept = append(kept, t) }
-	b.tap("taste.dark")
-	b.tap("taste.larger")
-	b.tap("taste.larger")
-	b.tap("taste.smaller")
-	want := []Taste{{look.ShadeDark, 0}, {look.ShadeDark, 1.15}, {look.ShadeDark, 1.3}, {look.ShadeDark, 1.15}}
-	if !slices.Equal(kept, want) {
-		t.Errorf("kept %v, want %v", kept, want)
-	}
-	if b.w.theme.Shade != look.ShadeDark || b.w.theme.Factor != 1.15 {
-		t.Errorf("the theme is %+v", b.w.theme)
-	}
-}
-
 // TestGroundsFollowTheShade: what stays while pages come and go takes the new colours too, whether the owner or the
 // system has changed them.
 func TestGroundsFollowTheShade(t *testing.T) {
@@ -488,9 +470,9 @@ func TestGroundsFollowTheShade(t *testing.T) {
 		}
 	}
 	check("light", look.Light)
-	b.tap("taste.dark")
+	b.w.shade(look.ShadeDark)
 	check("dark", look.Dark)
-	b.tap("taste.light")
+	b.w.shade(look.ShadeLight)
 	check("light again", look.Light)
 }
 
@@ -555,7 +537,7 @@ func TestShortcutsFromAField(t *testing.T) {
 func TestPartsStay(t *testing.T) {
 	b := newBench(t, setup{})
 	b.read()
-	for _, id := range []string{"write", "look", "codes", "step gate", "car", "taste.dark"} {
+	for _, id := range []string{"write", "look", "codes", "step gate", "car", "page help"} {
 		before := look.Find(b.win.Canvas().Content(), id)
 		b.w.draw()
 		if after := look.Find(b.win.Canvas().Content(), id); after == nil || after != before {

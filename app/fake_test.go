@@ -221,12 +221,14 @@ func (f *fakeVisit) Send(ctx context.Context, e explain.Explanation) iter.Seq2[d
 
 // fakeLog is a logbook in memory.
 type fakeLog struct {
-	mu    sync.Mutex
-	open  []garage.Entry
-	cars  map[int64]garage.Car
-	cards []garage.Card
-	notes []garage.Note
-	meter []garage.MeterReading
+	exported []int64 // cars
+	imported []int64 // sizes of files
+	mu       sync.Mutex
+	open     []garage.Entry
+	cars     map[int64]garage.Car
+	cards    []garage.Card
+	notes    []garage.Note
+	meter    []garage.MeterReading
 
 	garage  []garage.Car
 	visits  []garage.Summary

@@ -14,6 +14,7 @@ import (
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/test"
 
+	_ "readback/app/locale"
 	"readback/app/look"
 	"readback/diag/adapter"
 	"readback/diag/explain"

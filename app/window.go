@@ -154,6 +154,13 @@ func New(a fyne.App, win fyne.Window, e Engine, o Options) *Window {
 	return w
 }
 
+// End ends all work without waiting for it, and shows that another window is about to begin. Close is still to be called.
+func (w *Window) End() {
+	w.stop()
+	w.door.close()
+	w.win.SetContent(look.Ground(look.Paper, look.Pad(60, 60, 60, 60, look.Stack(4, look.Title(T("keep.running")), look.Lead(T("keep.running.anew"))))))
+}
+
 // Close ends all work and the visit, and waits for both.
 func (w *Window) Close() error {
 	w.stop()
@@ -190,6 +197,9 @@ func (w *Window) Show(p Page) {
 func (w *Window) act(f func(ctx context.Context) func()) { w.actIn(w.ctx, f) }
 
 func (w *Window) actIn(ctx context.Context, f func(ctx context.Context) func()) {
+	if w.ctx.Err() != nil {
+		return
+	}
 	w.work.Go(func() {
 		if done := f(ctx); done != nil {
 			w.door.hand("", done)

@@ -102,7 +102,7 @@ func (s screen) clamp(want size) size {
 
 // runWindow starts the window and waits for it. Interrupts are passed on.
 func runWindow(self string, f flags, s screen) int {
-	c := exec.Command(self, "--place", f.place, "--theme", f.theme, "--size", s.clamp(f.size).String())
+	c := exec.Command(self, "--place", f.place, "--theme", f.theme, "--size", s.clamp(f.wanted()).String())
 	c.Env = environment(os.Environ())
 	c.Stdin, c.Stdout, c.Stderr = os.Stdin, os.Stdout, os.Stderr
 	signals := make(chan os.Signal, 4)
@@ -143,10 +143,5 @@ func exitCode(err error) int {
 
 // environment is the window's: Fyne reads these before the first line of this program runs.
 func environment(env []string) []string {
-	env = append(env, roleVar+"="+roleWindow, "FYNE_CACHE=5s")
-	switch os.Getenv("LANG") {
-	case "", "C", "POSIX", "C.UTF-8":
-		env = append(env, "LANG=en_GB.UTF-8") // a locale that names no language is an error there
-	}
-	return env
+	return append(env, roleVar+"="+roleWindow, "FYNE_CACHE=5s")
 }

@@ -4,12 +4,14 @@ import (
 	"errors"
 	"io"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
 
 	"readback/app"
 	"readback/app/look"
+	"readback/diag/quantity"
 )
 
 func TestParse(t *testing.T) {
@@ -19,9 +21,10 @@ func TestParse(t *testing.T) {
 		want flags
 		bad  bool
 	}{
-		{"", flags{theme: "dark", size: ordinary}, false},
+		{"", flags{theme: "dark"}, false},
 		{"--place practice: --theme light --size 1024x700", flags{place: "practice:", theme: "light", size: size{1024, 700}}, false},
-		{"--check", flags{theme: "dark", size: ordinary, check: true}, false},
+		{"--check", flags{theme: "dark", check: true}, false},
+		{"--size 1024x700 --theme dark", flags{theme: "dark", size: size{1024, 700}}, false},
 		{"--size 1024", flags{}, true}, {"--size 10x10", flags{}, true}, {"--size 99999x900", flags{}, true}, {"--size -1x-1", flags{}, true},
 		{"--theme pink", flags{}, true}, {"--nothing", flags{}, true}, {"practice:", flags{}, true},
 	} {
@@ -71,6 +74,29 @@ func TestVerdict(t *testing.T) {
 	}
 }
 
+// TestWanted: the size that was asked for, else the one that was kept, else the ordinary one.
+func TestWanted(t *testing.T) {
+	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
+	t.Setenv("HOME", t.TempDir())
+	t.Setenv("AppData", t.TempDir())
+	if got := (flags{}).wanted(); got != ordinary {
+		t.Errorf("nothing kept: %v", got)
+	}
+	path, err := settingsFile(tasteFile)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := saveSettings(path, app.Taste{Factor: 1, Width: 1500, Height: 950}); err != nil {
+		t.Fatal(err)
+	}
+	if got := (flags{}).wanted(); got != (size{1500, 950}) {
+		t.Errorf("kept 1500x950: %v", got)
+	}
+	if got := (flags{size: size{1024, 700}}).wanted(); got != (size{1024, 700}) {
+		t.Errorf("asked for 1024x700: %v", got)
+	}
+}
+
 func TestClamp(t *testing.T) {
 	for _, c := range []struct {
 		screen     screen
@@ -89,18 +115,25 @@ func TestClamp(t *testing.T) {
 	}
 }
 
-// TestEnvironment: the window gets what Fyne reads before main, and a language where the system names none.
+// TestEnvironment: the window gets what Fyne reads before main.
 func TestEnvironment(t *testing.T) {
-	t.Setenv("LANG", "C")
 	env := strings.Join(environment(nil), " ")
-	for _, want := range []string{"FYNE_CACHE=5s", "READBACK_ROLE=window", "LANG=en_GB.UTF-8"} {
+	for _, want := range []string{"FYNE_CACHE=5s", "READBACK_ROLE=window"} {
 		if !strings.Contains(env, want) {
 			t.Errorf("%q has no %s", env, want)
 		}
 	}
-	t.Setenv("LANG", "de_DE.UTF-8")
-	if env := strings.Join(environment(nil), " "); strings.Contains(env, "LANG=") {
-		t.Errorf("the language of the system is replaced: %q", env)
+}
+
+// TestNoLanguage: on a system that names no language none of the processes complains about that.
+func TestNoLanguage(t *testing.T) {
+	for _, name := range []string{"LANG", "LC_ALL"} {
+		c := exec.Command(os.Args[0], "-test.run", "^TestParse$")
+		c.Env = []string{"HOME=" + t.TempDir(), name + "=C.UTF-8"}
+		out, err := c.CombinedOutput()
+		if err != nil || strings.Contains(string(out), "locale") {
+			t.Errorf("with %s: %v %s", c.Env, err, out)
+		}
 	}
 }
 
@@ -109,7 +142,8 @@ func TestTasteIsKept(t *testing.T) {
 	if got, err := loadTaste(path); err != nil || got != (app.Taste{Factor: 1}) {
 		t.Errorf("nothing kept: %+v, %v", got, err)
 	}
-	for _, want := range []app.Taste{{Shade: look.ShadeDark, Factor: 1.5}, {Factor: 1}, {Shade: look.ShadeLight, Factor: 2}} {
+	for _, want := range []app.Taste{{Shade: look.ShadeDark, Factor: 1.5}, {Factor: 1}, {Shade: look.ShadeLight, Factor: 0.8},
+		{Factor: 2, Language: "de", Units: quantity.Choice{Way: quantity.Mile, Pressure: quantity.Bar}, Folders: app.Folders{Logbook: "/a", Recordings: "/b", Reports: "/c"}, Width: 1400, Height: 900}} {
 		if err := saveSettings(path, want); err != nil {
 			t.Fatal(err)
 		}
@@ -120,7 +154,7 @@ func TestTasteIsKept(t *testing.T) {
 	if left, _ := filepath.Glob(filepath.Join(filepath.Dir(path), "*")); len(left) != 1 {
 		t.Errorf("left behind: %v", left)
 	}
-	for _, text := range []string{"", "{", `{"shade":"pink","textSize":99}`, "null"} {
+	for _, text := range []string{"", "{", `{"shade":"pink","textSize":99,"width":3,"height":70000,"units":{"way":"ell","temperature":"K"},"folders":{"logbook":"here"}}`, "null"} {
 		if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
 			t.Fatal(err)
 		}

@@ -13,6 +13,8 @@ import (
 	"os"
 	"strconv"
 	"strings"
+
+	_ "readback/app/locale"
 )
 
 // Exit codes. They agree with those of readback-cli.
@@ -34,8 +36,21 @@ const (
 type flags struct {
 	place string
 	theme string
-	size  size
+	size  size // zero when nobody has asked for one
 	check bool
+}
+
+// wanted is the size that the window should have: the one that was asked for, else the one it was closed with.
+func (f flags) wanted() size {
+	if f.size != (size{}) {
+		return f.size
+	}
+	if path, err := settingsFile(tasteFile); err == nil {
+		if t, err := loadTaste(path); err == nil && t.Width > 0 {
+			return size{t.Width, t.Height}
+		}
+	}
+	return ordinary
 }
 
 // size is a window's size in units of the screen's scale.
@@ -45,6 +60,9 @@ var ordinary = size{1280, 820}
 
 // least is the smallest window that is still of use.
 var least = size{760, 480}
+
+// most is the most that a window can be wide or high.
+const most = 16384
 
 func (s size) String() string { return fmt.Sprintf("%dx%d", s.w, s.h) }
 
@@ -56,7 +74,7 @@ func (s *size) Set(text string) error {
 	if !ok || err1 != nil || err2 != nil {
 		return errors.New("a size is written like 1280x820")
 	}
-	if w < least.w || h < least.h || w > 16384 || h > 16384 {
+	if w < least.w || h < least.h || w > most || h > most {
 		return fmt.Errorf("a size is at least %s", least)
 	}
 	*s = size{w, h}
@@ -64,12 +82,12 @@ func (s *size) Set(text string) error {
 }
 
 func parse(args []string, out io.Writer) (flags, error) {
-	f := flags{theme: os.Getenv("READBACK_THEME"), size: ordinary}
+	f := flags{theme: os.Getenv("READBACK_THEME")}
 	set := flag.NewFlagSet("readback", flag.ContinueOnError)
 	set.SetOutput(io.Discard) // an error is told once, by the caller
 	set.StringVar(&f.place, "place", "", "connect at once to the adapter at this `PLACE`, such as practice: or serial:/dev/ttyUSB0")
 	set.StringVar(&f.theme, "theme", f.theme, "`light` or dark, whatever the system says (also READBACK_THEME)")
-	set.Var(&f.size, "size", "`WxH` of the window; it is made smaller where the screen is")
+	set.Var(&f.size, "size", "`WxH` of the window (1280x820, or as it was closed); it is made smaller where the screen is")
 	set.BoolVar(&f.check, "check", false, "say whether a window can be opened here, and end")
 	if err := set.Parse(args); err != nil {
 		if errors.Is(err, flag.ErrHelp) {

@@ -1,0 +1,208 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"sync"
+	"sync/atomic"
+	"syscall"
+
+	"fyne.io/fyne/v2"
+	fyneapp "fyne.io/fyne/v2/app"
+
+	"readback/app"
+	"readback/app/look"
+	"readback/assets"
+	"readback/diag/adapter"
+	"readback/diag/garage"
+	"readback/diag/lesson"
+)
+
+// house is what the window lives in: the frame on the screen, the choices that are kept, and the logbook. The window may
+// end and another one begin in the same frame.
+type house struct {
+	app   fyne.App
+	win   fyne.Window
+	flags flags
+	opt   app.Options
+
+	store   *garage.Store
+	trouble error // why there is no logbook, or what happened to the one before
+	shown   *app.Window
+
+	between atomic.Bool // one window has ended and the next has not begun
+	work    sync.WaitGroup
+}
+
+// showWindow is the whole life of the window's process.
+func showWindow(f flags) int {
+	h := &house{flags: f, opt: options(f)}
+	h.openStore(context.Background(), h.opt.Taste.Folders.Logbook)
+	h.app = fyneapp.New() // without a name Fyne keeps no preferences of its own
+	h.app.SetIcon(fyne.NewStaticResource("icon.png", assets.Icon()))
+	h.speak()
+	h.win = h.app.NewWindow(app.T("window.title"))
+	h.win.Resize(fyne.NewSize(float32(f.size.w), float32(f.size.h)))
+	h.win.CenterOnScreen()
+	h.begin()
+	h.win.SetCloseIntercept(func() {
+		if !h.between.Load() && h.shown.MayClose() {
+			h.win.Close()
+		}
+	})
+	h.win.SetOnClosed(h.keepSize)
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	go func() {
+		<-ctx.Done() // by a signal, or by stop once the window is closed
+		fyne.Do(h.win.Close)
+	}()
+	h.win.ShowAndRun()
+	stop()
+	h.work.Wait()
+	if err := h.end(); err != nil {
+		fmt.Fprintln(os.Stderr, "readback: closing:", err)
+	}
+	return exitDone
+}
+
+// speak chooses the language of the window; READBACK_LANG goes before what was kept.
+func (h *house) speak() {
+	tag := os.Getenv("READBACK_LANG")
+	if tag == "" {
+		tag = h.opt.Taste.Language
+	}
+	if err := app.UseLanguage(tag); err != nil { // the window speaks all the same
+		fmt.Fprintln(os.Stderr, "readback:", err)
+	}
+}
+
+// begin puts a window into the frame. With an empty logbook it begins at the four doors.
+func (h *house) begin() {
+	o := h.opt
+	o.Anew, o.Keep = h.anew, h.keep
+	o.Page = ""
+	if h.store != nil && o.Place == "" {
+		if cars, err := h.store.Cars(context.Background()); err == nil && len(cars) == 0 {
+			o.Page = app.PageStart
+		}
+	}
+	h.opt.Place = "" // once
+	h.shown = app.New(h.app, h.win, engine(h.store, h.trouble), o)
+}
+
+// anew ends the window and its logbook, does a job that needs the logbook closed, and begins another window.
+func (h *house) anew(begun func(*app.Window), job func(ctx context.Context, logbook string)) {
+	if !h.between.CompareAndSwap(false, true) {
+		return
+	}
+	dir := h.opt.Taste.Folders.Logbook
+	h.shown.End()
+	h.work.Go(func() {
+		ctx := context.Background()
+		err := h.end()
+		if job != nil {
+			job(ctx, h.opt.Logbook)
+		}
+		h.openStore(ctx, dir)
+		h.trouble = errors.Join(h.trouble, err)
+		fyne.Do(func() {
+			h.speak()
+			h.begin()
+			h.between.Store(false)
+			begun(h.shown)
+		})
+	})
+}
+
+// end ends the window and its logbook.
+func (h *house) end() error {
+	err := h.shown.Close()
+	if h.store != nil {
+		err = errors.Join(err, h.store.Close())
+	}
+	h.store = nil
+	return err
+}
+
+// openStore opens the logbook in a folder, "" is the usual one. One that was damaged has been put
+// aside by then, and a new one is begun; the trouble still says so.
+func (h *house) openStore(ctx context.Context, dir string) {
+	h.opt.Logbook, h.opt.LogbookFixed, h.trouble = "", os.Getenv(garage.HomeVariable) != "", nil
+	path, err := garage.DefaultPath()
+	if err != nil {
+		h.trouble = err
+		return
+	}
+	if dir != "" && !h.opt.LogbookFixed {
+		path = filepath.Join(dir, filepath.Base(path))
+	}
+	h.opt.Logbook = path
+	h.store, h.trouble = garage.Open(ctx, path)
+	var damaged *garage.DamagedError
+	if errors.As(h.trouble, &damaged) && damaged.KeptAs != "" {
+		again, err := garage.Open(ctx, path)
+		h.store, h.trouble = again, errors.Join(h.trouble, err)
+	}
+}
+
+// keep takes the choices over and writes them down.
+func (h *house) keep(t app.Taste) {
+	h.opt.Taste = t
+	path, err := settingsFile(tasteFile)
+	if err == nil {
+		err = saveSettings(path, t)
+	}
+	told(err)
+}
+
+// keepSize writes down how large the window was when it was closed, beside the choices that were kept.
+func (h *house) keepSize() {
+	if h.win.FullScreen() {
+		return
+	}
+	path, err := settingsFile(tasteFile)
+	if err != nil {
+		told(err)
+		return
+	}
+	t, err := loadTaste(path)
+	if err != nil {
+		told(err)
+		return
+	}
+	s := h.win.Canvas().Size()
+	t.Width, t.Height = int(s.Width), int(s.Height)
+	told(saveSettings(path, t))
+}
+
+func told(err error) {
+	if err != nil {
+		fmt.Fprintln(os.Stderr, err)
+	}
+}
+
+// options join what was kept, what the environment says and what the command line says; the last wins.
+func options(f flags) app.Options {
+	o := app.Options{Place: adapter.Place(f.place), Taste: app.Taste{Factor: 1}}
+	path, err := settingsFile(tasteFile)
+	if err == nil {
+		o.Taste, err = loadTaste(path)
+	}
+	told(err)
+	lessons, err := settingsFile(progressFile)
+	if err == nil {
+		o.Progress, err = loadProgress(lessons)
+		o.KeepProgress = func(p lesson.Progress) { told(saveSettings(lessons, p)) }
+	}
+	told(err)
+	if f.theme != "" {
+		o.Taste.Shade = look.Shade(f.theme)
+	}
+	o.Home, err = os.UserHomeDir()
+	told(err)
+	return o
+}
