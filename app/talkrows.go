@@ -111,9 +111,8 @@ func isWait(m talk.Message) bool {
 // exchangeLine is an exchange in a list: question over answer, bytes beside meaning. All are equally high.
 func exchangeLine(x talk.Exchange) fyne.CanvasObject {
 	asked, answer := sides(x)
-	said, word := x.Said.Text, T("talk.said")
 	if x.Outcome == talk.Trouble {
-		said, word = x.Text, T("talk.noted")
+		return troubleLine(x)
 	}
 	line := func(word string, m *talk.Message, words string) fyne.CanvasObject {
 		if m == nil && words == "" {
@@ -129,13 +128,23 @@ func exchangeLine(x talk.Exchange) fyne.CanvasObject {
 		return look.Stack(0, look.Row(8, tag, look.Growing(cut(words, cutWords))), cut(headBytes(m), look.Style{Mono: true, Size: look.SizeSmall, Color: look.Soft}))
 	}
 	talked := func(form func(string, *talk.Message, string) fyne.CanvasObject) (q, a fyne.CanvasObject) {
-		return form(T("talk.asked"), asked, x.Asked.Text), form(word, answer, said)
+		return form(T("talk.asked"), asked, x.Asked.Text), form(T("talk.said"), answer, x.Said.Text)
 	}
 	q1, a1 := talked(line)
 	q2, a2 := talked(line)
 	q3, a3 := talked(slim)
 	return look.Pad(8, 14, 8, 14, look.Either(look.Scaled(560), look.Stack(2, look.Row(12, look.Growing(headCut(x)), look.Growing(endCut(x))), q1, a1),
 		look.Either(look.Scaled(390), look.Stack(2, headCut(x), endCut(x), q2, a2), look.Stack(2, headCut(x), endCut(x), q3, a3))))
+}
+
+// troubleLine is what went wrong, in a list: as high as an exchange, with all its width for the words.
+func troubleLine(x talk.Exchange) fyne.CanvasObject {
+	words := func() fyne.CanvasObject {
+		return look.Row(10, look.Fixed(look.Scaled(46), cut(T("talk.noted"), cutFine)), look.Growing(cut(x.Text, cutWords)))
+	}
+	head := func() fyne.CanvasObject { return look.Row(12, look.Growing(headCut(x)), look.Growing(endCut(x))) }
+	none := func() fyne.CanvasObject { return cut("", cutWords) }
+	return look.Pad(8, 14, 8, 14, look.Either(look.Scaled(560), look.Stack(2, head(), words(), none()), look.Stack(2, headCut(x), endCut(x), words(), none())))
 }
 
 // Limits of what an open row shows; the explanation in the margin has the rest.

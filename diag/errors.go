@@ -9,6 +9,7 @@ import (
 	"readback/diag/adapter"
 	"readback/diag/bus"
 	"readback/diag/garage"
+	"readback/diag/isotp"
 	"readback/diag/link"
 	"readback/diag/uds"
 )
@@ -18,6 +19,8 @@ import (
 func Sentence(err error) string {
 	var (
 		open    *adapter.OpenError
+		torn    *link.TornError
+		silence *link.SilenceError
 		alert   *link.AdapterError
 		refused *uds.NegativeError
 		shape   *uds.ShapeError
@@ -95,10 +98,30 @@ func Sentence(err error) string {
 		return "The request asks the module not to answer, and no answer came. Whether it was heard is not known."
 	case errors.Is(err, uds.ErrNoAnswer):
 		return "The module did not answer. Silence is neither yes nor no."
+	case errors.As(err, &silence):
+		return "The adapter waited, and no answer came. Silence is neither yes nor no."
+	case errors.As(err, &torn):
+		return tornSentence(torn)
+	case errors.Is(err, link.ErrTooLong):
+		return "The message is too long for this adapter or address. Nothing was sent."
+	case errors.Is(err, link.ErrNotSent):
+		return "Nothing was sent."
 	case errors.As(err, &shape):
 		return "A module answered in a form that is not understood. Its bytes are kept as they are."
 	}
 	return "Something went wrong: " + err.Error()
+}
+
+// tornSentence says how much of an answer is there, and why it is not more.
+func tornSentence(e *link.TornError) string {
+	what := "An answer arrived only in part"
+	if e.Want > 0 {
+		what += fmt.Sprintf(": %d of %d bytes", e.Got, e.Want)
+	}
+	if errors.Is(e, isotp.ErrNoPair) {
+		return what + ". On which identifier this module listens is not known yet, so nobody could tell it to go on."
+	}
+	return what + ". Read again; if it happens often, the adapter loses data."
 }
 
 func fileSentence(e *garage.FileError) string {

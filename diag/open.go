@@ -56,7 +56,7 @@ func Open(ctx context.Context, o Options) (*Visit, error) {
 	if len(o.Identifiers) > maxIdentifiers {
 		return nil, ErrManyIdentifiers
 	}
-	v := &Visit{opt: o, record: trace.NewRecorder(time.Now), heard: map[link.ID]bool{}}
+	v := &Visit{opt: o, record: trace.NewRecorder(time.Now).InWords(Sentence), heard: map[link.ID]bool{}}
 	conn, err := adapter.Open(ctx, o.Drivers, o.Place, adapter.Options{Tap: v.record, Tell: o.Tell})
 	if err != nil {
 		return nil, err

@@ -45,6 +45,7 @@ const (
 // bus does not push the conversation out. Its methods may be called from several goroutines. It is a bus.Tap.
 type Recorder struct {
 	now func() time.Time
+	say func(error) string
 
 	mu       sync.Mutex
 	seq      uint64
@@ -66,7 +67,14 @@ type frameRecord struct {
 
 // NewRecorder makes a Recorder. now tells the time of what has no time of its own.
 func NewRecorder(now func() time.Time) *Recorder {
-	return &Recorder{now: now, frames: ring[frameRecord]{limit: maxFrames}, messages: ring[Entry]{limit: maxMessages}}
+	return &Recorder{now: now, say: error.Error, frames: ring[frameRecord]{limit: maxFrames}, messages: ring[Entry]{limit: maxMessages}}
+}
+
+// InWords lets say tell what went wrong, in the texts of troubles from now on; without it they are the texts of the errors.
+// It is called before anything is recorded.
+func (r *Recorder) InWords(say func(error) string) *Recorder {
+	r.say = say
+	return r
 }
 
 // Frame records one frame; the time is now when at is zero.

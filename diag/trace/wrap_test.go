@@ -207,3 +207,20 @@ func TestLinkTroubles(t *testing.T) {
 		}
 	}
 }
+
+// The texts of troubles are those of whoever makes sentences, where there is one.
+func TestTroublesInWords(t *testing.T) {
+	r := NewRecorder(atNoon).InWords(func(err error) string { return "<" + err.Error() + ">" })
+	b := &oneBus{sendErr: bus.ErrOff, recvErr: bus.ErrGone}
+	w := WrapBus(b, r)
+	if w.Send(t.Context(), frame(t, "7E0#023E00")) == nil {
+		t.Fatal("sent")
+	}
+	if _, err := w.Receive(t.Context()); err == nil {
+		t.Fatal("received")
+	}
+	e := r.Entries()
+	if len(e) != 2 || e[0].Text != "Not sent. <"+bus.ErrOff.Error()+">" || e[1].Text != "<"+bus.ErrGone.Error()+">" {
+		t.Errorf("recorded %+v", e)
+	}
+}

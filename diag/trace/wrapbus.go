@@ -35,7 +35,7 @@ func (t *tracedBus) Send(ctx context.Context, f can.Frame) error {
 		return nil
 	}
 	if !errors.Is(err, bus.ErrClosed) {
-		t.record.add(Entry{At: at, Direction: bus.Out, Level: Trouble, ID: link.IDOf(f), Data: dataOf(f), Frames: []can.Frame{f}, Text: "frame not sent: " + err.Error()})
+		t.record.add(Entry{At: at, Direction: bus.Out, Level: Trouble, ID: link.IDOf(f), Data: dataOf(f), Frames: []can.Frame{f}, Text: "Not sent. " + t.record.say(err)})
 	}
 	return err
 }
@@ -48,7 +48,7 @@ func (t *tracedBus) Receive(ctx context.Context) (bus.Received, error) {
 	case err == nil:
 		t.record.add(Entry{At: e.At, Direction: bus.In, Level: Trouble, Text: FaultText(e.Fault)})
 	case errors.Is(err, bus.ErrGone):
-		t.record.add(Entry{Direction: bus.In, Level: Trouble, Text: err.Error()})
+		t.record.add(Entry{Direction: bus.In, Level: Trouble, Text: t.record.say(err)})
 	}
 	return e, err
 }

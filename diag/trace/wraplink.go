@@ -28,7 +28,7 @@ func (t *tracedLink) Send(ctx context.Context, m link.Message) error {
 	case err == nil:
 		t.record.add(e)
 	case !errors.Is(err, link.ErrClosed):
-		e.Level, e.Text = Trouble, "message not sent: "+err.Error()
+		e.Level, e.Text = Trouble, "Not sent. "+t.record.say(err)
 		t.record.add(e)
 	}
 	return err
@@ -44,7 +44,7 @@ func (t *tracedLink) Receive(ctx context.Context) (link.Message, error) {
 			Data: slices.Clone(m.Data), Frames: slices.Clone(m.Frames)})
 		return m, nil
 	}
-	e := Entry{Direction: bus.In, Level: Trouble, Text: err.Error()}
+	e := Entry{Direction: bus.In, Level: Trouble}
 	var torn *link.TornError
 	var silence *link.SilenceError
 	var alert *link.AdapterError
@@ -57,7 +57,7 @@ func (t *tracedLink) Receive(ctx context.Context) (link.Message, error) {
 	default:
 		return m, err // closed, or the caller's context has ended: nothing happened on the wire
 	}
-	e.ID = e.Address.Answer
+	e.ID, e.Text = e.Address.Answer, t.record.say(err)
 	t.record.add(e)
 	return m, err
 }
