@@ -178,12 +178,24 @@ func (w *Window) definitions() fyne.CanvasObject {
 	if h.signals == nil {
 		return look.Wrap(8, open, look.Small(T("heard.signals.none")))
 	}
-	text := N("heard.signals", len(h.signals.Messages), "File", h.file)
-	if n := len(h.signals.Problems); n > 0 {
-		text = sentences(text, N("heard.signals.problems", n, "First", h.signals.Problems[0].String()))
+	text, problems := N("heard.signals", len(h.signals.Messages), "File", h.file), h.signals.Problems
+	parts := []fyne.CanvasObject{look.Wrap(8, open, look.NewButton("heard-forget", T("heard.signals.forget"), look.Quiet, func() { h.signals = nil; w.draw() }))}
+	if n := len(problems); n > 0 {
+		text = sentences(text, N("heard.signals.problems", n))
 	}
-	return look.Stack(4, look.Wrap(8, open, look.NewButton("heard-forget", T("heard.signals.forget"), look.Quiet, func() { h.signals = nil; w.draw() })), look.Small(text))
+	parts = append(parts, look.Small(text))
+	for i, p := range problems {
+		if i == mostProblems {
+			parts = append(parts, look.Fine(N("heard.signals.problems.more", len(problems)-i)))
+			break
+		}
+		parts = append(parts, look.AsIs(p.String(), look.Style{Size: look.SizeFine, Color: look.Soft}))
+	}
+	return look.Stack(4, parts...)
 }
+
+// mostProblems is how many places that could not be read are told one by one.
+const mostProblems = 5
 
 // heardBytes are the newest bytes of an identifier: those that have changed are bold, those that just changed coloured.
 func heardBytes(r heard.Row) fyne.CanvasObject {

@@ -1,10 +1,14 @@
 package app
 
 import (
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
 	"fyne.io/fyne/v2"
+
+	"readback/diag/link"
 )
 
 // TestHeard: who talks, how often, what changes, and what it means by a definition file.
@@ -45,6 +49,27 @@ func TestHeard(t *testing.T) {
 	b.tap("heard-forget")
 	if b.w.ear.signals != nil {
 		t.Error("the definition file is still open")
+	}
+}
+
+// A definition file with errors is used as far as it can be read; each place that can't be is named with its line.
+func TestHeardBadDefinitions(t *testing.T) {
+	text := "BO_ 256 Motion: 8 X\n SG_ Speed : 0|16@1+ (1,0) [0|0] \"\" X\n"
+	for range mostProblems + 2 {
+		text += " SG_ Bad : 0|0@1+ (1,0) [0|0] \"\" X\n"
+	}
+	path := filepath.Join(t.TempDir(), "bad.dbc")
+	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	b := newBench(t, setup{})
+	b.heardRecording(spoken().file(t, "visit.pcapng"))
+	b.w.readSignals(path)
+	b.until("read", func() bool { return b.w.ear.signals != nil })
+	b.says("bad.dbc describes 1 identifier. 7 places in it could not be read. The rest is used.", "line 3: ", "line 7: ", "the number of bits is 0", "and 2 more")
+	b.saysNot("line 8: ")
+	if m, ok := b.w.ear.message(link.ID11(0x100)); !ok || len(m.Signals) != 1 {
+		t.Error("the rest is not used")
 	}
 }
 
