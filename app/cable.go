@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"maps"
 	"slices"
 	"strings"
@@ -223,7 +224,7 @@ func (w *Window) cableStanding() (string, look.Progress) {
 		return T("stand.cable.doubt"), look.Ahead
 	}
 	if v, ok := single["car:6-14"]; ok {
-		return T("stand.cable.good", "Value", v.Value), look.Done
+		return T("stand.cable.good", "Value", measured(v.Value)), look.Done
 	}
 	return N("stand.cable.some", len(single)), look.Ahead
 }
@@ -234,7 +235,7 @@ func (w *Window) cablePage() (body, margin fyne.CanvasObject) {
 	if !c.read {
 		var lines []fyne.CanvasObject
 		for _, s := range cable.Cautions() {
-			lines = append(lines, look.Body(s))
+			lines = append(lines, look.Body(told(s)))
 		}
 		lines = append(lines, look.Buttons(look.NewButton("cautions-read", T("cable.read"), look.Plain, func() { c.read = true; w.draw() }).Small()))
 		parts = append(parts, look.Noted(look.Alert, look.Stack(6, append([]fyne.CanvasObject{look.Head(T("caution"))}, lines...)...)))
@@ -271,7 +272,7 @@ func (w *Window) cableDrawing() fyne.CanvasObject {
 		if v.Level == cable.Good {
 			continue
 		}
-		parts = append(parts, look.Row(10, look.Natural(look.NewMark(levelSigns[v.Level], 16)).At(look.Top), look.Growing(look.Body(sentences(v.Text, v.Next))).At(look.Top)))
+		parts = append(parts, look.Row(10, look.Natural(look.NewMark(levelSigns[v.Level], 16)).At(look.Top), look.Growing(look.Body(sentences(told(v.Text), told(v.Next)))).At(look.Top)))
 	}
 	return look.Boxed(look.Stack(8, parts...))
 }
@@ -331,9 +332,9 @@ func (w *Window) meterRows() fyne.CanvasObject {
 		sign, text := look.MarkWaiting, T("cable.measure")
 		switch {
 		case wrong[s.Key] != nil:
-			sign, text = look.MarkOpen, strings.TrimPrefix(wrong[s.Key].Error(), "cable: ")
+			sign, text = look.MarkOpen, valueSentence(wrong[s.Key])
 		case judged:
-			sign, text = levelSigns[v.Level], sentences(v.Text, v.Next)
+			sign, text = levelSigns[v.Level], sentences(told(v.Text), told(v.Next))
 		}
 		said := look.Small(text)
 		if judged || wrong[s.Key] != nil {
@@ -343,14 +344,23 @@ func (w *Window) meterRows() fyne.CanvasObject {
 		if at, kept := c.keptAt(s.Key); kept {
 			where = dots(where, T("cable.kept.when", "When", when(at, w.now())))
 		}
-		what := look.Stack(1, look.Body(s.What), look.Fine(where), said)
+		what := look.Stack(1, look.Body(told(s.What)), look.Fine(where), said)
 		rows = append(rows, look.Pad(7, 12, 7, 14, look.Row(14, look.Natural(look.NewMark(sign, 18)), look.Growing(what), look.Fixed(look.Scaled(120), c.fields[s.Key]))))
 	}
 	parts := []fyne.CanvasObject{look.Rows(rows...)}
 	for _, v := range together {
-		parts = append(parts, look.Noted(levelColours[v.Level], look.Stack(2, look.Head(v.Text), look.Body(v.Next))))
+		parts = append(parts, look.Noted(levelColours[v.Level], look.Stack(2, look.Head(told(v.Text)), look.Body(told(v.Next)))))
 	}
 	return look.Stack(10, parts...)
+}
+
+// valueSentence says why a value can't be read.
+func valueSentence(err error) string {
+	var wrong *cable.ValueError
+	if errors.As(err, &wrong) {
+		return T("cable.value.wrong", "Value", wrong.Text, "Why", told(wrong.Why))
+	}
+	return told(diag.Sentence(err))
 }
 
 var levelColours = map[cable.Level]fyne.ThemeColorName{cable.Good: look.Accent, cable.Note: look.Accent, cable.Doubt: look.Amber, cable.Stop: look.Danger}
@@ -387,10 +397,10 @@ func (w *Window) cableMargin() fyne.CanvasObject {
 	if w.cable.read {
 		for i, s := range cable.Cautions() {
 			if i == 0 {
-				parts = append(parts, look.Stack(4, look.Head(T("caution")), look.Body(s)))
+				parts = append(parts, look.Stack(4, look.Head(T("caution")), look.Body(told(s))))
 				continue
 			}
-			parts = append(parts, look.Body(s))
+			parts = append(parts, look.Body(told(s)))
 		}
 	}
 	return w.sourced(T("source.cable"), parts...)

@@ -303,9 +303,9 @@ func (w *Window) aroundList() (parts []fyne.CanvasObject) {
 		if n := len(p.Codes) - fewCodes; n > 0 {
 			codes = N("list.more", n, "List", commas(p.Codes[:fewCodes]))
 		}
-		said := []fyne.CanvasObject{look.Head(T("pattern." + p.Key)), look.Body(p.Text)}
+		said := []fyne.CanvasObject{look.Head(T("pattern." + p.Key)), look.Body(told(p.Text))}
 		if p.Next != "" {
-			said = append(said, look.Body(leadIn(T("health.next"), p.Next)))
+			said = append(said, look.Body(leadIn(T("health.next"), told(p.Next))))
 		}
 		parts = append(parts, look.Noted(look.Accent, look.Stack(4, append(said, look.Small(codes))...)))
 	}

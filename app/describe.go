@@ -24,9 +24,9 @@ func describe(v diag.CodeView) codeText {
 	d := v.Describe
 	line, failure := d.Line, ""
 	if !d.Known { // the maker's own: only what failed can be told
-		line, failure = d.Meaning, d.FailureText
+		line, failure = told(d.Meaning), d.FailureText
 	}
-	return codeText{title: upperFirst(strings.TrimSuffix(line, ".")), detail: dots(failure, d.Area), sign: signs[d.Verdict], state: d.Short}
+	return codeText{title: upperFirst(strings.TrimSuffix(line, ".")), detail: dots(failure, told(d.Area)), sign: signs[d.Verdict], state: told(d.Short)}
 }
 
 // noted is the text of a row whose code the owner has a note on: the note says what the maker has not published.
@@ -65,14 +65,14 @@ func (w *Window) codeMargin() fyne.CanvasObject {
 			parts = append(parts, look.Stack(4, lines...))
 		}
 	}
-	add(T("code.m.letters"), d.Letters)
+	add(T("code.m.letters"), told(d.Letters))
 	line := d.Line
 	if line == "" {
 		line = d.Meaning
 	}
-	add(T("code.m.means"), upperFirst(line), d.Doubt)
-	add(T("code.m.state"), d.VerdictText)
-	add(T("code.m.severity", "Level", d.Severity), d.SeverityReason, d.Advice)
+	add(T("code.m.means"), upperFirst(told(line)), d.Doubt)
+	add(T("code.m.state"), told(d.VerdictText))
+	add(T("code.m.severity", "Level", told(d.Severity)), told(d.SeverityReason), told(d.Advice))
 	add("", d.CarJudgement)
 	list := func(head string, items []string) {
 		if len(items) == 0 {
@@ -86,7 +86,7 @@ func (w *Window) codeMargin() fyne.CanvasObject {
 	}
 	list(T("code.m.causes"), d.Causes)
 	list(T("code.m.first"), d.LookFirst)
-	add(T("code.m.clear"), d.ErasingText)
+	add(T("code.m.clear"), told(d.ErasingText))
 	if w.car().ID != 0 && w.engine.Log != nil {
 		parts = append(parts, w.noteParts(v)...)
 	}
@@ -96,7 +96,7 @@ func (w *Window) codeMargin() fyne.CanvasObject {
 	if source == "" {
 		source = T("source.code")
 	}
-	return w.sourced(source, parts...)
+	return w.explained(source, parts...)
 }
 
 // stored are the values that were kept with a code. What is not understood is shown as bytes.
@@ -157,7 +157,7 @@ func statusRows(m diag.ModuleView, c garage.CodeRecord) fyne.CanvasObject {
 		case bit.Set:
 			word = T("bit.yes")
 		}
-		rows = append(rows, fact(bit.Text, word))
+		rows = append(rows, fact(told(bit.Text), word))
 	}
 	return look.Stack(2, rows...)
 }

@@ -218,13 +218,13 @@ func (w *Window) latchRow(l gate.Latch) fyne.CanvasObject {
 	if !l.InLine {
 		sign = look.MarkOpen
 	}
-	about := l.Why
+	about := told(l.Why)
 	if l.Key != gate.Standing && l.Source != gate.Owner && l.Source != gate.Nothing && !l.At.IsZero() { // those tell their age themselves
-		about = dots(l.Why, T("latch.source."+strings.ReplaceAll(string(l.Source), " ", "-"), "Age", age(w.now().Sub(l.At))))
+		about = dots(about, T("latch.source."+strings.ReplaceAll(string(l.Source), " ", "-"), "Age", age(w.now().Sub(l.At))))
 	}
-	cells := []look.Cell{look.Natural(look.NewMark(sign, 22)), look.Growing(look.Stack(1, look.Body(l.Title), look.Small(about)))}
+	cells := []look.Cell{look.Natural(look.NewMark(sign, 22)), look.Growing(look.Stack(1, look.Body(told(l.Title)), look.Small(about)))}
 	if l.Value != "" && l.Key != gate.SaidBack {
-		cells = append(cells, look.Natural(look.Styled(l.Value, look.Style{Mono: true, Bold: true})))
+		cells = append(cells, look.Natural(look.Styled(measured(l.Value), look.Style{Mono: true, Bold: true})))
 	}
 	v := w.link.visit
 	switch {

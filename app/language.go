@@ -48,13 +48,16 @@ var loaded = sync.OnceValue(func() texts {
 		return t
 	}
 	for _, f := range files {
+		if f.IsDir() { // the engine's own sentences
+			continue
+		}
 		if _, err := t.bundle.LoadMessageFileFS(catalogue, "text/"+f.Name()); err != nil {
 			t.err = errors.Join(t.err, fmt.Errorf("app: reading the texts %s: %w", f.Name(), err))
 			continue
 		}
 		tag := strings.TrimSuffix(f.Name(), ".json")
 		t.speakers[tag] = i18n.NewLocalizer(t.bundle, tag)
-		name := phrase(t.speakers[tag], &i18n.LocalizeConfig{MessageID: "language.name"})
+		name := localized(t.speakers[tag], &i18n.LocalizeConfig{MessageID: "language.name"})
 		at := len(t.languages)
 		if tag == "en" {
 			at = 0
@@ -153,14 +156,14 @@ func N(key string, n int, kv ...any) string {
 
 // speak is a text in the language that the window speaks. A text that the catalogue does not have shows its key.
 func speak(key string, count any, data map[string]any) string {
-	if s := phrase(loaded().speakers[Spoken()], &i18n.LocalizeConfig{MessageID: key, TemplateData: data, PluralCount: count}); s != "" {
+	if s := localized(loaded().speakers[Spoken()], &i18n.LocalizeConfig{MessageID: key, TemplateData: data, PluralCount: count}); s != "" {
 		return s
 	}
 	return key
 }
 
-// phrase is what a speaker makes of a text; the English text where its language has none, "" where there is none at all.
-func phrase(l *i18n.Localizer, c *i18n.LocalizeConfig) string {
+// localized is what a speaker makes of a text; the English text where its language has none, "" where there is none at all.
+func localized(l *i18n.Localizer, c *i18n.LocalizeConfig) string {
 	if l == nil {
 		return ""
 	}

@@ -330,5 +330,5 @@ func (w *Window) lessonMargin() fyne.CanvasObject {
 	if l.run.Fades() {
 		texts = append(texts, T("lesson.m.help"), T("lesson.m.help.text"))
 	}
-	return w.margin(source, texts...)
+	return w.explained(source, heads(texts)...)
 }

@@ -54,7 +54,7 @@ func (w *Window) standingHealth() fyne.CanvasObject {
 	if h == nil || h.StopSending {
 		return nil
 	}
-	parts := []fyne.CanvasObject{look.Head(T("health.title")), look.Body(h.Text)}
+	parts := []fyne.CanvasObject{look.Head(T("health.title")), look.Body(told(h.Text))}
 	if h.Verdict == diag.HealthAlive {
 		return look.Boxed(look.Stack(4, parts...))
 	}
@@ -66,7 +66,7 @@ func (w *Window) standingHealth() fyne.CanvasObject {
 }
 
 func (w *Window) healthNext(h *diag.Health) []fyne.CanvasObject {
-	out := []fyne.CanvasObject{look.Body(leadIn(T("health.next"), h.Next))}
+	out := []fyne.CanvasObject{look.Body(leadIn(T("health.next"), told(h.Next)))}
 	if h.Command != "" {
 		out = append(out, w.command(h.Command))
 	}
@@ -79,7 +79,7 @@ func (w *Window) stopNotice() fyne.CanvasObject {
 	if h == nil {
 		return nil
 	}
-	parts := []fyne.CanvasObject{look.Head(T("health.stop")), look.Body(h.Text), look.Small(T("health.held"))}
+	parts := []fyne.CanvasObject{look.Head(T("health.stop")), look.Body(told(h.Text)), look.Small(T("health.held"))}
 	parts = append(append(parts, causes(T("trouble.causes"), h.Causes)...), w.healthNext(h)...)
 	if !w.busy() {
 		parts = append(parts, look.Buttons(look.NewButton("connect-anew", T("link.anew"), look.Plain, w.connectAnew)))
@@ -122,7 +122,7 @@ func (w *Window) readOnlyNotice() fyne.CanvasObject {
 	if why == "" {
 		return nil
 	}
-	return look.Noted(look.Amber, look.Stack(4, look.Head(T("link.read-only")), look.Body(why), look.Body(T("read-only.still")), look.Body(leadIn(T("read-only.what"), T("read-only.get")))))
+	return look.Noted(look.Amber, look.Stack(4, look.Head(T("link.read-only")), look.Body(told(why)), look.Body(T("read-only.still")), look.Body(leadIn(T("read-only.what"), T("read-only.get")))))
 }
 
 // hindrances are the notices that stand above whatever sends: the adapter has gone, nothing may be sent, the supply.

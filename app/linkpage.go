@@ -20,10 +20,10 @@ func (w *Window) linkPage() (body, margin fyne.CanvasObject) {
 		parts = append(parts, w.header(T("link.opening.title"), T("link.opening.lead", "Place", l.opening.place)),
 			w.rungs(l.opening.rungs, ""), look.Buttons(look.NewButton("stop-opening", T("cancel"), look.Plain, w.stopOpening)))
 	case l.visit != nil && l.gone != nil:
-		parts = append(parts, w.header(T("link.lost.title", "Name", l.visit.Adapter().Name), T("link.lost.lead")))
+		parts = append(parts, w.header(T("link.lost.title", "Name", told(l.visit.Adapter().Name)), T("link.lost.lead")))
 		parts = append(append(parts, w.notices()...), w.goneNotice(), w.foundList(), w.addressRow())
 	case l.visit != nil:
-		parts = append(parts, w.header(T("link.open.title", "Name", l.visit.Adapter().Name), w.openLead()))
+		parts = append(parts, w.header(T("link.open.title", "Name", told(l.visit.Adapter().Name)), w.openLead()))
 		parts = append(append(parts, w.notices()...), w.hindrances()...)
 		for _, p := range []fyne.CanvasObject{w.readOnlyNotice(), w.testCard(), w.openButtons(), w.standingHealth(), w.supplyCard(), w.abilities()} {
 			if p != nil {
@@ -44,7 +44,7 @@ func (w *Window) linkPage() (body, margin fyne.CanvasObject) {
 // openLead is what can be done over an open link: the adapter's grade, where it has one.
 func (w *Window) openLead() string {
 	if g := w.link.visit.Adapter().Grade.Word; g != "" {
-		return T("grade."+strings.ReplaceAll(string(g), " ", "-")) + " " + T("link.open.lead")
+		return sentences(T("grade."+strings.ReplaceAll(string(g), " ", "-")), T("link.open.lead"))
 	}
 	return T("link.open.lead")
 }
@@ -70,11 +70,11 @@ func (w *Window) foundList() fyne.CanvasObject {
 	l := &w.link
 	var rows []fyne.CanvasObject
 	for i, f := range l.seen.Found {
-		head := look.NewText(look.Run{Text: f.Name, Style: look.Style{Bold: true}})
+		head := look.NewText(look.Run{Text: told(f.Name), Style: look.Style{Bold: true}})
 		if word := l.change(f.Place); word != "" {
-			head = look.NewText(look.Run{Text: f.Name, Style: look.Style{Bold: true}}, look.Run{Text: "  " + word, Style: look.Style{Size: look.SizeSmall, Bold: true, Color: look.Accent}})
+			head = look.NewText(look.Run{Text: told(f.Name), Style: look.Style{Bold: true}}, look.Run{Text: "  " + word, Style: look.Style{Size: look.SizeSmall, Bold: true, Color: look.Accent}})
 		}
-		text := []fyne.CanvasObject{head, look.Small(f.Note), look.Styled(string(f.Place), look.Style{Mono: true, Size: look.SizeFine, Color: look.Soft})}
+		text := []fyne.CanvasObject{head, look.Small(told(f.Note)), look.Styled(string(f.Place), look.Style{Mono: true, Size: look.SizeFine, Color: look.Soft})}
 		weight := look.Plain
 		if i == 0 && f.Ready && l.gone == nil && l.openErr == nil { // those have a button of their own that stands out
 			weight = look.Main
@@ -96,10 +96,10 @@ func (w *Window) foundList() fyne.CanvasObject {
 		rows = append(rows, look.Pad(9, 14, 9, 16, row))
 	}
 	for _, f := range l.seen.Vanished {
-		rows = append(rows, look.Pad(9, 14, 9, 16, look.Row(12, look.Growing(look.Small(T("link.gone", "Name", f.Name, "Place", string(f.Place)))))))
+		rows = append(rows, look.Pad(9, 14, 9, 16, look.Row(12, look.Growing(look.Small(T("link.gone", "Name", told(f.Name), "Place", string(f.Place)))))))
 	}
 	if len(l.seen.Taken) > 0 {
-		rows = append(rows, look.Pad(9, 14, 9, 16, look.Body(diag.TakenAdvice)))
+		rows = append(rows, look.Pad(9, 14, 9, 16, look.Body(told(diag.TakenAdvice))))
 	}
 	switch {
 	case l.finding && len(rows) == 0:
@@ -164,10 +164,10 @@ func (w *Window) abilities() fyne.CanvasObject {
 	if g := a.Grade; g.Word != "" {
 		graded := []fyne.CanvasObject{look.Head(T("grade." + strings.ReplaceAll(string(g.Word), " ", "-")))}
 		for _, x := range g.Can {
-			graded = append(graded, look.Row(10, look.Natural(look.NewMark(look.MarkCheck, 14)).At(look.Top), look.Growing(look.Body(x))))
+			graded = append(graded, look.Row(10, look.Natural(look.NewMark(look.MarkCheck, 14)).At(look.Top), look.Growing(look.Body(told(x)))))
 		}
 		for _, x := range g.Cannot {
-			graded = append(graded, look.Row(10, look.Natural(look.NewMark(look.MarkOpen, 14)).At(look.Top), look.Growing(look.Body(x))))
+			graded = append(graded, look.Row(10, look.Natural(look.NewMark(look.MarkOpen, 14)).At(look.Top), look.Growing(look.Body(told(x)))))
 		}
 		rows = append(rows, look.Pad(10, 16, 10, 16, look.Stack(4, graded...)))
 	}
@@ -181,7 +181,7 @@ func (w *Window) abilities() fyne.CanvasObject {
 func bodies(lines []string) []fyne.CanvasObject {
 	var out []fyne.CanvasObject
 	for _, l := range lines {
-		out = append(out, look.Body(l))
+		out = append(out, look.Body(told(l)))
 	}
 	return out
 }

@@ -61,7 +61,7 @@ func (s *supplyState) advice(now time.Time) (read bool, texts []string) {
 		}
 	}
 	if why := gate.Sag(s.readings, now); why != "" {
-		texts = append(texts, T("supply.sag", "Why", upperFirst(why)))
+		texts = append(texts, T("supply.sag", "Why", upperFirst(told(why))))
 	}
 	return read, texts
 }
@@ -165,7 +165,7 @@ func (w *Window) correctSupply() {
 	value, err := cable.Parse(s.field.Text)
 	switch offset := math.Round((value.Number-s.raw())*100) / 100; {
 	case err != nil:
-		s.wrong = strings.TrimPrefix(err.Error(), "cable: ")
+		s.wrong = valueSentence(err)
 	case value.Open || value.Unit == cable.Ohm:
 		s.wrong = T("supply.not-volts")
 	case math.Abs(offset) > widestOffset:

@@ -19,21 +19,21 @@ func (w *Window) rungs(climbed map[adapter.Step]adapter.Rung, failed adapter.Ste
 	var rows []fyne.CanvasObject
 	reached := false
 	for _, s := range adapter.Steps() {
-		r, told := climbed[s]
+		r, known := climbed[s]
 		sign, word := look.MarkWaiting, T("rung.later")
 		switch {
 		case s == failed:
 			sign, word, reached = look.MarkOpen, T("rung.failed"), true
-		case told && r.State == adapter.RungTrying:
+		case known && r.State == adapter.RungTrying:
 			word = T("rung.trying")
-		case told:
+		case known:
 			sign, word = rungSigns[r.State], T("rung."+string(r.State))
 		case failed != "" && !reached && s != adapter.StepSupply:
 			sign, word = look.MarkTick, T("rung.held")
 		}
 		text := []fyne.CanvasObject{look.Body(T("rung." + string(s)))}
 		if r.Seen != "" {
-			text = append(text, look.Small(r.Seen))
+			text = append(text, look.Small(told(r.Seen)))
 		}
 		rows = append(rows, look.Pad(7, 14, 7, 14, look.Row(12, look.Natural(look.NewMark(sign, 20)), look.Growing(look.Stack(1, text...)), look.Natural(look.Small(word)))))
 	}
@@ -49,7 +49,7 @@ func (w *Window) standingRungs() map[adapter.Step]adapter.Rung {
 	l := &w.link
 	out := maps.Clone(l.climbed)
 	add := func(s adapter.Step, state adapter.RungState, seen string) {
-		if _, told := out[s]; !told {
+		if _, known := out[s]; !known {
 			out[s] = adapter.Rung{Step: s, State: state, Seen: seen}
 		}
 	}
@@ -119,14 +119,14 @@ func (w *Window) troubleParts(err error) []fyne.CanvasObject {
 	var rights *adapter.RightsError
 	switch {
 	case errors.As(err, &rights):
-		return append(append([]fyne.CanvasObject{look.Body(t.Seen)}, causes(T("trouble.causes"), t.Causes)...),
-			look.Body(leadIn(T("health.next"), T("link.fix"))), w.command(rights.Command), look.Body(rights.Then))
+		return append(append([]fyne.CanvasObject{look.Body(told(t.Seen))}, causes(T("trouble.causes"), t.Causes)...),
+			look.Body(leadIn(T("health.next"), T("link.fix"))), w.command(rights.Command), look.Body(told(rights.Then)))
 	case !ok:
 		return []fyne.CanvasObject{look.Body(diag.Sentence(err))}
 	case t.Key == diag.StopsLater: // the sentence knows that the adapter has gone, and what to do then
 		return append([]fyne.CanvasObject{look.Body(diag.Sentence(err))}, causes(T("trouble.causes.else"), t.Causes)...)
 	}
-	return append([]fyne.CanvasObject{look.Body(t.Seen)}, w.causesAndNext(t)...)
+	return append([]fyne.CanvasObject{look.Body(told(t.Seen))}, w.causesAndNext(t)...)
 }
 
 func (w *Window) causesAndNext(t diag.Trouble) []fyne.CanvasObject {
@@ -140,7 +140,7 @@ func causes(head string, list []string) []fyne.CanvasObject {
 	}
 	out := []fyne.CanvasObject{look.Small(head)}
 	for i, c := range list {
-		out = append(out, look.Row(8, look.Natural(look.Small(fmt.Sprintf("%d.", i+1))).At(look.Top), look.Growing(look.Small(c)).At(look.Top)))
+		out = append(out, look.Row(8, look.Natural(look.Small(fmt.Sprintf("%d.", i+1))).At(look.Top), look.Growing(look.Small(told(c))).At(look.Top)))
 	}
 	return out
 }
@@ -148,7 +148,7 @@ func causes(head string, list []string) []fyne.CanvasObject {
 // nextStep is the one thing to do, with the command in it apart, so that it can be copied.
 func (w *Window) nextStep(next string) []fyne.CanvasObject {
 	text, command := commandIn(next)
-	out := []fyne.CanvasObject{look.Body(leadIn(T("health.next"), text))}
+	out := []fyne.CanvasObject{look.Body(leadIn(T("health.next"), told(text)))}
 	if command != "" {
 		out = append(out, w.command(command))
 	}

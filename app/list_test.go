@@ -102,7 +102,7 @@ func TestFindInList(t *testing.T) {
 
 // Every pattern that the engine finds has a head.
 func TestPatternHeads(t *testing.T) {
-	known := messages(t)
+	known := messages(t, "en")
 	for _, key := range []string{diag.PatternSupply, diag.PatternSilent, diag.PatternMissed, diag.PatternUnclear, diag.PatternBattery, diag.PatternBefore, diag.PatternEvent, diag.PatternSameCode, diag.PatternNoResult} {
 		if known["pattern."+key] == nil {
 			t.Errorf("the pattern %s has no head", key)

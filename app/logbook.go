@@ -198,10 +198,10 @@ func (w *Window) proofCard() fyne.CanvasObject {
 		case !p.Due.After(w.now()):
 			sign, state = look.MarkNow, T("proof.due")
 		}
-		texts := []fyne.CanvasObject{look.NewText(look.Run{Text: T("proof.step", "Step", p.Step, "When", g.When), Style: look.Style{Bold: true}}, look.Run{Text: "  " + state, Style: look.Style{Size: look.SizeSmall, Color: look.Soft}})}
+		texts := []fyne.CanvasObject{look.NewText(look.Run{Text: T("proof.step", "Step", p.Step, "When", told(g.When)), Style: look.Style{Bold: true}}, look.Run{Text: "  " + state, Style: look.Style{Size: look.SizeSmall, Color: look.Soft}})}
 		var acts []fyne.CanvasObject
 		if p.Open() {
-			texts = append(texts, look.Small(sentences(g.Do, g.Why)))
+			texts = append(texts, look.Small(sentences(told(g.Do), told(g.Why))))
 			if r, ok := w.newestOf(b.car.ID); ok && !p.Due.After(w.now()) && r.Begun.After(w.erasedAt()) {
 				acts = append(acts, look.NewButton(fmt.Sprintf("proof %d", p.ID), T("proof.take"), look.Plain, func() {
 					w.withLogbook(func(ctx context.Context, log Logbook) error { return log.ProofDone(ctx, p.ID, r.ID, r.Ended) })
@@ -261,7 +261,7 @@ func (w *Window) codeLines() fyne.CanvasObject {
 		}
 		name := look.Stack(1, look.Styled(r.Code, look.Style{Mono: true, Bold: true}), look.Small(r.Module))
 		rows = append(rows, look.Pad(8, 14, 8, 14, look.Stack(2,
-			look.Row(12, look.Fixed(look.Scaled(130), name), look.Growing(look.NewTimeline(from, to, moments(r)))), look.Small(r.Text))))
+			look.Row(12, look.Fixed(look.Scaled(130), name), look.Growing(look.NewTimeline(from, to, moments(r)))), look.Small(told(r.Text)))))
 	}
 	parts := []fyne.CanvasObject{look.Head(T("log.codes")), look.Small(T("log.codes.key"))}
 	if len(rows) > 0 {

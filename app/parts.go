@@ -21,11 +21,25 @@ func (w *Window) header(title, lead string) fyne.CanvasObject {
 
 // margin is plain words under heads, and the source that they rest on. texts are pairs of a head and its words.
 func (w *Window) margin(source string, texts ...string) fyne.CanvasObject {
+	return w.sourced(source, heads(texts)...)
+}
+
+// heads are pairs of a head and its words; a pair without words is left out.
+func heads(texts []string) []fyne.CanvasObject {
 	var parts []fyne.CanvasObject
 	for i := 0; i+1 < len(texts); i += 2 {
 		if texts[i+1] != "" {
 			parts = append(parts, look.Stack(4, look.Head(texts[i]), look.Body(texts[i+1])))
 		}
+	}
+	return parts
+}
+
+// explained is a margin with explanations of bytes and codes. They are English so far; where the window speaks another
+// language, it says so.
+func (w *Window) explained(source string, parts ...fyne.CanvasObject) fyne.CanvasObject {
+	if Spoken() != "en" {
+		parts = append(parts, look.Fine(T("explained.english")))
 	}
 	return w.sourced(source, parts...)
 }

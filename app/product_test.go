@@ -136,7 +136,7 @@ func TestCommands(t *testing.T) {
 	b := newBench(t, setup{})
 	b.w.showHelp(topicKeys)
 	page := b.page()
-	known := messages(t)
+	known := messages(t, "en")
 	keys, filled := map[string]string{}, map[string]int{}
 	for _, c := range commands() {
 		if known[c.text] == nil {
@@ -221,7 +221,7 @@ func TestMenu(t *testing.T) {
 // TestHelp: every topic is there whole, and every licence can be read.
 func TestHelp(t *testing.T) {
 	b := newBench(t, setup{})
-	known := messages(t)
+	known := messages(t, "en")
 	for _, x := range topics {
 		b.w.showHelp(x.topic)
 		if got := reads(b.w.main.Object); strings.Contains(got, "help.") {

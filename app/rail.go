@@ -132,7 +132,7 @@ func (w *Window) linkStanding() (string, look.Progress) {
 	if a.Protocol != "" {
 		return a.Protocol, look.Done
 	}
-	return a.Name, look.Done
+	return told(a.Name), look.Done
 }
 
 // stripContent is the bottom strip: what the car is reached with, and what has left this computer.
@@ -161,7 +161,7 @@ func (w *Window) stripContent() fyne.CanvasObject {
 	case w.page == PageHeard:
 		state = T("heard.strip")
 	}
-	name := T("strip.adapter", "Name", v.Adapter().Name, "State", state)
+	name := T("strip.adapter", "Name", told(v.Adapter().Name), "State", state)
 	t := v.Tally()
 	sent := T("strip.sent", "Reads", N("n.reads", t.Reads), "Changes", N("n.changes", t.Changes), "Refused", N("n.refused", t.Refused))
 	row := func(gap float32, supply string) fyne.CanvasObject {

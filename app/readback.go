@@ -97,16 +97,16 @@ func (w *Window) backTitle() (title, lead string) {
 			title = sentences(title, upperFirst(listed(said)))
 		}
 	}
-	told := []string{T("back.lead.sent", "Time", clockSeconds(r.SentAt))}
+	lines := []string{T("back.lead.sent", "Time", clockSeconds(r.SentAt))}
 	if n := len(r.Answers); n > 0 {
-		told = append(told, N("back.lead.answers", n, "Ms", decimal(r.Answers[n-1].AfterMs, 0)))
+		lines = append(lines, N("back.lead.answers", n, "Ms", decimal(r.Answers[n-1].AfterMs, 0)))
 	} else if r.Outcome == garage.NoAnswer {
-		told = append(told, T("back.lead.silence"))
+		lines = append(lines, T("back.lead.silence"))
 	}
 	if r.ReadBack != nil {
-		told = append(told, T("back.lead.read", "After", T("seconds", "N", int(max(0, w.code.record.Begun.Sub(r.SentAt)).Seconds()))))
+		lines = append(lines, T("back.lead.read", "After", T("seconds", "N", int(max(0, w.code.record.Begun.Sub(r.SentAt)).Seconds()))))
 	}
-	return title, sentences(told...)
+	return title, sentences(lines...)
 }
 
 // heldBack shows why nothing was sent.
@@ -114,13 +114,13 @@ func (w *Window) heldBack() fyne.CanvasObject {
 	r := w.back.result
 	parts := []fyne.CanvasObject{}
 	if r.Reason != "" {
-		parts = append(parts, look.Body(r.Reason))
+		parts = append(parts, look.Body(told(r.Reason)))
 	}
 	for _, l := range r.Refused {
 		if l.InLine {
 			continue
 		}
-		parts = append(parts, look.Row(10, look.Natural(look.NewMark(look.MarkOpen, 18)), look.Growing(look.Stack(1, look.Body(l.Title), look.Small(dots(l.Value, l.Why))))))
+		parts = append(parts, look.Row(10, look.Natural(look.NewMark(look.MarkOpen, 18)), look.Growing(look.Stack(1, look.Body(told(l.Title)), look.Small(dots(measured(l.Value), told(l.Why)))))))
 	}
 	return look.Boxed(look.Stack(8, parts...))
 }
@@ -194,14 +194,14 @@ func (w *Window) beforeAfter() fyne.CanvasObject {
 		if l.kind == "gone" {
 			code, text = look.Style{Mono: true, Size: look.SizeSmall, Color: look.Soft, Strike: true}, faint
 		}
-		said := row(look.NewText(look.Run{Text: l.fate.Code, Style: code}), look.Styled(upperFirst(l.fate.Text), text))
+		said := row(look.NewText(look.Run{Text: l.fate.Code, Style: code}), look.Styled(upperFirst(told(l.fate.Text)), text))
 		if l.kind == "back" {
 			said = look.Ground(look.AlertTint, said)
 		}
 		after = append(after, said)
 	}
 	for _, f := range rb.New {
-		after = append(after, row(look.Styled(f.Code, mono), look.Styled(dots(f.Module, f.Text), look.Style{Size: look.SizeSmall})))
+		after = append(after, row(look.Styled(f.Code, mono), look.Styled(dots(f.Module, told(f.Text)), look.Style{Size: look.SizeSmall})))
 	}
 	if n := len(rb.Unchanged); n > fewRows {
 		names := modulesOf(rb.Unchanged)
@@ -301,7 +301,7 @@ func (w *Window) backPast() fyne.CanvasObject {
 			if x.Module == f.Module && x.Code == f.Code && len(rows) <= fewLines {
 				rows = append(rows, look.Row(8, look.Fixed(look.Scaled(76), look.Styled(x.Code, look.Style{Mono: true, Size: look.SizeFine})), look.Growing(look.NewTimeline(from, to, moments(x)))))
 				if len(x.Seen) > 1 {
-					rows = append(rows, look.Small(x.Text))
+					rows = append(rows, look.Small(told(x.Text)))
 				}
 			}
 		}

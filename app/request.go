@@ -448,7 +448,7 @@ func (w *Window) requestMargin() fyne.CanvasObject {
 		}
 	}
 	texts = append(texts, T("request.m.does"), e.Summary, T("request.m.lost"), sentences(e.Lost...), T("request.m.cannot"), sentences(e.Cannot...), T("request.m.sure"), e.Sure)
-	return w.margin(source, texts...)
+	return w.explained(source, heads(texts)...)
 }
 
 // sendLook sends a request that only reads, once, as it is shown.

@@ -50,7 +50,7 @@ func (w *Window) talkMargin(s *said) fyne.CanvasObject {
 		open = T("talk.fold")
 	}
 	parts = append(parts, look.Buttons(look.NewButton("talk-unfold", open, look.Plain, func() { w.unfold(at - t.part) }).Small()))
-	return w.sourced(e.Source, parts...)
+	return w.explained(e.Source, parts...)
 }
 
 // messageFirst is the message that is explained at first: the question, or what was said without one.

@@ -74,7 +74,7 @@ func headCut(x talk.Exchange) fyne.CanvasObject {
 }
 
 func endCut(x talk.Exchange) fyne.CanvasObject {
-	return look.Row(8, look.Natural(look.NewMark(outcomes[x.Outcome], 13)), look.Growing(cut(x.Words(), cutWords)))
+	return look.Row(8, look.Natural(look.NewMark(outcomes[x.Outcome], 13)), look.Growing(cut(told(x.Words()), cutWords)))
 }
 
 // shownBytes is how much of a message is written out in a list.
