@@ -32,7 +32,15 @@ type terminal struct {
 	slave *os.File
 }
 
-func (t *terminal) Close() error { return errors.Join(t.File.Close(), t.slave.Close()) }
+// Close hangs the terminal up at once. Closing a file that is read in blocking mode does not end that reading, and the
+// terminal would stay until the other end says something; so a byte from the slave's side ends it, which is not waited for.
+func (t *terminal) Close() error {
+	err := t.File.Close()
+	if unix.SetNonblock(int(t.slave.Fd()), true) == nil {
+		_, _ = t.slave.Write([]byte{0}) // a terminal that is full has a reader that is awake
+	}
+	return errors.Join(err, t.slave.Close())
+}
 
 // Speed is the speed in bit/s that the program at the other end has set its port to; 0 when that is not known.
 func (t *terminal) Speed() int {

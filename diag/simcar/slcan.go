@@ -186,6 +186,9 @@ func (d *slcanDevice) answer(ctx context.Context, line string) {
 	if line == "" {
 		reply = slcanDone
 	}
+	if ctx.Err() != nil { // it has been pulled: the frame that was waiting is not refused
+		return
+	}
 	if d.o.Mute && (line == "" || line[0] != 'V' && line[0] != 'N') {
 		return
 	}

@@ -133,3 +133,39 @@ func FuzzSLCAN(f *testing.F) {
 		})
 	})
 }
+
+// fullBus is a bus that never takes a frame.
+type fullBus struct {
+	bus.Bus
+	waits chan struct{}
+}
+
+func (b fullBus) Send(ctx context.Context, _ can.Frame) error {
+	b.waits <- struct{}{}
+	<-ctx.Done()
+	return ctx.Err()
+}
+
+// An adapter that is pulled while a frame waits for the bus says nothing more: a bell would tell that it refused the frame.
+func TestSLCANPulledWhileSending(t *testing.T) {
+	for range 100 {
+		mine, theirs := net.Pipe()
+		its, _ := bus.Pair()
+		full := fullBus{its, make(chan struct{})}
+		ctx, cancel := context.WithCancel(t.Context())
+		var owned sync.WaitGroup
+		owned.Go(func() { PlaySLCAN(ctx, theirs, full, SLCANOptions{}) })
+		var got strings.Builder
+		owned.Go(func() { _, _ = io.Copy(&got, mine) }) // it ends with the pipe
+		if _, err := io.WriteString(mine, "O\rt7E423E00\r"); err != nil {
+			t.Fatal(err)
+		}
+		<-full.waits
+		cancel()
+		owned.Wait()
+		its.Close()
+		if strings.Contains(got.String(), "\a") {
+			t.Fatalf("%q", got.String())
+		}
+	}
+}
