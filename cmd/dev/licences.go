@@ -44,8 +44,17 @@ func licencesChore(ctx context.Context, p *project, args []string) error {
 	return nil
 }
 
-// licences is the text of the file: every licence of what any of the programs holds on any system.
+// licences is the text of the file.
 func (p *project) licences(ctx context.Context) ([]byte, error) {
+	all, err := p.licenceList(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return licenceText(all)
+}
+
+// licenceList holds every licence of what any of the programs holds on any system, by name.
+func (p *project) licenceList(ctx context.Context) ([]licence, error) {
 	modules, err := p.programModules(ctx)
 	if err != nil {
 		return nil, err
@@ -62,6 +71,11 @@ func (p *project) licences(ctx context.Context) ([]byte, error) {
 		}
 	}
 	slices.SortFunc(all, func(a, b licence) int { return cmp.Compare(a.name, b.name) })
+	return all, nil
+}
+
+// licenceText writes them one below the other.
+func licenceText(all []licence) ([]byte, error) {
 	var b strings.Builder
 	b.WriteString(licenceHead)
 	for _, l := range all {

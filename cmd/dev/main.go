@@ -5,10 +5,12 @@
 //	go run ./cmd/dev lab  [PACKAGE...]       run the kernel tests in a virtual machine
 //	go run ./cmd/dev storm [--for DURATION]  throw clicks and keys at the window
 //	go run ./cmd/dev bench [--only TEXT]     measure, and compare with what is possible
+//	go run ./cmd/dev package linux|windows   make what people get: archives, a Debian package
+//	go run ./cmd/dev shots                   take the README's pictures of the real window
 //	go run ./cmd/dev licences                write assets/licences.txt anew, after a change of go.mod
 //
-// It needs Go and nothing else; whatever else is needed it installs or asks for. But for that list nothing is written
-// into the checkout: programs, the kernel, logs and pictures go to the folder readback of the user's cache folder.
+// It needs Go and nothing else; whatever else is needed it installs or asks for. But for that list and the
+// pictures nothing is written into the checkout: programs, the kernel, logs and pictures go to the folder readback of the user's cache folder.
 package main
 
 import (
@@ -37,6 +39,8 @@ func chores() []chore {
 		{"lab", "lab [PACKAGE...]", "run the kernel tests in a virtual machine", labChore},
 		{"storm", "storm [--for DURATION] [--seed NUMBER]", "throw clicks and keys at the window", stormChore},
 		{"bench", "bench [--runs NUMBER] [--only TEXT]", "measure, and compare with what is possible", benchAll},
+		{"package", "package linux|windows [--to FOLDER] [--twice] [--try]", "make what people get, with SHA-256 and a list of parts", packageChore},
+		{"shots", "shots [--to FOLDER]", "take the README's pictures of the real window", shotsChore},
 		{"licences", "licences", "write " + licenceFile + " anew, after a change of go.mod", licencesChore},
 	}
 }
@@ -104,7 +108,7 @@ func usage() string {
 	var b strings.Builder
 	b.WriteString("use: go run ./cmd/dev CHORE")
 	for _, c := range chores() {
-		fmt.Fprintf(&b, "\n  %-42s %s", c.usage, c.about)
+		fmt.Fprintf(&b, "\n  %-60s %s", c.usage, c.about)
 	}
 	return b.String()
 }

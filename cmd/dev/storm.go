@@ -205,13 +205,22 @@ type journalRow struct {
 
 // journal reads the logbook of this run with the terminal program.
 func (d *desk) journal(ctx context.Context) ([]journalRow, error) {
-	if err := d.j.build(ctx, nil, "readback-cli"); err != nil {
-		return nil, err
+	words := d.on.terminal
+	if len(words) == 0 {
+		if err := d.j.build(ctx, nil, "readback-cli"); err != nil {
+			return nil, err
+		}
+		words = []string{d.j.binary("readback-cli")}
 	}
-	text, err := d.j.output(ctx, d.environ(), d.j.binary("readback-cli"), "--json", "history")
+	text, err := d.j.output(ctx, d.environ(), words[0], append(slices.Clone(words[1:]), "--json", "history")...)
 	if err != nil {
 		return nil, err
 	}
+	return readJournal(text)
+}
+
+// readJournal reads the changes in the document of a logbook.
+func readJournal(text string) ([]journalRow, error) {
 	var doc struct {
 		Cars []struct{ Journal []journalRow }
 	}

@@ -216,6 +216,11 @@ func (d *desk) logbookSays(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	return oneChange(journal)
+}
+
+// oneChange wants the change of the visit in a journal, and no other.
+func oneChange(journal []journalRow) error {
 	if len(journal) != 1 {
 		return fmt.Errorf("the logbook holds something else than one change: %+v", journal)
 	}

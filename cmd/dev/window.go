@@ -11,6 +11,7 @@ import (
 	"image/png"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -26,6 +27,18 @@ type windowScript struct {
 	limit         time.Duration // the longest that it may take; windowLimit where it is 0
 	witnessed     bool          // the car is a program of its own, with a witness on its line
 	do            func(ctx context.Context, d *desk) error
+	on            seat // how the programs are started; the zero value stands for those of this checkout
+	// keep, where there is one, gets a picture of the window with everything that is waited for, once it is at rest.
+	keep func(name string, picture image.Image) error
+}
+
+// seat is how the programs of a desk are started, where they are not those that were just built here.
+type seat struct {
+	name             string                   // goes in front of the names of pictures
+	window, terminal []string                 // the words that start each of the programs
+	env              []string                 // settings for both
+	folder           func(home string) string // READBACK_HOME, as the programs write it
+	end              func() error             // ends the window
 }
 
 // windowTests builds Readback and plays every script on a screen of its own.
@@ -56,6 +69,8 @@ type desk struct {
 	home    string // READBACK_HOME, a folder for this run alone
 	place   string // of the adapter
 	witness *witness
+	on      seat
+	keep    func(name string, picture image.Image) error
 	said    *safeBuffer
 	program *os.Process
 	ended   chan struct{} // closed when readback has ended
@@ -68,7 +83,7 @@ func (j *job) windowRun(ctx context.Context, s windowScript) (err error) {
 	limit := cmp.Or(s.limit, windowLimit)
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
-	d := &desk{j: j, size: fmt.Sprintf("%dx%d", s.width, s.height), theme: s.theme, place: practicePlace, said: &safeBuffer{}}
+	d := &desk{j: j, size: fmt.Sprintf("%dx%d", s.width, s.height), theme: s.theme, place: practicePlace, said: &safeBuffer{}, on: s.on, keep: s.keep}
 	if d.shots, err = j.folder("shots"); err != nil {
 		return err
 	}
@@ -147,7 +162,12 @@ func limitSeconds(d time.Duration) string { return strconv.Itoa(int(d.Seconds())
 
 // startWindow starts Readback.
 func (d *desk) startWindow(ctx context.Context) error {
-	c := d.j.command(ctx, d.environ(), d.j.binary("readback"), "--place", d.place)
+	words := d.on.window
+	if len(words) == 0 {
+		words = []string{d.j.binary("readback")}
+	}
+	words = append(slices.Clone(words), "--place", d.place)
+	c := d.j.command(ctx, d.environ(), words[0], words[1:]...)
 	c.Dir = d.home
 	c.Stdout, c.Stderr = d.said, d.said
 	if err := c.Start(); err != nil {
@@ -171,7 +191,11 @@ func (d *desk) stopWindow() error {
 		return nil
 	default:
 	}
-	if err := d.program.Signal(syscall.SIGTERM); err != nil && !errors.Is(err, os.ErrProcessDone) {
+	end := d.on.end
+	if end == nil {
+		end = func() error { return d.program.Signal(syscall.SIGTERM) }
+	}
+	if err := end(); err != nil && !errors.Is(err, os.ErrProcessDone) {
 		return err
 	}
 	select {
@@ -186,7 +210,11 @@ func (d *desk) stopWindow() error {
 }
 
 func (d *desk) environ() []string {
-	return []string{"DISPLAY=" + d.display, "WAYLAND_DISPLAY=", "LIBGL_ALWAYS_SOFTWARE=1", "LANG=en_GB.UTF-8", "LC_ALL=", "HOME=" + d.home, "READBACK_HOME=" + d.home, "READBACK_THEME=" + d.theme}
+	home := d.home
+	if d.on.folder != nil {
+		home = d.on.folder(home)
+	}
+	return append([]string{"DISPLAY=" + d.display, "WAYLAND_DISPLAY=", "LIBGL_ALWAYS_SOFTWARE=1", "LANG=en_GB.UTF-8", "LC_ALL=", "HOME=" + d.home, "READBACK_HOME=" + home, "READBACK_THEME=" + d.theme}, d.on.env...)
 }
 
 // xdotool runs one command of xdotool on this screen.
@@ -302,7 +330,7 @@ func (d *desk) Shot(ctx context.Context, name string) (image.Image, error) {
 }
 
 func (d *desk) shotPath(name string) string {
-	return filepath.Join(d.shots, name+"-"+d.theme+"-"+d.size+".png")
+	return filepath.Join(d.shots, d.on.name+name+"-"+d.theme+"-"+d.size+".png")
 }
 
 // Until takes pictures until one is as wanted.
@@ -322,7 +350,28 @@ func (d *desk) Until(ctx context.Context, name string, limit time.Duration, want
 	if err != nil {
 		return fmt.Errorf("waiting for %s: %w", name, err)
 	}
-	return nil
+	if d.keep == nil {
+		return nil
+	}
+	if err := d.Pause(ctx, 2*time.Second); err != nil {
+		return err
+	}
+	picture, err := d.Shot(ctx, name)
+	if err != nil {
+		return err
+	}
+	at, err := d.geometry(ctx, windowTitle)
+	if err != nil {
+		return err
+	}
+	window := image.Rect(at["X"], at["Y"], at["X"]+at["WIDTH"], at["Y"]+at["HEIGHT"])
+	cut, ok := picture.(interface {
+		SubImage(image.Rectangle) image.Image
+	})
+	if !ok {
+		return fmt.Errorf("a picture of a kind that can't be cut: %T", picture)
+	}
+	return d.keep(name, cut.SubImage(window))
 }
 
 // until asks five times a second.
