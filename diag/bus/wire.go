@@ -32,7 +32,7 @@ func NewWire() *Wire { return &Wire{room: make(chan struct{})} }
 func (w *Wire) Attach() Bus { return w.attach() }
 
 func (w *Wire) attach() *node {
-	n := &node{wire: w, some: make(chan struct{}, 1), closed: make(chan struct{})}
+	n := &node{wire: w, queue: make([]Received, wireDepth), some: make(chan struct{}, 1), closed: make(chan struct{})}
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.nodes = append(w.nodes, n)
@@ -61,7 +61,9 @@ type node struct {
 	closed chan struct{}
 
 	// guarded by wire.mu
-	queue []Received
+	queue []Received // as a ring
+	first int        // place of the oldest
+	held  int
 	gone  bool
 }
 
@@ -94,7 +96,7 @@ func (n *node) put(f can.Frame) (room <-chan struct{}, err error) {
 		return nil, ErrClosed
 	}
 	for _, o := range w.nodes {
-		if o != n && len(o.queue) >= wireDepth {
+		if o != n && o.held == wireDepth {
 			return w.room, nil
 		}
 	}
@@ -103,7 +105,8 @@ func (n *node) put(f can.Frame) (room <-chan struct{}, err error) {
 		if o == n {
 			continue
 		}
-		o.queue = append(o.queue, r)
+		o.queue[(o.first+o.held)%wireDepth] = r
+		o.held++
 		select {
 		case o.some <- struct{}{}:
 		default:
@@ -136,12 +139,12 @@ func (n *node) take() (r Received, ok bool, err error) {
 	if n.gone {
 		return Received{}, false, ErrClosed
 	}
-	if len(n.queue) == 0 {
+	if n.held == 0 {
 		return Received{}, false, nil
 	}
-	full := len(n.queue) >= wireDepth
-	r, n.queue = n.queue[0], n.queue[1:]
-	if full {
+	r = n.queue[n.first]
+	n.first = (n.first + 1) % wireDepth
+	if n.held--; n.held == wireDepth-1 {
 		w.wake()
 	}
 	return r, true, nil
@@ -160,7 +163,7 @@ func (n *node) Close() error {
 	if n.gone {
 		return nil
 	}
-	n.gone, n.queue = true, nil
+	n.gone, n.queue, n.held = true, nil, 0
 	close(n.closed)
 	w.nodes = slices.DeleteFunc(w.nodes, func(o *node) bool { return o == n })
 	w.wake()

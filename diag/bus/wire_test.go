@@ -160,3 +160,18 @@ func TestPairEndsTogether(t *testing.T) {
 		t.Fatalf("Receive: %v, want ErrClosed", err)
 	}
 }
+
+// A frame that passes takes no memory.
+func TestWireAllocates(t *testing.T) {
+	a, b := bus.Pair()
+	defer a.Close()
+	f := can.Frame{ID: 0x123, Length: 8}
+	if n := testing.AllocsPerRun(10_000, func() {
+		must(t, a.Send(t.Context(), f))
+		if _, err := b.Receive(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+	}); n != 0 {
+		t.Errorf("%v allocations a frame", n)
+	}
+}

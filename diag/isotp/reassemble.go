@@ -35,6 +35,20 @@ type Reassembler struct {
 	want int // length of the message in progress, 0 when there is none
 	next byte
 	buf  []byte
+	room []byte // for the next short messages
+}
+
+// roomSize is how much memory is taken at a time for messages of one frame. One of them that is kept keeps so much.
+const roomSize = 448
+
+// short is memory for a message of one frame.
+func (r *Reassembler) short(n int) []byte {
+	if len(r.room) < n {
+		r.room = make([]byte, roomSize)
+	}
+	m := r.room[:n:n]
+	r.room = r.room[n:]
+	return m
 }
 
 // NewReassembler makes a Reassembler for a sender with or without an address byte, which accepts messages of up to
@@ -86,7 +100,9 @@ func (r *Reassembler) single(data []byte) Step {
 	if n == 0 || n > len(data)-1 {
 		return Step{}
 	}
-	return r.broke(Step{Event: Completed, Message: append([]byte(nil), data[1:1+n]...), Filling: data[1+n:]}, ErrUnexpected)
+	message := r.short(n)
+	copy(message, data[1:])
+	return r.broke(Step{Event: Completed, Message: message, Filling: data[1+n:]}, ErrUnexpected)
 }
 
 // first: clause 9.6.3. A length that would fit into a single frame, or an escaped length that would not have needed

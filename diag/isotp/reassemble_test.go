@@ -256,6 +256,24 @@ func FuzzRoundTrip(f *testing.F) {
 	})
 }
 
+// Messages of one frame take no memory of their own each, and none of them shares a byte with another.
+func TestReassembleShortAllocates(t *testing.T) {
+	r := NewReassembler(false, 4095)
+	f := unhex(t, "037F147855555555")
+	if n := testing.AllocsPerRun(10_000, func() { r.Frame(f) }); n != 0 {
+		t.Errorf("%v allocations a message", n)
+	}
+	var all [][]byte
+	for i := range 1000 {
+		all = append(all, append(r.Frame([]byte{3, byte(i), byte(i >> 8), 0xFF, 0}).Message, 0xEE))
+	}
+	for i, m := range all {
+		if want := []byte{byte(i), byte(i >> 8), 0xFF, 0xEE}; !bytes.Equal(m, want) {
+			t.Fatalf("message %d is % X", i, m)
+		}
+	}
+}
+
 func BenchmarkReassembleShort(b *testing.B) {
 	r := NewReassembler(false, 4095)
 	f := unhex(b, "037F147855555555")
