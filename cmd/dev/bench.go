@@ -20,8 +20,11 @@ import (
 // bench is one run of the chore.
 type bench struct {
 	*project
-	scratch string // for logbooks
+	scratch string // for logbooks and recordings
 	homes   int
+	kept    map[string]any // what is made once for several rows
+	table   io.Writer
+	turn    int // number of the run of a row, from 0
 }
 
 // benchAll measures and prints one table. It fails when a goal is missed; performance is never part of the tests.
@@ -30,11 +33,12 @@ func benchAll(ctx context.Context, p *project, args []string) error {
 	flags.SetOutput(p.out)
 	runs := flags.Int("runs", 5, "how often each thing is measured; the table shows the median")
 	only := flags.String("only", "", "measure only what has this text in its name")
+	to := flags.String("to", "", "keep the table in this file, too")
 	if err := flags.Parse(args); err != nil {
 		return &exit{code: exitUsage}
 	}
 	if flags.NArg() > 0 || *runs < 1 {
-		return &exit{exitUsage, "bench takes --runs NUMBER and --only TEXT"}
+		return &exit{exitUsage, "bench takes --runs NUMBER, --only TEXT and --to FILE"}
 	}
 	if err := p.build(ctx, []string{"CGO_ENABLED=0"}, "readback-cli"); err != nil {
 		return err
@@ -44,9 +48,17 @@ func benchAll(ctx context.Context, p *project, args []string) error {
 		return err
 	}
 	defer os.RemoveAll(scratch)
-	b := &bench{project: p, scratch: scratch}
+	b := &bench{project: p, scratch: scratch, kept: map[string]any{}, table: p.out}
+	if *to != "" {
+		f, err := os.Create(*to)
+		if err != nil {
+			return err
+		}
+		defer f.Close()
+		b.table = io.MultiWriter(p.out, f)
+	}
 
-	fmt.Fprintf(p.out, "%s\n\n%-44s %12s %12s %7s %6s\n", machine(), "what", "median", "limit", "ratio", "goal")
+	fmt.Fprintf(b.table, "%s, %s\nmedians of %d runs\n\n%-52s %12s %12s %7s %6s\n", time.Now().Format(time.DateOnly), machine(), *runs, "what", "median", "beside", "ratio", "goal")
 	missed := 0
 	for _, r := range rows() {
 		if !strings.Contains(r.name, *only) {
@@ -74,45 +86,57 @@ func benchAll(ctx context.Context, p *project, args []string) error {
 
 // measure runs a row and prints its line; ok is false when its goal is missed.
 func (b *bench) measure(ctx context.Context, r row) (ok bool, err error) {
-	var took, limit []time.Duration
-	var ratio []float64
-	for range r.runs {
+	var got, beside, ratio []float64
+	for b.turn = range r.runs {
 		s, err := r.measure(ctx, b)
 		if err != nil {
 			return false, fmt.Errorf("%s: %w", r.name, err)
 		}
-		took = append(took, s.took)
-		if s.limit > 0 {
-			limit = append(limit, s.limit)
-			ratio = append(ratio, s.took.Seconds()/s.limit.Seconds())
+		got = append(got, s.got)
+		if s.beside > 0 {
+			beside, ratio = append(beside, s.beside), append(ratio, s.got/s.beside)
 		}
 	}
-	var told time.Duration
-	var q float64
+	var told, q float64
 	if len(ratio) == r.runs {
-		told, q = median(limit), median(ratio)
+		told, q = median(beside), median(ratio)
 	}
-	line, ok := benchLine(r, median(took), told, q)
-	fmt.Fprintln(b.out, line)
+	line, ok := benchLine(r, median(got), told, q)
+	fmt.Fprintln(b.table, line)
 	return ok, nil
 }
 
-// benchLine is a line of the table. A row with a goal and without a limit to measure it against has missed it.
-func benchLine(r row, took, limit time.Duration, ratio float64) (line string, ok bool) {
-	limits, ratios, goal := "-", "-", "-"
-	if limit > 0 {
-		limits, ratios = short(limit), fmt.Sprintf("%.3f", ratio)
+// benchLine is a line of the table. A row with a goal and without anything to measure it against has missed it.
+func benchLine(r row, got, beside, ratio float64) (line string, ok bool) {
+	besides, ratios, goal := "-", "-", "-"
+	if beside > 0 {
+		besides, ratios = r.unit.text(beside), fmt.Sprintf("%.3f", ratio)
 	}
 	ok = true
 	verdict := ""
 	if r.goal > 0 {
 		goal = fmt.Sprintf("%g", r.goal)
-		if ok = limit > 0 && ratio <= r.goal; !ok {
+		if ok = beside > 0 && ratio <= r.goal; !ok {
 			verdict = "  MISSED"
 		}
 	}
-	return strings.TrimRight(fmt.Sprintf("%-44s %12s %12s %7s %6s%s", r.name, short(took), limits, ratios, goal, verdict), " "), ok
+	return strings.TrimRight(fmt.Sprintf("%-52s %12s %12s %7s %6s%s", r.name, r.unit.text(got), besides, ratios, goal, verdict), " "), ok
 }
+
+// unit is what a row is measured in; "" are seconds.
+type unit string
+
+func (u unit) text(v float64) string {
+	switch u {
+	case "":
+		return short(time.Duration(v * float64(time.Second)))
+	case megabytes:
+		return strconv.FormatFloat(v, 'f', 1, 64) + " MB"
+	}
+	return strconv.FormatFloat(v, 'g', 4, 64) + " " + string(u)
+}
+
+const megabytes unit = "MB"
 
 // short is a duration with four digits.
 func short(d time.Duration) string {
@@ -128,7 +152,7 @@ func short(d time.Duration) string {
 }
 
 // median is the middle value, or the mean of the two in the middle; 0 of none.
-func median[T time.Duration | float64](values []T) T {
+func median(values []float64) float64 {
 	if len(values) == 0 {
 		return 0
 	}
@@ -149,7 +173,7 @@ func (b *bench) benchmarks(ctx context.Context, runs int, only string) error {
 	if len(found) == 0 {
 		return nil
 	}
-	fmt.Fprintln(b.out)
+	fmt.Fprintln(b.table)
 	for _, pkg := range packagesOf(found) {
 		var names []string
 		for _, f := range found {
@@ -166,36 +190,48 @@ func (b *bench) benchmarks(ctx context.Context, runs int, only string) error {
 		if err != nil {
 			return err
 		}
-		for _, x := range list {
-			line, _ := benchLine(row{name: strings.TrimPrefix(pkg, "./") + " " + x.name}, median(x.times), 0, 0)
-			fmt.Fprintln(b.out, line)
-		}
+		b.tellBenchmarks(strings.TrimPrefix(pkg, "./"), list)
 	}
 	return nil
 }
 
-// benchmark is what `go test -bench` told of one benchmark.
-type benchmark struct {
-	name  string
-	times []time.Duration // for one operation
+// beside is the benchmark that another one is measured against, in the same package.
+var beside = map[string]string{"diag/garage Save10000Codes": "PlainRows"}
+
+// tellBenchmarks prints a line for each benchmark, with what it counts beside its time.
+func (b *bench) tellBenchmarks(pkg string, list []benchmark) {
+	for _, x := range list {
+		got, told, ratio := median(x.values["ns/op"])/1e9, 0.0, 0.0
+		if i := slices.IndexFunc(list, func(y benchmark) bool { return y.name == beside[pkg+" "+x.name] }); i >= 0 {
+			told = median(list[i].values["ns/op"]) / 1e9
+			ratio = got / told
+		}
+		line, _ := benchLine(row{name: pkg + " " + x.name}, got, told, ratio)
+		var more []string
+		for name, values := range x.values {
+			if name != "ns/op" && name != "B/op" {
+				more = append(more, strconv.FormatFloat(median(values), 'g', 4, 64)+" "+name)
+			}
+		}
+		slices.Sort(more)
+		fmt.Fprintln(b.table, strings.TrimRight(line+"  "+strings.Join(more, ", "), " "))
+	}
 }
 
-// readBenchmarks reads the lines "BenchmarkName-8  1000  1234 ns/op ..." of the benchmark format, in their order.
+// benchmark is what `go test -bench` told of one benchmark.
+type benchmark struct {
+	name   string
+	values map[string][]float64 // by unit: ns/op, allocs/op, those of the benchmark's own
+}
+
+// readBenchmarks reads the lines "BenchmarkName-8  1000  1234 ns/op  5 B/op ..." of the benchmark format, in their order.
 func readBenchmarks(r io.Reader) ([]benchmark, error) {
 	var out []benchmark
 	lines := bufio.NewScanner(r)
 	for lines.Scan() {
 		words := strings.Fields(lines.Text())
-		if len(words) < 4 || !strings.HasPrefix(words[0], "Benchmark") {
+		if len(words) < 4 || len(words)%2 != 0 || !strings.HasPrefix(words[0], "Benchmark") || !slices.Contains(words, "ns/op") {
 			continue
-		}
-		at := slices.Index(words, "ns/op")
-		if at < 3 {
-			continue
-		}
-		ns, err := strconv.ParseFloat(words[at-1], 64)
-		if err != nil {
-			return nil, fmt.Errorf("a line of go test -bench: %q", lines.Text())
 		}
 		name := strings.TrimPrefix(words[0], "Benchmark")
 		if cut := strings.LastIndexByte(name, '-'); cut > 0 {
@@ -203,9 +239,15 @@ func readBenchmarks(r io.Reader) ([]benchmark, error) {
 		}
 		i := slices.IndexFunc(out, func(b benchmark) bool { return b.name == name })
 		if i < 0 {
-			i, out = len(out), append(out, benchmark{name: name})
+			i, out = len(out), append(out, benchmark{name, map[string][]float64{}})
 		}
-		out[i].times = append(out[i].times, time.Duration(ns))
+		for k := 2; k < len(words); k += 2 {
+			v, err := strconv.ParseFloat(words[k], 64)
+			if err != nil {
+				return nil, fmt.Errorf("a line of go test -bench: %q", lines.Text())
+			}
+			out[i].values[words[k+1]] = append(out[i].values[words[k+1]], v)
+		}
 	}
 	return out, lines.Err()
 }

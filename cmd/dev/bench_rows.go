@@ -15,34 +15,47 @@ import (
 // row is one thing that is measured.
 type row struct {
 	name string
-	// goal is the highest ratio of measured to limit that will do; 0 for what is only shown.
+	// goal is the highest ratio of the measured to what it is measured beside that will do; 0 for what is only shown.
 	goal    float64
 	runs    int // 0 stands for the chore's own number
+	unit    unit
 	measure func(ctx context.Context, b *bench) (sample, error)
 }
 
-// sample is one run of a row. Limit, where there is one, is what the run is measured against: the least that is possible,
-// or the time of another program at the same work.
+// sample is one run of a row, in its unit. Beside, where there is something, is what the run is measured against: the least
+// that is possible, or another program at the same work.
 type sample struct {
-	took, limit time.Duration
+	got, beside float64
 }
 
 // rows is everything that is measured end to end. Benchmarks of the packages come after it by themselves.
 func rows() []row {
 	return []row{
-		{"look, 20 modules, raw CAN, first time", 1.3, 0, func(ctx context.Context, b *bench) (sample, error) {
+		{"look, 20 modules, raw CAN, first time", 1.3, 0, "", func(ctx context.Context, b *bench) (sample, error) {
 			return b.look(ctx, "practice:twenty", "")
 		}},
-		{"look, 20 modules, raw CAN, known car", 0, 0, func(ctx context.Context, b *bench) (sample, error) {
+		{"look, 20 modules, raw CAN, known car", 0, 0, "", func(ctx context.Context, b *bench) (sample, error) {
 			return b.look(ctx, "practice:twenty", "practice:twenty")
 		}},
-		{"look, 20 modules, serial, known car", 1.15, 3, func(ctx context.Context, b *bench) (sample, error) {
+		{"look, 20 modules, serial, known car", 1.15, 3, "", func(ctx context.Context, b *bench) (sample, error) {
 			return b.lookSerial(ctx, "twenty")
 		}},
-		{"start of the terminal program", 0, 0, func(ctx context.Context, b *bench) (sample, error) {
+		{"start of the terminal program", 0, 0, "", func(ctx context.Context, b *bench) (sample, error) {
 			begun := time.Now()
 			_, err := b.cli(ctx, b.home(), "words", "7E5 04 14 FF FF FF 55 55 55")
-			return sample{took: time.Since(begun)}, err
+			return sample{got: time.Since(begun).Seconds()}, err
+		}},
+		{"1,000,000 frames explained, beside tshark", 0.5, 3, "", func(ctx context.Context, b *bench) (sample, error) {
+			u, them, err := b.explained(ctx)
+			return sample{u.took, them.took}, err
+		}},
+		{"1,000,000 frames explained, processor time", 0.5, 3, "", func(ctx context.Context, b *bench) (sample, error) {
+			u, them, err := b.explained(ctx)
+			return sample{u.busy, them.busy}, err
+		}},
+		{"1,000,000 frames explained, peak of memory", 0.5, 3, megabytes, func(ctx context.Context, b *bench) (sample, error) {
+			u, them, err := b.explained(ctx)
+			return sample{u.peak, them.peak}, err
 		}},
 	}
 }
@@ -78,9 +91,9 @@ func lookTime(text []byte) (sample, error) {
 	case !doc.Complete:
 		return sample{}, errors.New("the look was not complete")
 	}
-	s := sample{took: time.Duration(*doc.Elapsed * float64(time.Millisecond))}
+	s := sample{got: *doc.Elapsed / 1000}
 	if doc.Limit != nil {
-		s.limit = time.Duration(*doc.Limit * float64(time.Millisecond))
+		s.beside = *doc.Limit / 1000
 	}
 	return s, nil
 }
