@@ -107,6 +107,22 @@ func (v *Visit) Offered(ctx context.Context) ([]LiveValue, error) {
 	return out, nil
 }
 
+// AddIdentifier adds a value of service 22 that the owner knows this car tells, as [Options.Identifiers] does: the next
+// Offered finds the modules that tell it. The error is [ErrManyIdentifiers] where there are too many already.
+func (v *Visit) AddIdentifier(id uint16) error {
+	v.busy.Lock()
+	defer v.busy.Unlock()
+	switch {
+	case slices.Contains(v.opt.Identifiers, id):
+		return nil
+	case len(v.opt.Identifiers) >= maxIdentifiers:
+		return ErrManyIdentifiers
+	}
+	v.opt.Identifiers = append(slices.Clone(v.opt.Identifiers), id)
+	v.gate.Know(id)
+	return nil
+}
+
 // known are the modules of the newest record that answered.
 func (v *Visit) known() (out []garage.Module) {
 	r, _ := v.Record()
@@ -401,13 +417,39 @@ func named(offered []LiveValue, typed []string) (found []LiveValue) {
 		if strings.EqualFold(v.Name, strings.Join(typed, " ")) {
 			return []LiveValue{v}
 		}
-		has := strings.FieldsFunc(strings.ToLower(v.Name), func(r rune) bool { return r == ' ' || r == ',' })
-		missing := slices.ContainsFunc(typed, func(w string) bool {
-			return !slices.ContainsFunc(has, func(h string) bool { return strings.HasPrefix(h, w) })
-		})
-		if !missing && !slices.ContainsFunc(found, func(f LiveValue) bool { return f.Name == v.Name }) {
+		if begins(v.Name, typed) && !slices.ContainsFunc(found, func(f LiveValue) bool { return f.Name == v.Name }) {
 			found = append(found, v)
 		}
 	}
 	return found
+}
+
+// begins reports that for each of the typed words there is one in the text that begins with it.
+func begins(text string, typed []string) bool {
+	has := strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return r == ' ' || r == ',' })
+	return !slices.ContainsFunc(typed, func(w string) bool {
+		return !slices.ContainsFunc(has, func(h string) bool { return strings.HasPrefix(h, w) })
+	})
+}
+
+// FindLive are all values that a text may mean, in the order that they are offered in: those of [ChooseLive], and those
+// whose name and module together have the words. An empty text means all.
+func FindLive(offered []LiveValue, text string) []LiveValue {
+	typed := strings.Fields(strings.ToLower(text))
+	number, isNumber := byNumber(strings.TrimSpace(text))
+	other := slices.Clone(typed)
+	for i, w := range other {
+		if a, ok := alike[w]; ok {
+			other[i] = a
+		}
+	}
+	other = strings.Fields(strings.Join(other, " "))
+	var out []LiveValue
+	for _, v := range offered {
+		about := v.Name + " " + v.Module + " " + v.Key.String()
+		if begins(about, typed) || begins(about, other) || isNumber && number(v) {
+			out = append(out, v)
+		}
+	}
+	return out
 }

@@ -305,6 +305,62 @@ func TestIdentifiersAreSingle(t *testing.T) {
 	}
 }
 
+// TestAddIdentifier: a value that is added during a visit is offered and told, as one that was known when it began.
+func TestAddIdentifier(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		v, before := offered(t, "practice:courier")
+		if found := diag.FindLive(before, "22:DD01"); len(found) > 0 {
+			t.Fatalf("offered without being added: %v", found)
+		}
+		for range 2 { // a second time it changes nothing
+			if err := v.AddIdentifier(0xDD01); err != nil {
+				t.Fatal(err)
+			}
+		}
+		after, err := v.Offered(t.Context())
+		if err != nil || len(after) <= len(before) {
+			t.Fatalf("%d values are offered, then %d: %v", len(before), len(after), err)
+		}
+		for _, s := range watch(t, v, chosen(t, after, "22:DD01"), time.Second) {
+			if s.State != garage.Yes || s.Raw == nil {
+				t.Fatalf("%+v", s)
+			}
+		}
+		if n := v.Tally().Refused; n != 0 {
+			t.Errorf("the gate held back %d", n)
+		}
+		for id := uint16(1); id < 32; id++ {
+			if err := v.AddIdentifier(id); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := v.AddIdentifier(32); !errors.Is(err, diag.ErrManyIdentifiers) {
+			t.Errorf("the 33rd: %v", err)
+		}
+	})
+}
+
+func TestFindLive(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		_, values := offered(t, "practice:runner-running")
+		for text, want := range map[string]string{
+			"rpm": "7E0:0C", "motor speed": "7E0:0C", "0c": "7E0:0C", "vehicle speed": "7E0:0D 7E1:0D", "speed gearbox": "7E1:0D", "7E1:": "7E1:01 7E1:0D 7E1:1C 7E1:42 7E1:A4",
+			"01:0D": "7E0:0D 7E1:0D", "warp": "", "supply": "7E0:42 7E1:42 supply",
+		} {
+			var got []string
+			for _, x := range diag.FindLive(values, text) {
+				got = append(got, x.Key.String())
+			}
+			if strings.Join(got, " ") != want {
+				t.Errorf("%q finds %q, want %q", text, got, want)
+			}
+		}
+		if all := diag.FindLive(values, " "); len(all) != len(values) {
+			t.Errorf("nothing looked for finds %d of %d", len(all), len(values))
+		}
+	})
+}
+
 // TestSampleLog: the form is that of RFC 4180, read back by the standard library.
 func TestSampleLog(t *testing.T) {
 	at := time.Date(2026, 11, 25, 14, 2, 0, 250e6, time.UTC)

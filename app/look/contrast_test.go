@@ -67,6 +67,11 @@ func TestContrast(t *testing.T) {
 				}
 			}
 		}
+		for _, c := range CourseColours {
+			if got := contrast(p[c], p[Card]); got < 4.5 {
+				t.Errorf("%s: %s on a card is %.2f:1", name, c, got)
+			}
+		}
 	}
 }
 

@@ -29,6 +29,9 @@ const (
 	OnIdle    fyne.ThemeColorName = "on-idle"    // text on Idle
 )
 
+// CourseColours are the colours of the lines in a [Plot], by their styles.
+var CourseColours = [CourseStyles]fyne.ThemeColorName{"course-1", "course-2", "course-3", "course-4", "course-5", "course-6", "course-7", "course-8"}
+
 // Palette is one set of colours.
 type Palette map[fyne.ThemeColorName]color.NRGBA
 
@@ -45,6 +48,8 @@ var (
 		Tint: hex(0xE7F0F0), AlertTint: hex(0xF8ECE7),
 		Plate: hex(0x18242C), OnPlate: hex(0xFFFFFF), PlateSoft: hex(0xC3CCD1),
 		Idle: hex(0xD5CFC1), OnIdle: hex(0x4A555B),
+		"course-1": hex(0x0B5C6B), "course-2": hex(0x9A3A00), "course-3": hex(0x5A3A96), "course-4": hex(0x2F6B1F),
+		"course-5": hex(0x8A1A5E), "course-6": hex(0x1C4FA0), "course-7": hex(0x765000), "course-8": hex(0x3F4A50),
 	}
 	Dark = Palette{
 		Paper: hex(0x151C20), Rail: hex(0x10161A), Card: hex(0x1D272C), Line: hex(0x35434B), Edge: hex(0x7E8E96),
@@ -53,5 +58,7 @@ var (
 		Tint: hex(0x223A40), AlertTint: hex(0x3A2822),
 		Plate: hex(0x0A0F12), OnPlate: hex(0xF2F5F4), PlateSoft: hex(0xA9B6BC),
 		Idle: hex(0x35434B), OnIdle: hex(0xC9D2D6),
+		"course-1": hex(0x6BC0CE), "course-2": hex(0xF0A06A), "course-3": hex(0xBBA4F2), "course-4": hex(0x93CC7E),
+		"course-5": hex(0xF096C4), "course-6": hex(0x93B8F5), "course-7": hex(0xDDB35A), "course-8": hex(0xCAD3D7),
 	}
 )

@@ -92,6 +92,15 @@ func (g *Gate) Hear(id link.ID) {
 	g.heard[id] = true
 }
 
+// Know lets a value of service 22 be read that is known to be readable on this car.
+func (g *Gate) Know(identifier uint16) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if !slices.Contains(g.o.Identifiers, identifier) {
+		g.o.Identifiers = append(g.o.Identifiers, identifier)
+	}
+}
+
 // Tally tells what has left so far.
 func (g *Gate) Tally() Tally {
 	g.mu.Lock()

@@ -96,6 +96,27 @@ func TestSendForwardsLooksOnly(t *testing.T) {
 	}
 }
 
+// TestKnow: a value of service 22 that no standard names passes once it is known, and only that one.
+func TestKnow(t *testing.T) {
+	g := New(&wire{}, Options{})
+	ask := func(id uint16) error {
+		return g.Send(ctx, link.Message{Address: link.Address{Request: link.ID11(0x7E5)}, Data: []byte{0x22, byte(id >> 8), byte(id)}})
+	}
+	if ask(0x1234) == nil {
+		t.Error("it passes before it is known")
+	}
+	g.Know(0x1234)
+	if err := ask(0x1234); err != nil {
+		t.Error(err)
+	}
+	if ask(0x1235) == nil || ask(0x3412) == nil {
+		t.Error("another one passes")
+	}
+	if got := g.Tally(); got.Reads != 1 || got.Refused != 3 {
+		t.Errorf("%+v", got)
+	}
+}
+
 func TestWhatNeverGetsAPermit(t *testing.T) {
 	with := func(change func(*Proposal)) Proposal {
 		p := propose(t0)
