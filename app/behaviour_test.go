@@ -42,6 +42,8 @@ func reads(o fyne.CanvasObject) string {
 			walk(x.Content)
 		case *look.Text:
 			all = append(all, x.String())
+		case *look.Figure: // a letter each
+			all = append(all, x.String())
 		case fyne.Widget:
 			for _, c := range test.WidgetRenderer(x).Objects() {
 				walk(c)

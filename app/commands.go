@@ -62,7 +62,7 @@ func commands() []command {
 
 		turn("page.start", PageStart, fyne.KeyHome), turn("step.cable", PageCable, fyne.Key1).after(), turn("step.link", PageLink, fyne.Key2), turn("step.codes", PageCodes, fyne.Key3),
 		turn("step.request", PageRequest, fyne.Key4), turn("step.gate", PageGate, fyne.Key5), turn("step.read-back", PageReadBack, fyne.Key6),
-		turn("beside.logbook", PageLogbook, fyne.KeyL).after(), turn("beside.talk", PageTalk, fyne.KeyT), turn("beside.heard", PageHeard, fyne.KeyH), turn("beside.practice", PagePractice, fyne.KeyP),
+		turn("beside.logbook", PageLogbook, fyne.KeyL).after(), turn("beside.live", PageLive, fyne.KeyG), turn("beside.talk", PageTalk, fyne.KeyT), turn("beside.heard", PageHeard, fyne.KeyH), turn("beside.practice", PagePractice, fyne.KeyP),
 		shaded("cmd.shade.system", look.ShadeSystem).after(), shaded("cmd.shade.light", look.ShadeLight), shaded("cmd.shade.dark", look.ShadeDark),
 		{text: "cmd.larger", menu: "menu.view", parted: true, key: fyne.KeyPlus, also: fyne.KeyEqual, mod: ctrl, do: func(w *Window) { w.resizeText(1) }},
 		{text: "cmd.smaller", menu: "menu.view", key: fyne.KeyMinus, mod: ctrl, do: func(w *Window) { w.resizeText(-1) }},

@@ -33,6 +33,11 @@ type Visit interface {
 	// Since is what went over the wire after the entry with a number, and the number of the newest.
 	Since(seq uint64) ([]trace.Entry, uint64)
 	Look(ctx context.Context, carName string) iter.Seq2[diag.Progress, error]
+	// Meet finds out which car it is without reading it; Offered are the live values that there are, Watch reads them.
+	Meet(ctx context.Context, carName string) (known bool, err error)
+	AddIdentifier(id uint16) error
+	Offered(ctx context.Context) ([]diag.LiveValue, error)
+	Watch(ctx context.Context, values []diag.LiveKey) iter.Seq2[diag.Sample, error]
 	Car() garage.Car
 	Record() (garage.Visit, bool)
 	Modules() []diag.ModuleView

@@ -57,6 +57,16 @@ type fakeVisit struct {
 	testErr                  error
 	pulled                   chan error    // ends the connection
 	wire                     []trace.Entry // what went over it so far
+
+	offers    []diag.LiveValue
+	tells     []uint16 // identifiers that it tells when they are added
+	offerErr  error
+	offerHold chan struct{}    // when not nil, Offered waits here, or for its context
+	feed      chan diag.Sample // what is read; closed: reading breaks with feedErr
+	feedErr   error
+	added     []uint16
+	watched   [][]diag.LiveKey // what was to be watched, each time
+	watching  int              // how many do now
 }
 
 func (f *fakeVisit) lock() func() { f.mu.Lock(); return f.mu.Unlock }

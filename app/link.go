@@ -82,6 +82,7 @@ func (w *Window) makeFields() {
 	w.makeLessonParts()
 	w.makeTalkParts()
 	w.makeHeardParts()
+	w.makeLiveParts()
 	w.makeKeepFields()
 }
 
@@ -269,6 +270,7 @@ func (w *Window) forget() {
 	l.visit, l.health, l.gone, l.testing, l.testErr, l.copied = nil, nil, nil, false, nil, ""
 	l.supply.forget()
 	w.code.forget()
+	w.forgetLive()
 	w.pass.leave()
 	w.back = backState{}
 	w.cars.visits, w.cars.of = nil, 0

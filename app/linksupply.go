@@ -124,7 +124,7 @@ func (w *Window) watchSupply() (changed bool) {
 	s.looked = w.now()
 	readings, watched := v.SupplyReadings()
 	if !watched {
-		if s.known && !w.busy() && !w.link.testing {
+		if s.known && !w.busy() && !w.link.testing && w.live.run == nil && w.live.asking == nil {
 			w.act(func(ctx context.Context) func() {
 				supply := w.refreshSupply(ctx, v)
 				return func() {

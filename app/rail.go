@@ -158,6 +158,8 @@ func (w *Window) stripContent() fyne.CanvasObject {
 		state = T("strip.stopped")
 	case w.link.testing:
 		state = T("strip.testing")
+	case w.live.run != nil:
+		state = T("live.strip")
 	case w.page == PageHeard:
 		state = T("heard.strip")
 	}

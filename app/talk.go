@@ -122,6 +122,7 @@ func (w *Window) overhear() {
 	if w.ctx.Err() != nil {
 		return
 	}
+	w.hearSignals()
 	t, v, news := &w.said, w.link.visit, false
 	if t.live != nil && t.live.visit != v && !t.live.ended {
 		t.live.take()

@@ -44,7 +44,9 @@ func (w *Window) dropped(files []fyne.URI) {
 			}
 			w.readRecording(f.Path())
 		case signalFile:
-			w.Show(PageHeard)
+			if w.page != PageLive {
+				w.Show(PageHeard)
+			}
 			w.readSignals(f.Path())
 		case bundleFile:
 			w.takeBundle(f.Path())

@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"runtime"
 	"sync"
 	"time"
@@ -29,6 +30,7 @@ const (
 	PageLogbook  Page = "logbook"
 	PageTalk     Page = "talk"
 	PageHeard    Page = "heard"
+	PageLive     Page = "live"
 	PagePractice Page = "practice"
 	PageStart    Page = "start"
 	PageKeep     Page = "keep"
@@ -41,7 +43,7 @@ const (
 var steps = []Page{PageCable, PageLink, PageCodes, PageRequest, PageGate, PageReadBack}
 
 // beside are the pages beside a visit.
-var beside = []Page{PageLogbook, PageTalk, PageHeard, PagePractice}
+var beside = []Page{PageLogbook, PageLive, PageTalk, PageHeard, PagePractice}
 
 // around are the pages about the program itself.
 var around = []Page{PageStart, PageKeep, PageSettings, PageHelp}
@@ -100,6 +102,7 @@ type Window struct {
 	les   lessonState
 	said  talkState
 	ear   heardState
+	live  liveState
 	kept  keepState
 	help  helpState
 	menu  menuState
@@ -166,7 +169,8 @@ func (w *Window) Close() error {
 	w.stop()
 	w.door.close()
 	w.work.Wait()
-	return w.held.close()
+	_, err := w.live.log.end()
+	return errors.Join(err, w.held.close())
 }
 
 // Page is the page that is shown.
@@ -176,6 +180,9 @@ func (w *Window) Page() Page { return w.page }
 func (w *Window) Show(p Page) {
 	if p == PageGate && w.page != PageGate {
 		w.enterGate()
+	}
+	if w.page == PageLive && p != PageLive {
+		w.leaveLive()
 	}
 	switch p {
 	case PageCar:
@@ -188,6 +195,8 @@ func (w *Window) Show(p Page) {
 		w.enterLogbook()
 	case PageTalk:
 		w.enterTalk()
+	case PageLive:
+		w.enterLive()
 	}
 	w.page = p
 	w.draw()
@@ -236,6 +245,8 @@ func (w *Window) tick() {
 		w.draw()
 	case w.page == PageCodes && w.code.looking != nil, w.page == PageGate, changed:
 		w.draw()
+	case w.live.run != nil:
+		w.drawStrip()
 	}
 }
 
@@ -261,6 +272,8 @@ func (w *Window) escape() {
 		w.stopReading()
 	case w.page == PagePractice && w.les.run != nil:
 		w.leaveLesson()
+	case w.page == PageLive:
+		w.escapeLive()
 	}
 }
 
@@ -275,14 +288,18 @@ func (w *Window) draw() {
 	w.rail.Set(w.railContent())
 	w.main.Set(body)
 	w.side.Set(look.Pad(22, 20, 20, 20, margin))
-	w.strip.Objects = []fyne.CanvasObject{w.stripContent()}
-	w.strip.Refresh()
+	w.drawStrip()
 	if w.shown != w.page {
 		w.main.ToTop()
 		w.side.ToTop()
 		w.shown = w.page
 	}
 	w.unfocusGone()
+}
+
+func (w *Window) drawStrip() {
+	w.strip.Objects = []fyne.CanvasObject{w.stripContent()}
+	w.strip.Refresh()
 }
 
 // unfocusGone takes the keyboard from a part that is no longer shown.
@@ -313,6 +330,8 @@ func (w *Window) pageContent() (body, margin fyne.CanvasObject) {
 		body, margin = w.talkPage()
 	case PageHeard:
 		body, margin = w.heardPage()
+	case PageLive:
+		body, margin = w.livePage()
 	case PagePractice:
 		body, margin = w.practicePage()
 	case PageStart:

@@ -58,6 +58,9 @@ func (m *Many) top(i int) float32 {
 // pressed.
 func (m *Many) Opens(open func(i int)) *Many { m.open = open; return m }
 
+// AtOnce lets a tap open a row whether or not it was chosen before.
+func (m *Many) AtOnce() *Many { m.atOnce = true; return m }
+
 // Beyond lets a column be one part of a longer one. f is told of a key that leads out of it, by 1 downwards and by -1
 // upwards, with all when it leads to the very end; it tells whether there was more.
 func (m *Many) Beyond(f func(by int, all bool) bool) *Many { m.beyond = f; return m }

@@ -28,6 +28,7 @@ type Many struct {
 	choose func(i int)
 
 	open   func(i int)
+	atOnce bool // a tap opens a row at once
 	beyond func(by int, all bool) bool
 
 	width    float32   // the width that the places were made for
@@ -148,7 +149,8 @@ func (m *Many) group(i int) (first, end int) {
 
 func (m *Many) Tapped(e *fyne.PointEvent) {
 	i := m.at(e.Position.Y)
-	if i >= 0 && i == m.chosen && m.open != nil {
+	if i >= 0 && m.open != nil && (i == m.chosen || m.atOnce && !m.rows.Heading(i)) {
+		m.pick(i)
 		m.open(i)
 		return
 	}

@@ -36,9 +36,11 @@ type Plot struct {
 	end    time.Time // right edge, while it is held
 	held   bool
 	cursor time.Time // zero: none
+	over   float32   // where the pointer is, below 0 when it is somewhere else
 	told   func()    // told when the owner has changed what is shown
 
-	pen pen
+	pen  pen
+	line *canvas.Line // at the cursor
 }
 
 // lane is what the values of one unit share.
@@ -57,7 +59,7 @@ var (
 
 // NewPlot makes a plot. none stands over the axis of values without a unit; told is told of whatever the owner changes.
 func NewPlot(id, none string, told func()) *Plot {
-	p := &Plot{none: none, told: told, high: 300, span: 3}
+	p := &Plot{none: none, told: told, high: 300, span: 3, over: -1, line: canvas.NewLine(color.Transparent)}
 	p.id, p.tapped = id, func() {}
 	p.ExtendBaseWidget(p)
 	return p
@@ -82,9 +84,15 @@ func (p *Plot) Fill(strokes []Stroke, high float32) {
 	p.Refresh()
 }
 
-// Now moves the plot on to a time, as far as it is not held.
+// Now moves the plot on to a time, as far as it is not held. The line stays under the pointer; without one it goes along
+// with its time until it is out of sight.
 func (p *Plot) Now(at time.Time) {
 	p.newest = at
+	if from, _ := p.shown(); p.over >= 0 {
+		p.cursor = p.timeAt(p.over)
+	} else if p.cursor.Before(from) {
+		p.cursor = time.Time{}
+	}
 	p.Refresh()
 }
 
@@ -164,7 +172,17 @@ func (p *Plot) Point(at time.Time) {
 		return
 	}
 	p.cursor = at
-	p.change()
+	p.putLine()
+	canvas.Refresh(p.line) // the picture under it stays as it is
+	p.told()
+}
+
+// putLine puts the line where its time is.
+func (p *Plot) putLine() {
+	from, to := p.shown()
+	p.line.Hidden = p.cursor.Before(from) || p.cursor.After(to)
+	x := p.placeOf(p.cursor)
+	p.line.Position1, p.line.Position2 = fyne.NewPos(x, 4), fyne.NewPos(x, p.Size().Height-Scaled(plotFoot))
 }
 
 func (p *Plot) change() {
@@ -181,12 +199,21 @@ func (p *Plot) shown() (from, to time.Time) {
 	return to.Add(-p.Span()), to
 }
 
-func (p *Plot) FocusGained()                     { p.take(p, true) }
-func (p *Plot) FocusLost()                       { p.take(p, false) }
-func (p *Plot) Tapped(e *fyne.PointEvent)        { p.Point(p.timeAt(e.Position.X)) }
-func (p *Plot) MouseIn(e *desktop.MouseEvent)    { p.Point(p.timeAt(e.Position.X)) }
-func (p *Plot) MouseMoved(e *desktop.MouseEvent) { p.Point(p.timeAt(e.Position.X)) }
-func (p *Plot) MouseOut()                        { p.Point(time.Time{}) }
+func (p *Plot) FocusGained()              { p.take(p, true) }
+func (p *Plot) FocusLost()                { p.take(p, false) }
+func (p *Plot) Tapped(e *fyne.PointEvent) { p.Point(p.timeAt(e.Position.X)) }
+
+func (p *Plot) MouseIn(e *desktop.MouseEvent) { p.MouseMoved(e) }
+
+func (p *Plot) MouseMoved(e *desktop.MouseEvent) {
+	p.over = e.Position.X
+	p.Point(p.timeAt(p.over))
+}
+
+func (p *Plot) MouseOut() {
+	p.over = -1
+	p.Point(time.Time{})
+}
 
 // Scrolled zooms with the wheel, and goes back and forth with a wheel that lies.
 func (p *Plot) Scrolled(e *fyne.ScrollEvent) {
@@ -406,7 +433,7 @@ func solid(n fyne.ThemeColorName) color.NRGBA {
 
 func (p *Plot) CreateRenderer() fyne.WidgetRenderer {
 	p.ExtendBaseWidget(p)
-	r := &plotRenderer{p: p, back: board(Card, Line), line: canvas.NewLine(color.Transparent), ring: ring()}
+	r := &plotRenderer{p: p, back: board(Card, Line), ring: ring()}
 	r.picture = canvas.NewRaster(p.draw)
 	r.Refresh()
 	return r
@@ -416,7 +443,6 @@ type plotRenderer struct {
 	p          *Plot
 	back, ring *canvas.Rectangle
 	picture    *canvas.Raster
-	line       *canvas.Line
 	labels     []*canvas.Text
 	used       int
 	objects    []fyne.CanvasObject
@@ -435,10 +461,7 @@ func (r *plotRenderer) Layout(size fyne.Size) {
 	for _, t := range r.labels[r.used:] {
 		t.Hide()
 	}
-	r.line.Hidden = p.cursor.IsZero()
-	if x := p.placeOf(p.cursor); !r.line.Hidden {
-		r.line.Position1, r.line.Position2 = fyne.NewPos(x, 4), fyne.NewPos(x, low)
-	}
+	p.putLine()
 }
 
 // axes sets the numbers and units at the left, and the times at the foot.
@@ -490,7 +513,7 @@ func (r *plotRenderer) MinSize() fyne.Size { return r.p.MinSize() }
 
 func (r *plotRenderer) Refresh() {
 	r.back.FillColor, r.back.StrokeColor = paint(Card), paint(Line)
-	r.line.StrokeColor, r.line.StrokeWidth = paint(Ink), 1
+	r.p.line.StrokeColor, r.p.line.StrokeWidth = paint(Ink), 1
 	r.ring.StrokeColor, r.ring.Hidden = paint(Accent), !r.p.focused
 	if r.p.Size().Width > 0 {
 		r.Layout(r.p.Size())
@@ -503,7 +526,7 @@ func (r *plotRenderer) Objects() []fyne.CanvasObject {
 	for _, t := range r.labels {
 		r.objects = append(r.objects, t)
 	}
-	r.objects = append(r.objects, r.line, r.ring)
+	r.objects = append(r.objects, r.p.line, r.ring)
 	return r.objects
 }
 func (r *plotRenderer) Destroy() {}

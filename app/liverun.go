@@ -1,0 +1,439 @@
+package app
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"sync/atomic"
+	"time"
+
+	"readback/app/look"
+	"readback/diag"
+	"readback/diag/bus"
+	"readback/diag/garage"
+	"readback/diag/link"
+	"readback/diag/signal"
+	"readback/diag/trace"
+)
+
+// liveSeries is a chosen value while it is read.
+type liveSeries struct {
+	item  liveItem
+	lines []*liveLine // its numbers
+	texts []liveText  // what it tells in words
+	why   string      // why it tells nothing now
+	rate  float64     // readings a second
+	last  time.Time   // of its newest reading, or of its newest silence
+	times []time.Time // of the newest readings of what is heard
+	pace  *look.Figure
+	words *look.Figure // its words in a row, as far as there is room
+}
+
+// liveLine is one number of a value.
+type liveLine struct {
+	label, unit string
+	digits      int
+	style       int
+	course      *look.Course
+	value       string // the newest; "" when there is none now
+	now         *look.Figure
+}
+
+// liveText is one state of a value.
+type liveText struct{ label, text string }
+
+func newLiveLine(label, unit string, digits int) *liveLine {
+	return &liveLine{label: label, unit: unit, digits: digits, style: -1, course: &look.Course{}, now: look.NewFigure(look.Style{Bold: true}).Right()}
+}
+
+func newLiveSeries(i liveItem) *liveSeries {
+	s := &liveSeries{item: i, pace: look.NewFigure(look.Style{Size: look.SizeFine, Color: look.Soft}).Right(), words: look.NewFigure(look.Style{Size: look.SizeSmall}).Right()}
+	for _, p := range i.value.Parts {
+		s.lines = append(s.lines, newLiveLine(p.Label, p.Unit, p.Digits))
+	}
+	if i.signal != nil {
+		s.lines = append(s.lines, newLiveLine("", i.signal.Unit, digitsOf(i.signal)))
+	}
+	return s
+}
+
+// digitsOf is how many digits behind the point the values of a signal have, four at the most.
+func digitsOf(s *signal.Signal) int {
+	text := strconv.FormatFloat(s.Factor, 'f', -1, 64)
+	if s.Float {
+		return 3
+	}
+	_, behind, _ := strings.Cut(text, ".")
+	return min(4, len(behind))
+}
+
+// lines counts the numbers of all chosen values.
+func (l *liveState) lines() (n int) {
+	for _, s := range l.chosen {
+		n += len(s.lines)
+	}
+	return n
+}
+
+// freeStyle is the first style that no line has.
+func (l *liveState) freeStyle(also []*liveLine) int {
+	for style := range look.CourseStyles {
+		used := slices.ContainsFunc(also, func(x *liveLine) bool { return x.style == style })
+		for _, s := range l.chosen {
+			used = used || slices.ContainsFunc(s.lines, func(x *liveLine) bool { return x.style == style })
+		}
+		if !used {
+			return style
+		}
+	}
+	return 0
+}
+
+// told is what a value tells in words, or why it tells nothing.
+func (s *liveSeries) told() string {
+	if s.why != "" {
+		return s.why
+	}
+	var out []string
+	for _, t := range s.texts {
+		if t.label == "" {
+			out = append(out, t.text)
+		} else {
+			out = append(out, t.label+": "+t.text)
+		}
+	}
+	return strings.Join(out, "; ")
+}
+
+// take takes a reading over. It reports whether a row or words that stand in the margin have changed.
+func (s *liveSeries) take(x diag.Sample, room bool) (changed bool) {
+	s.last, s.rate = x.At, x.Rate
+	if x.State != garage.Yes {
+		changed = s.why != x.Text
+		s.why, s.rate = x.Text, 0
+		for _, line := range s.lines {
+			line.course.Break()
+			line.value = ""
+		}
+		return changed
+	}
+	changed = s.why != ""
+	s.why = ""
+	if x.Number {
+		i := slices.IndexFunc(s.lines, func(line *liveLine) bool { return line.label == x.Label })
+		if i < 0 {
+			if !room {
+				return changed
+			}
+			i, changed = len(s.lines), true
+			s.lines = append(s.lines, newLiveLine(x.Label, x.Unit, x.Digits))
+		}
+		s.lines[i].course.Add(x.At, x.Value)
+		s.lines[i].value = x.Shown()
+		return changed
+	}
+	i := slices.IndexFunc(s.texts, func(t liveText) bool { return t.label == x.Label })
+	if i < 0 {
+		i = len(s.texts)
+		s.texts = append(s.texts, liveText{label: x.Label})
+		changed = true
+	}
+	if s.texts[i].text != x.Text {
+		s.texts[i].text = x.Text
+		changed = changed || x.Raw == nil || x.Text != x.Raw.String() // bytes have room in their row and change all the time
+	}
+	return changed
+}
+
+// liveRun is one reading of the chosen values, until it is ended or they change.
+type liveRun struct {
+	stop    context.CancelFunc
+	samples chan diag.Sample
+	due     atomic.Bool // the window's thread will take what is there
+	pulses  int
+}
+
+const (
+	// livePulse is the least time between two pictures, liveWords how many pictures there are to one change of the numbers.
+	livePulse = 100 * time.Millisecond
+	liveWords = 3
+	// liveQueue is how many readings may wait for the window. When there are more, reading waits.
+	liveQueue = 2048
+)
+
+// startWatching begins to read the chosen values.
+func (w *Window) startWatching() {
+	l, v := &w.live, w.link.visit
+	if v == nil || l.run != nil || l.asking != nil || w.busy() || len(l.chosen) == 0 {
+		return
+	}
+	var keys []diag.LiveKey
+	for _, s := range l.chosen {
+		if s.item.signal == nil {
+			keys = append(keys, s.item.value.Key)
+		}
+		for _, line := range s.lines {
+			line.course.Break()
+		}
+	}
+	ctx, stop := context.WithCancel(w.ctx)
+	r := &liveRun{stop: stop, samples: make(chan diag.Sample, liveQueue)}
+	l.run, l.end, l.endErr = r, "", nil
+	_, l.heard = v.Since(^uint64(0))
+	l.plot.Hold(false)
+	if len(keys) > 0 {
+		w.actIn(ctx, func(ctx context.Context) func() {
+			defer stop()
+			err := w.watch(ctx, v, keys, r)
+			return func() {
+				if l.run == r {
+					w.takeSamples(r)
+					w.stopWatching(liveBroken, err)
+				}
+			}
+		})
+	}
+	w.draw()
+}
+
+// watch reads until its context ends, which is no error, or until something breaks.
+func (w *Window) watch(ctx context.Context, v Visit, keys []diag.LiveKey, r *liveRun) error {
+	for s, err := range v.Watch(ctx, keys) {
+		if err != nil {
+			return err
+		}
+		w.live.log.write(s)
+		select {
+		case r.samples <- s:
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+		if r.due.CompareAndSwap(false, true) {
+			time.AfterFunc(livePulse, func() {
+				if w.ctx.Err() == nil {
+					w.opt.Do(func() { w.pulse(r) })
+				}
+			})
+		}
+	}
+	return ctx.Err()
+}
+
+// watchAgain reads what is chosen now, if something was read until now.
+func (w *Window) watchAgain() {
+	l := &w.live
+	if l.run == nil {
+		return
+	}
+	l.run.stop()
+	l.run = nil
+	if len(l.chosen) == 0 {
+		w.endLog()
+		return
+	}
+	w.startWatching()
+}
+
+// stopWatching ends reading.
+func (w *Window) stopWatching(end liveEnd, err error) {
+	l := &w.live
+	if l.run == nil {
+		return
+	}
+	l.run.stop()
+	l.run, l.end, l.endErr = nil, end, err
+	w.endLog()
+}
+
+// pulse takes what has come and shows it.
+func (w *Window) pulse(r *liveRun) {
+	r.due.Store(false)
+	if w.ctx.Err() != nil || w.live.run != r {
+		return
+	}
+	changed := w.takeSamples(r)
+	if w.page != PageLive {
+		return
+	}
+	w.showLiveNow(r, changed)
+}
+
+// takeSamples takes what has come. It reports whether the page has to be built anew.
+func (w *Window) takeSamples(r *liveRun) (changed bool) {
+	for {
+		select {
+		case x := <-r.samples:
+			changed = w.takeSample(x) || changed
+		default:
+			return changed
+		}
+	}
+}
+
+func (w *Window) takeSample(x diag.Sample) (changed bool) {
+	l := &w.live
+	if x.At.After(l.newest) {
+		l.newest = x.At
+	}
+	s := l.chosenLive(x.Key.String())
+	if s == nil {
+		return false
+	}
+	before := len(s.lines)
+	changed = s.take(x, l.lines() < look.CourseStyles)
+	for _, line := range s.lines[before:] {
+		line.style = l.freeStyle(nil)
+	}
+	return changed
+}
+
+// showLiveNow moves the plot on. Only what moves is drawn again, the page itself when its words have changed.
+func (w *Window) showLiveNow(r *liveRun, changed bool) {
+	l := &w.live
+	if l.log.failed() {
+		w.endLog()
+		changed = true
+	}
+	switch {
+	case changed:
+		w.draw()
+		l.plot.Now(l.newest)
+	case l.choosing:
+	default:
+		l.plot.Now(l.newest)
+		if r.pulses++; r.pulses%liveWords == 1 {
+			w.showFigures()
+		}
+	}
+}
+
+// staleAfter is how long a rate counts when nothing has come.
+const staleAfter = 3 * time.Second
+
+// showFigures sets the numbers beside the plot: those of the line in it, else the newest.
+func (w *Window) showFigures() {
+	l := &w.live
+	at := l.plot.Pointed()
+	l.when.Set(T("live.newest"))
+	if !at.IsZero() {
+		l.when.Set(T("live.at", "Time", at.Local().Format("15:04:05.0")))
+	}
+	total := 0.0
+	for _, s := range l.chosen {
+		rate := s.rate
+		if l.run == nil || l.newest.Sub(s.last) > staleAfter {
+			rate = 0
+		}
+		total += rate
+		s.pace.Set(perSecond(rate))
+		s.words.Set(s.told())
+		for _, x := range s.lines {
+			x.now.Set(x.shown(at, s.why))
+		}
+	}
+	l.total.Set(perSecond(total))
+	if l.saving != "" {
+		l.saved.Set(grouped(l.log.count()))
+	}
+}
+
+// shown is the number with its unit at a time, the newest where the time is zero.
+func (x *liveLine) shown(at time.Time, why string) string {
+	value := x.value
+	switch {
+	case !at.IsZero():
+		low, high, ok := x.course.Told(at)
+		a, b := strconv.FormatFloat(low, 'f', x.digits, 64), strconv.FormatFloat(high, 'f', x.digits, 64)
+		switch {
+		case !ok:
+			return T("live.untold")
+		case a == b:
+			value = a
+		default:
+			value = T("live.between", "Low", a, "High", b)
+		}
+	case value == "" && why != "":
+		return why
+	case value == "":
+		return T("live.not-yet")
+	}
+	if x.unit == "" {
+		return value
+	}
+	return value + " " + x.unit
+}
+
+func perSecond(rate float64) string {
+	if rate >= 99.95 {
+		return fmt.Sprintf("%.0f", rate)
+	}
+	return fmt.Sprintf("%.1f", rate)
+}
+
+// hearSignals takes in what was said on the bus since the last time, as far as it holds chosen signals.
+func (w *Window) hearSignals() {
+	l := &w.live
+	if l.run == nil || w.page != PageLive || w.link.visit == nil {
+		return
+	}
+	heard := map[link.ID][]*liveSeries{}
+	for _, s := range l.chosen {
+		if s.item.signal != nil {
+			heard[s.item.message.ID] = append(heard[s.item.message.ID], s)
+		}
+	}
+	if len(heard) == 0 {
+		return
+	}
+	entries, newest := w.link.visit.Since(l.heard)
+	l.heard = newest
+	var values []signal.Value
+	changed, any := false, false
+	for i := range entries {
+		e := &entries[i]
+		if e.Level != trace.Frame || e.Direction == bus.Out {
+			continue
+		}
+		all := heard[e.ID]
+		if len(all) == 0 {
+			continue
+		}
+		any = true
+		values = all[0].item.message.Append(values[:0], e.Data)
+		for _, s := range all {
+			x := s.heardSample(e.At, values)
+			l.log.write(x)
+			if x.At.After(l.newest) {
+				l.newest = x.At
+			}
+			changed = s.take(x, false) || changed
+		}
+	}
+	if any {
+		w.showLiveNow(l.run, changed)
+		w.showFigures()
+	}
+}
+
+// heardOver is over how many readings the rate of what is heard is measured.
+const heardOver = 16
+
+// heardSample is a chosen signal in a frame.
+func (s *liveSeries) heardSample(at time.Time, values []signal.Value) diag.Sample {
+	x := diag.Sample{Name: s.item.message.Name + " " + s.item.name, At: at, State: garage.Silent, Text: T("heard.missing"), Unit: s.item.signal.Unit, Digits: s.lines[0].digits}
+	i := slices.IndexFunc(values, func(v signal.Value) bool { return v.Signal == s.item.signal })
+	if i < 0 || values[i].Missing {
+		return x
+	}
+	s.times = append(s.times, at)
+	if len(s.times) > heardOver {
+		s.times = slices.Delete(s.times, 0, len(s.times)-heardOver)
+	}
+	if span := at.Sub(s.times[0]).Seconds(); span > 0 {
+		x.Rate = float64(len(s.times)-1) / span
+	}
+	x.State, x.Text, x.Number, x.Value = garage.Yes, "", true, values[i].Number
+	return x
+}
