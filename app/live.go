@@ -2,7 +2,6 @@ package app
 
 import (
 	"context"
-	"errors"
 	"slices"
 	"time"
 
@@ -86,7 +85,7 @@ func (w *Window) forgetLive() {
 
 // enterLive asks what the car offers, the first time.
 func (w *Window) enterLive() {
-	if l := &w.live; w.link.visit != nil && !l.asked && l.asking == nil && !w.busy() {
+	if l := &w.live; !l.asked && l.asking == nil && !w.busy() && w.mayAsk() {
 		w.askLive(nil)
 	}
 }
@@ -100,7 +99,7 @@ func (w *Window) leaveLive() {
 // askLive asks what the car offers, after values of the owner's own were added.
 func (w *Window) askLive(own []uint16) {
 	l, v := &w.live, w.link.visit
-	if v == nil || l.asking != nil || w.busy() {
+	if l.asking != nil || w.busy() || !w.mayAsk() {
 		return
 	}
 	again := l.run != nil
@@ -159,23 +158,30 @@ func (w *Window) livePage() (body, margin fyne.CanvasObject) {
 		return look.Stack(18, w.header(T("live.asking"), T("live.asking.lead")),
 			look.Buttons(look.NewButton("live-cancel", T("cancel"), look.Plain, func() { w.stopAskingLive(); w.draw() }))), w.liveHelp()
 	case w.busy():
-		return look.Stack(18, w.header(T("live.busy"), T("live.busy.lead"))), w.liveHelp()
-	case !l.asked && l.askErr != nil:
-		return look.Stack(18, w.header(T("live.ask-failed"), ""), look.Noted(look.Alert, look.Body(diag.Sentence(l.askErr))), w.liveAsk(look.Main)), w.liveHelp()
+		return look.Stack(18, append([]fyne.CanvasObject{w.header(T("live.busy"), T("live.busy.lead"))}, w.hindrances()...)...), w.liveHelp()
 	case !l.asked:
-		return look.Stack(18, w.header(T("live.not-asked"), T("live.not-asked.lead")), w.liveAsk(look.Main)), w.liveHelp()
+		title, lead := T("live.not-asked"), T("live.not-asked.lead")
+		if l.askErr != nil {
+			title, lead = T("live.ask-failed"), ""
+		}
+		parts := append([]fyne.CanvasObject{w.header(title, lead)}, w.liveTrouble(l.askErr)...)
+		if w.mayAsk() {
+			parts = append(parts, look.Buttons(look.NewButton("live-ask", T("live.ask"), look.Main, func() { w.askLive(nil) })))
+		}
+		return look.Stack(18, parts...), w.liveHelp()
 	case l.choosing:
 		return w.liveChooser()
 	}
 	return w.liveView(), w.liveMargin()
 }
 
-func (w *Window) liveAsk(weight look.Weight) fyne.CanvasObject {
-	buttons := []fyne.CanvasObject{look.NewButton("live-ask", T("live.ask"), weight, func() { w.askLive(nil) })}
-	if errors.Is(w.live.askErr, context.Canceled) || w.live.askErr == nil {
-		return look.Buttons(buttons...)
+// liveTrouble is what stands in the way, and what went wrong where that has no notice of its own.
+func (w *Window) liveTrouble(err error) []fyne.CanvasObject {
+	out := w.hindrances()
+	if err != nil && w.mayAsk() {
+		out = append(out, look.Noted(look.Alert, look.Stack(4, w.troubleParts(err)...)))
 	}
-	return look.Buttons(append(buttons, look.NewButton("go-link", T("go.link"), look.Plain, func() { w.Show(PageLink) }))...)
+	return out
 }
 
 // liveView is the plot of the chosen values, and what they are now.
@@ -186,10 +192,10 @@ func (w *Window) liveView() fyne.CanvasObject {
 	if l.run != nil {
 		title, lead = N("live.reading", len(l.chosen)), T("live.reading.lead")
 		acts = append(acts, look.NewButton("live-stop", T("live.stop"), look.Main, func() { w.stopWatching(liveStopped, nil); w.draw() }))
-	} else {
-		if l.end != "" {
-			lead = T("live.end." + string(l.end))
-		}
+	} else if l.end != "" {
+		lead = T("live.end." + string(l.end))
+	}
+	if l.run == nil && w.mayAsk() {
 		acts = append(acts, look.NewButton("live-start", T("live.start"), look.Main, w.startWatching))
 	}
 	acts = append(acts, look.NewButton("live-choose", T("live.choose"), look.Plain, func() { l.choosing = true; w.draw() }))
@@ -201,15 +207,13 @@ func (w *Window) liveView() fyne.CanvasObject {
 		}
 	}
 	parts := []fyne.CanvasObject{w.header(title, lead)}
-	if l.endErr != nil {
-		parts = append(parts, look.Noted(look.Alert, look.Stack(4, look.Body(diag.Sentence(l.endErr)), look.Buttons(look.NewButton("go-link", T("go.link"), look.Plain, func() { w.Show(PageLink) })))))
-	}
+	parts = append(parts, w.liveTrouble(l.endErr)...)
 	parts = append(parts, look.Buttons(acts...))
 	if s := w.liveSaving(); s != nil {
 		parts = append(parts, s)
 	}
 	w.fillPlot()
-	return look.Stack(12, append(parts, w.liveLegend(), l.plot, w.liveControls())...)
+	return look.Stack(12, append(parts, w.liveLegend(), look.Rows(l.plot), w.liveControls())...)
 }
 
 // fillPlot hands the chosen values to the plot, which takes the height that is left for it.
@@ -221,7 +225,11 @@ func (w *Window) fillPlot() {
 			strokes = append(strokes, look.Stroke{Course: x.course, Style: x.style, Unit: x.unit, Digits: x.digits})
 		}
 	}
-	l.plot.Fill(strokes, max(look.Scaled(230), w.win.Canvas().Size().Height-look.Scaled(float32(440+46*max(0, len(strokes)-2)))))
+	above := 300 + 50*float32(l.rows())
+	if l.rows() > roomyRows {
+		above = 300 + 26*float32(l.rows())
+	}
+	l.plot.Fill(strokes, max(look.Scaled(200), w.win.Canvas().Size().Height-look.Scaled(above)))
 	w.showFigures()
 }
 
@@ -241,8 +249,20 @@ func (w *Window) liveLegend() fyne.CanvasObject {
 	return look.Rows(rows...)
 }
 
+// rows counts the rows of the legend.
+func (l *liveState) rows() (n int) {
+	for _, s := range l.chosen {
+		n += max(1, len(s.lines))
+	}
+	return n
+}
+
 // large is the size of text from which on a row of the legend takes two lines.
 const large = 1.4
+
+// roomyRows is how many rows the legend can have and still leave room for the plot. Where there are more they are low, and
+// values are taken out where they were chosen.
+const roomyRows = 4
 
 // legendRow is one line of the plot, or a value that is told in words. The first of a value's rows can take it out.
 func (w *Window) legendRow(s *liveSeries, x *liveLine, first bool) fyne.CanvasObject {
@@ -254,13 +274,22 @@ func (w *Window) legendRow(s *liveSeries, x *liveLine, first bool) fyne.CanvasOb
 			name += ": " + x.label
 		}
 	}
+	isLarge := look.Scaled(1000) > 1000*large
+	if w.live.rows() > roomyRows && !isLarge {
+		title := look.NewCut(look.Run{Text: name, Style: look.Style{Bold: true, Size: look.SizeSmall}}, look.Run{Text: "  " + about, Style: cutFine})
+		if w.win.Canvas().Size().Width < narrowWindow {
+			return look.Pad(3, 14, 3, 14, look.Row(12, look.Fixed(look.Scaled(52), sign), look.Growing(title), look.Fixed(look.Scaled(132), value)))
+		}
+		return look.Pad(3, 14, 3, 14, look.Row(12, look.Fixed(look.Scaled(52), sign), look.Growing(title),
+			look.Fixed(look.Scaled(48), s.pace), look.Natural(look.Fine(T("live.a-second")).OneRow()), look.Fixed(look.Scaled(132), value)))
+	}
 	out := fyne.CanvasObject(look.Gap(1))
 	if first {
 		out = look.NewButton("live-out "+s.item.key, T("live.out"), look.Quiet, func() { w.toggleLive(s.item) })
 	}
 	text := look.Stack(0, look.NewCut(look.Run{Text: name, Style: look.Style{Bold: true}}),
 		look.Row(6, look.Growing(cut(about, cutFine)), look.Fixed(look.Scaled(48), s.pace), look.Natural(look.Fine(T("live.a-second")).OneRow())))
-	if look.Scaled(1000) > 1000*large { // large text
+	if isLarge {
 		return look.Pad(4, 8, 4, 14, look.Stack(0, look.Row(12, look.Fixed(look.Scaled(52), sign), look.Growing(text)), look.Row(12, look.Growing(value), look.Natural(out))))
 	}
 	return look.Pad(4, 8, 4, 14, look.Row(12, look.Fixed(look.Scaled(52), sign), look.Growing(text), look.Fixed(look.Scaled(132), value), look.Natural(out)))

@@ -122,9 +122,7 @@ func (w *Window) liveChooser() (body, margin fyne.CanvasObject) {
 		title, lead = T("live.offers.none"), T("live.offers.none.lead")
 	}
 	parts := []fyne.CanvasObject{w.header(title, lead)}
-	if l.askErr != nil {
-		parts = append(parts, look.Noted(look.Alert, look.Body(diag.Sentence(l.askErr))))
-	}
+	parts = append(parts, w.liveTrouble(l.askErr)...)
 	if w.said.err != nil {
 		parts = append(parts, look.Noted(look.Alert, look.Body(fileSentence(w.said.err))))
 	}

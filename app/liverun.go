@@ -166,7 +166,7 @@ const (
 // startWatching begins to read the chosen values.
 func (w *Window) startWatching() {
 	l, v := &w.live, w.link.visit
-	if v == nil || l.run != nil || l.asking != nil || w.busy() || len(l.chosen) == 0 {
+	if l.run != nil || l.asking != nil || w.busy() || !w.mayAsk() || len(l.chosen) == 0 {
 		return
 	}
 	var keys []diag.LiveKey
@@ -254,7 +254,9 @@ func (w *Window) pulse(r *liveRun) {
 		return
 	}
 	changed := w.takeSamples(r)
-	if w.page != PageLive {
+	if w.stopped() != nil { // nothing more may be sent on this bus
+		w.stopWatching(liveBroken, nil)
+		w.draw()
 		return
 	}
 	w.showLiveNow(r, changed)

@@ -14,6 +14,9 @@ func (w *Window) frame() fyne.CanvasObject {
 		w.main.Object, w.side.Object, w.rail.Object, w.strip)
 }
 
+// narrowWindow is the width below which there is less room beside the page.
+const narrowWindow = 1180
+
 // zones lays out the four zones. On a narrow window rail and margin give way first.
 type zones struct{}
 
@@ -21,7 +24,7 @@ const stripHeight = 40
 
 func (zones) Layout(o []fyne.CanvasObject, size fyne.Size) {
 	rail, side := float32(232), float32(316)
-	if size.Width < 1180 {
+	if size.Width < narrowWindow {
 		rail, side = 212, 264
 	}
 	rail, side = min(look.Scaled(rail), float32(int(size.Width*0.26))), min(look.Scaled(side), float32(int(size.Width*0.3)))

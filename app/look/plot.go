@@ -23,7 +23,7 @@ type Stroke struct {
 // the newest reading until it is held. It is one stop of the keyboard: plus and minus make the time that is shown
 // shorter and longer, page up and page down go back and forth in it, home and end to its ends, Space holds it, the arrow
 // keys move a line that tells what was read at its time. The wheel and the pointer do the same. What the values are
-// called stands in words beside it.
+// called stands in words beside it, and a card is laid under it.
 type Plot struct {
 	part
 	strokes []Stroke
@@ -295,9 +295,9 @@ func (p *Plot) lead(by int) {
 const (
 	plotGutter = 62 // for the numbers of an axis
 	plotHead   = 20 // for the unit over a lane
-	plotFoot   = 22 // for the times
-	plotEnd    = 12 // right of the newest reading
-	leastLane  = 74
+	plotFoot   = 24 // for the times
+	plotEnd    = 14 // right of the newest reading
+	leastLane  = 62
 )
 
 func (p *Plot) gutter() float32 { return Scaled(plotGutter) }
@@ -330,7 +330,7 @@ func (p *Plot) placeOf(at time.Time) float32 {
 }
 
 // pictureTop leaves room at the top for the frame and the first unit.
-func (p *Plot) pictureTop() float32 { return Scaled(plotHead) - 6 }
+func (p *Plot) pictureTop() float32 { return Scaled(plotHead) - 2 }
 
 // place gives every lane its room and its scale.
 func (p *Plot) place(height float32) {
@@ -339,7 +339,7 @@ func (p *Plot) place(height float32) {
 	each := (height - Scaled(plotFoot)) / float32(max(1, len(p.lanes)))
 	for i := range p.lanes {
 		l := &p.lanes[i]
-		l.top, l.bottom = snap(float32(i)*each+head), snap(float32(i+1)*each-6)
+		l.top, l.bottom = snap(float32(i)*each+head+4), snap(float32(i+1)*each-6)
 		low, high, any := 0.0, 0.0, false
 		for _, s := range p.strokes {
 			if s.Unit != l.unit {
@@ -355,7 +355,7 @@ func (p *Plot) place(height float32) {
 			}
 		}
 		if any {
-			l.scale = fit(l.scale, low, high, l.digits, max(2, int((l.bottom-l.top)/Scaled(24))))
+			l.scale = fit(l.scale, low, high, l.digits, max(2, int((l.bottom-l.top)/Scaled(17))))
 		}
 	}
 }
@@ -433,26 +433,26 @@ func solid(n fyne.ThemeColorName) color.NRGBA {
 
 func (p *Plot) CreateRenderer() fyne.WidgetRenderer {
 	p.ExtendBaseWidget(p)
-	r := &plotRenderer{p: p, back: board(Card, Line), ring: ring()}
+	r := &plotRenderer{p: p, ring: ring()}
 	r.picture = canvas.NewRaster(p.draw)
 	r.Refresh()
 	return r
 }
 
 type plotRenderer struct {
-	p          *Plot
-	back, ring *canvas.Rectangle
-	picture    *canvas.Raster
-	labels     []*canvas.Text
-	used       int
-	objects    []fyne.CanvasObject
+	p       *Plot
+	ring    *canvas.Rectangle
+	picture *canvas.Raster
+	labels  []*canvas.Text
+	used    int
+	objects []fyne.CanvasObject
 }
 
 func (r *plotRenderer) Layout(size fyne.Size) {
 	p := r.p
 	p.place(size.Height)
-	r.back.Resize(size)
-	r.ring.Resize(size)
+	r.ring.Move(fyne.NewPos(grip, grip)) // what can be scrolled is cut at its edge
+	r.ring.Resize(fyne.NewSize(size.Width-2*grip, size.Height-2*grip))
 	low := size.Height - Scaled(plotFoot)
 	r.picture.Move(fyne.NewPos(p.gutter(), p.pictureTop()))
 	r.picture.Resize(fyne.NewSize(max(0, size.Width-p.gutter()-plotEnd), max(0, low-p.pictureTop())))
@@ -473,9 +473,7 @@ func (r *plotRenderer) axes(size fyne.Size, low float32) {
 		if unit == "" {
 			unit = p.none
 		}
-		r.label(unit, Style{Size: SizeFine, Bold: true}, l.top-Scaled(plotHead)/2, func(w float32) float32 {
-			return max(Scaled(10), p.gutter()-gap-w)
-		})
+		r.label(unit, Style{Size: SizeFine, Bold: true}, l.top-Scaled(plotHead)/2, func(float32) float32 { return p.gutter() })
 		if l.scale.step == 0 {
 			continue
 		}
@@ -512,7 +510,6 @@ func (r *plotRenderer) label(text string, s Style, middle float32, left func(wid
 func (r *plotRenderer) MinSize() fyne.Size { return r.p.MinSize() }
 
 func (r *plotRenderer) Refresh() {
-	r.back.FillColor, r.back.StrokeColor = paint(Card), paint(Line)
 	r.p.line.StrokeColor, r.p.line.StrokeWidth = paint(Ink), 1
 	r.ring.StrokeColor, r.ring.Hidden = paint(Accent), !r.p.focused
 	if r.p.Size().Width > 0 {
@@ -522,7 +519,7 @@ func (r *plotRenderer) Refresh() {
 }
 
 func (r *plotRenderer) Objects() []fyne.CanvasObject {
-	r.objects = append(r.objects[:0], r.back, r.picture)
+	r.objects = append(r.objects[:0], r.picture)
 	for _, t := range r.labels {
 		r.objects = append(r.objects, t)
 	}

@@ -29,6 +29,9 @@ func fit(before scale, low, high float64, digits, most int) scale {
 	least := 4 * math.Pow(10, -float64(digits))
 	if high-low < least {
 		middle := (low + high) / 2
+		if low >= 0 { // no axis below zero for what is never below it
+			middle = max(middle, least/2)
+		}
 		low, high = middle-least/2, middle+least/2
 	}
 	span := before.high - before.low
