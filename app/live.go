@@ -66,7 +66,7 @@ func (w *Window) makeLiveParts() {
 	l.add.OnSubmitted = func(string) { w.addIdentifier() }
 	l.list = look.NewMany("live", func(i int) { l.at = l.column.items[i].key; w.draw() }).Opens(func(i int) { w.toggleLive(l.column.items[i]) }).AtOnce()
 	l.column = &liveColumn{}
-	l.plot = look.NewPlot("live-plot", T("live.no-unit"), w.livePointed)
+	l.plot = look.NewPlot("live-plot", T("live.no-unit"), figures, w.livePointed)
 	l.when = look.NewFigure(look.Style{Size: look.SizeSmall, Color: look.Soft}).Right()
 	l.total = look.NewFigure(look.Style{Size: look.SizeSmall, Bold: true})
 	l.saved = look.NewFigure(look.Style{Size: look.SizeSmall, Bold: true})
@@ -301,18 +301,18 @@ func (w *Window) liveControls() fyne.CanvasObject {
 	act := func(id, text string, f func()) fyne.CanvasObject { return look.NewButton(id, text, look.Quiet, f) }
 	at, held := p.Held()
 	hold := act("live-hold", T("live.hold"), func() { p.Hold(true) })
-	text := T("live.span", "Span", lasting(p.Span()))
+	text := T("live.span", "Span", stretch(p.Span()))
 	if held {
 		hold = act("live-follow", T("live.follow"), func() { p.Hold(false) })
-		text = T("live.span.held", "Span", lasting(p.Span()), "Time", at.Local().Format("15:04:05"))
+		text = T("live.span.held", "Span", stretch(p.Span()), "Time", clockSeconds(at))
 	}
 	w.live.shownSpan, w.live.shownEnd, w.live.shownHeld = p.Span(), at, held
 	return look.Stack(2, look.Small(text), look.Pad(0, 0, 0, -6, look.Wrap(0, hold, act("live-closer", T("live.closer"), func() { p.Zoom(-1) }), act("live-wider", T("live.wider"), func() { p.Zoom(1) }),
 		act("live-earlier", T("live.earlier"), func() { p.Shift(-0.5) }), act("live-later", T("live.later"), func() { p.Shift(0.5) }))))
 }
 
-// lasting is a length of time in words.
-func lasting(d time.Duration) string {
+// stretch is a length of time that the plot can show, in words.
+func stretch(d time.Duration) string {
 	switch {
 	case d < time.Minute:
 		return N("live.seconds", int(d.Seconds()))

@@ -68,7 +68,7 @@ func liveRow(i liveItem, chosen bool) fyne.CanvasObject {
 	}
 	name := look.NewCut(look.Run{Text: i.name, Style: look.Style{Bold: chosen}})
 	return look.Pad(6, 14, 6, 14, look.Row(10, look.Fixed(look.Scaled(18), sign), look.Growing(look.Stack(0, name, cut(i.about, cutFine))),
-		look.Fixed(look.Scaled(64), cut(word, cutWords)), look.Fixed(look.Scaled(80), cut(strings.Join(i.units, ", "), cutSoft))))
+		look.Fixed(look.Scaled(64), cut(word, cutWords)), look.Fixed(look.Scaled(80), cut(commas(i.units), cutSoft))))
 }
 
 // siftLive are the rows that fit the search: what the car offers, then what is heard.
@@ -163,7 +163,7 @@ func (w *Window) itemMargin(at int) fyne.CanvasObject {
 	texts := []string{i.name, i.about, T("live.f.how"), asked}
 	switch {
 	case len(i.units) > 0:
-		texts = append(texts, T("live.f.units"), strings.Join(i.units, ", "))
+		texts = append(texts, T("live.f.units"), commas(i.units))
 	case i.signal == nil && len(i.value.Parts) == 0:
 		texts = append(texts, T("live.f.units"), T("live.f.words"))
 	}
@@ -258,7 +258,7 @@ func (w *Window) tellAdded(own []uint16) {
 		text := fmt.Sprintf("%04X", id)
 		l.addSaid = T("live.add.nobody", "ID", text)
 		if len(tellers) > 0 {
-			l.addSaid = T("live.add.told", "ID", text, "Modules", strings.Join(tellers, ", "))
+			l.addSaid = T("live.add.told", "ID", text, "Modules", listed(tellers))
 			l.search.SetText(text)
 			l.add.SetText("")
 		}

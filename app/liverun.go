@@ -2,7 +2,6 @@ package app
 
 import (
 	"context"
-	"fmt"
 	"slices"
 	"strconv"
 	"strings"
@@ -11,7 +10,6 @@ import (
 
 	"readback/app/look"
 	"readback/diag"
-	"readback/diag/bus"
 	"readback/diag/garage"
 	"readback/diag/link"
 	"readback/diag/signal"
@@ -104,7 +102,7 @@ func (s *liveSeries) told() string {
 			out = append(out, t.label+": "+t.text)
 		}
 	}
-	return strings.Join(out, "; ")
+	return commas(out)
 }
 
 // take takes a reading over. It reports whether a row or words that stand in the margin have changed.
@@ -131,7 +129,7 @@ func (s *liveSeries) take(x diag.Sample, room bool) (changed bool) {
 			s.lines = append(s.lines, newLiveLine(x.Label, x.Unit, x.Digits))
 		}
 		s.lines[i].course.Add(x.At, x.Value)
-		s.lines[i].value = x.Shown()
+		s.lines[i].value = figures(x.Shown())
 		return changed
 	}
 	i := slices.IndexFunc(s.texts, func(t liveText) bool { return t.label == x.Label })
@@ -320,7 +318,7 @@ func (w *Window) showFigures() {
 	at := l.plot.Pointed()
 	l.when.Set(T("live.newest"))
 	if !at.IsZero() {
-		l.when.Set(T("live.at", "Time", at.Local().Format("15:04:05.0")))
+		l.when.Set(T("live.at", "Time", figures(at.Local().Format("15:04:05.0"))))
 	}
 	total := 0.0
 	for _, s := range l.chosen {
@@ -347,7 +345,7 @@ func (x *liveLine) shown(at time.Time, why string) string {
 	switch {
 	case !at.IsZero():
 		low, high, ok := x.course.Told(at)
-		a, b := strconv.FormatFloat(low, 'f', x.digits, 64), strconv.FormatFloat(high, 'f', x.digits, 64)
+		a, b := decimal(low, x.digits), decimal(high, x.digits)
 		switch {
 		case !ok:
 			return T("live.untold")
@@ -369,9 +367,9 @@ func (x *liveLine) shown(at time.Time, why string) string {
 
 func perSecond(rate float64) string {
 	if rate >= 99.95 {
-		return fmt.Sprintf("%.0f", rate)
+		return decimal(rate, 0)
 	}
-	return fmt.Sprintf("%.1f", rate)
+	return decimal(rate, 1)
 }
 
 // hearSignals takes in what was said on the bus since the last time, as far as it holds chosen signals.
@@ -395,7 +393,7 @@ func (w *Window) hearSignals() {
 	changed, any := false, false
 	for i := range entries {
 		e := &entries[i]
-		if e.Level != trace.Frame || e.Direction == bus.Out {
+		if e.Level != trace.Frame {
 			continue
 		}
 		all := heard[e.ID]

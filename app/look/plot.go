@@ -29,6 +29,7 @@ type Plot struct {
 	strokes []Stroke
 	lanes   []lane
 	high    float32
+	figures func(string) string
 	none    string // over the axis of values without a unit
 
 	span   int       // of Spans
@@ -57,9 +58,10 @@ var (
 	_ fyne.Draggable    = (*Plot)(nil)
 )
 
-// NewPlot makes a plot. none stands over the axis of values without a unit; told is told of whatever the owner changes.
-func NewPlot(id, none string, told func()) *Plot {
-	p := &Plot{none: none, told: told, high: 300, span: 3, over: -1, line: canvas.NewLine(color.Transparent)}
+// NewPlot makes a plot. none stands over the axis of values without a unit, figures gives a number the decimal mark of the
+// language, and told is told of whatever the owner changes.
+func NewPlot(id, none string, figures func(string) string, told func()) *Plot {
+	p := &Plot{none: none, figures: figures, told: told, high: 300, span: 3, over: -1, line: canvas.NewLine(color.Transparent)}
 	p.id, p.tapped = id, func() {}
 	p.ExtendBaseWidget(p)
 	return p
@@ -479,7 +481,7 @@ func (r *plotRenderer) axes(size fyne.Size, low float32) {
 		}
 		for n := range l.marks() {
 			v := l.scale.low + float64(n)*l.scale.step
-			r.label(l.scale.label(v), Style{Size: SizeFine, Color: Soft}, l.height(v), func(w float32) float32 { return p.gutter() - gap - w })
+			r.label(p.figures(l.scale.label(v)), Style{Size: SizeFine, Color: Soft}, l.height(v), func(w float32) float32 { return p.gutter() - gap - w })
 		}
 	}
 	if p.newest.IsZero() {

@@ -154,7 +154,7 @@ func filled(t testing.TB, span time.Duration) *Plot {
 		test.NewTempApp(t)
 	}
 	fyne.CurrentApp().Settings().SetTheme(&Theme{Shade: ShadeLight, Factor: 1})
-	p := NewPlot("plot", "number", func() {})
+	p := NewPlot("plot", "number", func(s string) string { return s }, func() {})
 	var strokes []Stroke
 	for i, u := range []string{"1/min", "1/min", "km/h", "°C"} {
 		c := &Course{}
