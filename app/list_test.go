@@ -132,3 +132,13 @@ func BenchmarkCrowdedPage(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkTurn turns from page to page of a visit with 2,100 codes.
+func BenchmarkTurn(b *testing.B) {
+	x := newBench(b, setup{visit: crowdedVisit(700)})
+	x.read()
+	pages := append(append([]Page{PageCar}, steps...), beside...)
+	for n := 0; b.Loop(); n++ {
+		x.w.Show(pages[n%len(pages)])
+	}
+}

@@ -2,6 +2,7 @@ package garage
 
 import (
 	"bytes"
+	"database/sql"
 	"path/filepath"
 	"strconv"
 	"testing"
@@ -32,6 +33,46 @@ func BenchmarkSave10000Codes(b *testing.B) {
 	v := manyCodes(putCar(b, s, Car{Name: "Van"}).ID)
 	for b.Loop() {
 		putVisit(b, s, v)
+	}
+}
+
+// BenchmarkPlainRows writes as many rows as a visit with 10 000 codes has, codes, snapshots and values, with prepared
+// statements into plain tables of the same driver and settings: what a store can't be faster than.
+func BenchmarkPlainRows(b *testing.B) {
+	db, err := sql.Open("sqlite", dsn(filepath.Join(b.TempDir(), "plain.db")))
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer db.Close()
+	if _, err := db.Exec(`CREATE TABLE code (id INTEGER PRIMARY KEY, module INTEGER, code INTEGER, raw BLOB, status INTEGER);
+		CREATE TABLE snapshot (id INTEGER PRIMARY KEY, code INTEGER, record INTEGER, raw BLOB);
+		CREATE TABLE value (id INTEGER PRIMARY KEY, snapshot INTEGER, identifier INTEGER, text TEXT, raw BLOB)`); err != nil {
+		b.Fatal(err)
+	}
+	raw := []byte{1, 1, 0xF4, 0x42, 0x31, 0x38}
+	insert := func(tx *sql.Tx, query string, args func(i int) []any) {
+		st, err := tx.Prepare(query)
+		if err != nil {
+			b.Fatal(err)
+		}
+		defer st.Close()
+		for i := range 10_000 {
+			if _, err := st.Exec(args(i)...); err != nil {
+				b.Fatal(err)
+			}
+		}
+	}
+	for b.Loop() {
+		tx, err := db.Begin()
+		if err != nil {
+			b.Fatal(err)
+		}
+		insert(tx, `INSERT INTO code (module, code, raw, status) VALUES (?, ?, ?, ?)`, func(i int) []any { return []any{i / 100, i, raw[:4], 0x2F} })
+		insert(tx, `INSERT INTO snapshot (code, record, raw) VALUES (?, ?, ?)`, func(i int) []any { return []any{i, 1, raw} })
+		insert(tx, `INSERT INTO value (snapshot, identifier, text, raw) VALUES (?, ?, ?, ?)`, func(i int) []any { return []any{i, 0xF442, "12.6 V", raw[4:]} })
+		if err := tx.Commit(); err != nil {
+			b.Fatal(err)
+		}
 	}
 }
 
