@@ -222,7 +222,8 @@ func (w *Window) latchRow(l gate.Latch) fyne.CanvasObject {
 	if l.Key != gate.Standing && l.Source != gate.Owner && l.Source != gate.Nothing && !l.At.IsZero() { // those tell their age themselves
 		about = dots(about, T("latch.source."+strings.ReplaceAll(string(l.Source), " ", "-"), "Age", age(w.now().Sub(l.At))))
 	}
-	cells := []look.Cell{look.Natural(look.NewMark(sign, 22)), look.Growing(look.Stack(1, look.Body(told(l.Title)), look.Small(about)))}
+	text := look.Stack(1, look.Body(told(l.Title)), look.Small(about))
+	var cells []look.Cell
 	if l.Value != "" && l.Key != gate.SaidBack {
 		cells = append(cells, look.Natural(look.Styled(measured(l.Value), look.Style{Mono: true, Bold: true})))
 	}
@@ -235,8 +236,15 @@ func (w *Window) latchRow(l gate.Latch) fyne.CanvasObject {
 	case l.CanSay && !l.InLine:
 		cells = append(cells, look.Natural(look.NewButton("latch "+string(l.Key), T("latch.say."+string(l.Key)), look.Plain, func() { v.Say(l.Key); w.draw() }).Small()))
 	}
-	return look.Pad(4, 14, 4, 14, look.Row(14, cells...))
+	mark := look.Natural(look.NewMark(sign, 22))
+	if w.opt.Taste.Factor >= largeText && len(cells) > 0 { // beside each other they would leave the text no room
+		return look.Pad(4, 14, 4, 14, look.Row(14, mark.At(look.Top), look.Growing(look.Stack(4, text, look.Row(14, cells...)))))
+	}
+	return look.Pad(4, 14, 4, 14, look.Row(14, append([]look.Cell{mark, look.Growing(text)}, cells...)...))
 }
+
+// largeText is the size of text from which on a row sets what is beside its words under them.
+const largeText = 1.5
 
 // holdRow is the key: the button that is held, the request it sends, and the way for those who can't hold a button.
 func (w *Window) holdRow(e explain.Explanation, shut int) fyne.CanvasObject {
