@@ -93,7 +93,7 @@ func (b *bench) measure(ctx context.Context, r row) (ok bool, err error) {
 			return false, fmt.Errorf("%s: %w", r.name, err)
 		}
 		got = append(got, s.got)
-		if s.beside > 0 {
+		if s.beside > 0 || r.within > 0 {
 			beside, ratio = append(beside, s.beside), append(ratio, s.got/s.beside)
 		}
 	}
@@ -117,6 +117,11 @@ func benchLine(r row, got, beside, ratio float64) (line string, ok bool) {
 	if r.goal > 0 {
 		goal = fmt.Sprintf("%g", r.goal)
 		if ok = beside > 0 && ratio <= r.goal; !ok {
+			verdict = "  MISSED"
+		}
+	} else if r.within > 0 {
+		goal = fmt.Sprintf("+%g", r.within)
+		if ok = got <= beside+r.within; !ok {
 			verdict = "  MISSED"
 		}
 	}

@@ -16,7 +16,9 @@ import (
 type row struct {
 	name string
 	// goal is the highest ratio of the measured to what it is measured beside that will do; 0 for what is only shown.
-	goal    float64
+	goal float64
+	// within is how much more than what it is measured beside will do, in its unit; 0 for rows with a ratio.
+	within  float64
 	runs    int // 0 stands for the chore's own number
 	unit    unit
 	measure func(ctx context.Context, b *bench) (sample, error)
@@ -30,34 +32,34 @@ type sample struct {
 
 // rows is everything that is measured end to end. Benchmarks of the packages come after it by themselves.
 func rows() []row {
-	return []row{
-		{"look, 20 modules, raw CAN, first time", 1.3, 0, "", func(ctx context.Context, b *bench) (sample, error) {
+	return append([]row{
+		{name: "look, 20 modules, raw CAN, first time", goal: 1.3, measure: func(ctx context.Context, b *bench) (sample, error) {
 			return b.look(ctx, "practice:twenty", "")
 		}},
-		{"look, 20 modules, raw CAN, known car", 0, 0, "", func(ctx context.Context, b *bench) (sample, error) {
+		{name: "look, 20 modules, raw CAN, known car", measure: func(ctx context.Context, b *bench) (sample, error) {
 			return b.look(ctx, "practice:twenty", "practice:twenty")
 		}},
-		{"look, 20 modules, serial, known car", 1.15, 3, "", func(ctx context.Context, b *bench) (sample, error) {
+		{name: "look, 20 modules, serial, known car", goal: 1.15, runs: 3, measure: func(ctx context.Context, b *bench) (sample, error) {
 			return b.lookSerial(ctx, "twenty")
 		}},
-		{"start of the terminal program", 0, 0, "", func(ctx context.Context, b *bench) (sample, error) {
+		{name: "start of the terminal program", measure: func(ctx context.Context, b *bench) (sample, error) {
 			begun := time.Now()
 			_, err := b.cli(ctx, b.home(), "words", "7E5 04 14 FF FF FF 55 55 55")
 			return sample{got: time.Since(begun).Seconds()}, err
 		}},
-		{"1,000,000 frames explained, beside tshark", 0.5, 3, "", func(ctx context.Context, b *bench) (sample, error) {
+		{name: "1,000,000 frames explained, beside tshark", goal: 0.5, runs: 3, measure: func(ctx context.Context, b *bench) (sample, error) {
 			u, them, err := b.explained(ctx)
 			return sample{u.took, them.took}, err
 		}},
-		{"1,000,000 frames explained, processor time", 0.5, 3, "", func(ctx context.Context, b *bench) (sample, error) {
+		{name: "1,000,000 frames explained, processor time", goal: 0.5, runs: 3, measure: func(ctx context.Context, b *bench) (sample, error) {
 			u, them, err := b.explained(ctx)
 			return sample{u.busy, them.busy}, err
 		}},
-		{"1,000,000 frames explained, peak of memory", 0.5, 3, megabytes, func(ctx context.Context, b *bench) (sample, error) {
+		{name: "1,000,000 frames explained, peak of memory", goal: 0.5, runs: 3, unit: megabytes, measure: func(ctx context.Context, b *bench) (sample, error) {
 			u, them, err := b.explained(ctx)
 			return sample{u.peak, them.peak}, err
 		}},
-	}
+	}, windowRows()...)
 }
 
 // look reads the car at a place with a logbook of its own, in which an earlier look at first, if any, has put it.

@@ -56,6 +56,15 @@ func TestBenchLine(t *testing.T) {
 	}
 }
 
+// What is idle most of the time is judged by the difference, not by the ratio.
+func TestBenchWithin(t *testing.T) {
+	for got, ok := range map[float64]bool{1.4: true, 1.6: false} {
+		if line, good := benchLine(row{name: "x", within: 0.5, unit: "%"}, got, 1, got); good != ok || !strings.Contains(line, "+0.5") {
+			t.Errorf("%v: %v, %q", got, good, line)
+		}
+	}
+}
+
 func TestUnits(t *testing.T) {
 	for want, got := range map[string]string{"1.5 s": unit("").text(1.5), "250 ns": unit("").text(250e-9), "37.4 MB": megabytes.text(37.43), "9.5 %": unit("%").text(9.5)} {
 		if got != want {

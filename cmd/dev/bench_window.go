@@ -1,0 +1,166 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strconv"
+	"strings"
+	"syscall"
+	"time"
+)
+
+// windowCost is what a window takes that nobody touches.
+type windowCost struct {
+	first  float64 // seconds from its start to its first picture
+	busy   float64 // per cent of a processor at rest
+	memory float64 // megabytes at rest, all its processes together
+}
+
+// restBefore is how long a window is left alone before its rest is measured, restFor how long that takes.
+const (
+	restBefore = 6 * time.Second
+	restFor    = 5 * time.Second
+)
+
+// windowRows are measured on a screen that nobody sees, where there is such a thing.
+func windowRows() []row {
+	if runtime.GOOS != "linux" {
+		return nil
+	}
+	one := func(of func(windowCost) float64) func(context.Context, *bench) (sample, error) {
+		return func(ctx context.Context, b *bench) (sample, error) {
+			ours, theirs, err := b.windows(ctx)
+			return sample{of(ours), of(theirs)}, err
+		}
+	}
+	return []row{
+		{name: "window, first picture, beside an empty one", goal: 1.5, runs: 5, measure: one(func(c windowCost) float64 { return c.first })},
+		{name: "window at rest, processor", within: 0.5, runs: 5, unit: "%", measure: one(func(c windowCost) float64 { return c.busy })},
+		{name: "window at rest, memory", goal: 1.25, runs: 5, unit: megabytes, measure: one(func(c windowCost) float64 { return c.memory })},
+	}
+}
+
+// windows starts Readback's window and an empty one of the same toolkit, one after the other. A pair of runs serves all
+// rows about it.
+func (b *bench) windows(ctx context.Context) (ours, theirs windowCost, err error) {
+	type pair struct{ ours, theirs windowCost }
+	key := fmt.Sprintf("windows %d", b.turn)
+	if p, ok := b.kept[key].(pair); ok {
+		return p.ours, p.theirs, nil
+	}
+	empty := b.binary("empty")
+	if _, built := b.kept[empty]; !built {
+		if err := b.build(ctx, nil, "readback", "dev/testdata/empty"); err != nil {
+			return ours, theirs, err
+		}
+		b.kept[empty] = true
+	}
+	if ours, err = b.oneWindow(ctx, b.binary("readback"), "--size", "1280x820"); err != nil {
+		return ours, theirs, err
+	}
+	if theirs, err = b.oneWindow(ctx, empty); err != nil {
+		return ours, theirs, err
+	}
+	b.kept[key] = pair{ours, theirs}
+	return ours, theirs, nil
+}
+
+func (b *bench) oneWindow(ctx context.Context, name string, args ...string) (cost windowCost, err error) {
+	ctx, cancel := context.WithTimeout(ctx, windowLimit)
+	defer cancel()
+	d := &desk{j: &job{project: b.project, log: b.out}, size: "1280x820", theme: "light", home: b.home(), said: &safeBuffer{}, ended: make(chan struct{})}
+	if err := os.MkdirAll(d.home, 0o700); err != nil {
+		return cost, err
+	}
+	stopScreen, err := d.startScreen(ctx, windowLimit)
+	if err != nil {
+		return cost, fmt.Errorf("starting Xvfb: %w", err)
+	}
+	defer stopScreen()
+	c := b.command(ctx, append(d.environ(), append(b.settings(d.home), "FYNE_THEME=light")...), name, args...)
+	c.Dir, c.Stdout, c.Stderr = d.home, d.said, d.said
+	begun := time.Now()
+	if err := c.Start(); err != nil {
+		return cost, err
+	}
+	defer func() {
+		_ = c.Process.Signal(syscall.SIGTERM)
+		_ = c.Wait() // it was told to stop
+	}()
+	if err := b.pictured(ctx, d); err != nil {
+		return cost, fmt.Errorf("%s: %w\n%s", filepath.Base(name), err, lastLines(d.said.String(), 10))
+	}
+	cost.first = time.Since(begun).Seconds()
+	if err := d.Pause(ctx, restBefore); err != nil {
+		return cost, err
+	}
+	before, _, err := familyOf(c.Process.Pid)
+	if err != nil {
+		return cost, err
+	}
+	if err := d.Pause(ctx, restFor); err != nil {
+		return cost, err
+	}
+	after, memory, err := familyOf(c.Process.Pid)
+	cost.busy, cost.memory = 100*(after-before)/restFor.Seconds(), memory
+	return cost, err
+}
+
+// pictured waits until the middle of the screen is no longer black.
+func (b *bench) pictured(ctx context.Context, d *desk) error {
+	for {
+		text, err := b.output(ctx, d.environ(), "import", "-window", "root", "-crop", "64x64+600+400", "-format", "%[fx:mean]", "info:")
+		if err != nil {
+			return err
+		}
+		if v, err := strconv.ParseFloat(strings.TrimSpace(text), 64); err != nil || v > 0.1 {
+			return err
+		}
+		if err := ctx.Err(); err != nil {
+			return errors.New("no picture came")
+		}
+	}
+}
+
+// familyOf is what a process and all that it has started have taken: seconds of processor time, and megabytes of memory now
+// (proc(5)).
+func familyOf(pid int) (busy, memory float64, err error) {
+	list, err := filepath.Glob("/proc/[0-9]*/stat")
+	if err != nil {
+		return 0, 0, err
+	}
+	stats := map[int][]string{} // what stands behind the name, from the state on
+	for _, path := range list {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			continue // it has ended
+		}
+		id, _ := strconv.Atoi(filepath.Base(filepath.Dir(path)))
+		if at := bytes.LastIndexByte(text, ')'); at > 0 {
+			stats[id] = strings.Fields(string(text[at+1:]))
+		}
+	}
+	if len(stats[pid]) < 22 {
+		return 0, 0, fmt.Errorf("process %d has ended", pid)
+	}
+	number := func(id, field int) float64 {
+		v, _ := strconv.ParseFloat(stats[id][field], 64)
+		return v
+	}
+	const ticks = 100 // in a second: USER_HZ
+	for id := range stats {
+		for at := id; at > 1 && len(stats[at]) > 21; at = int(number(at, 1)) {
+			if at == pid {
+				busy += (number(id, 11) + number(id, 12)) / ticks
+				memory += number(id, 21) * float64(os.Getpagesize()) / 1e6
+				break
+			}
+		}
+	}
+	return busy, memory, nil
+}
