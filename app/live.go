@@ -226,7 +226,7 @@ func (w *Window) fillPlot() {
 		}
 	}
 	above := 300 + 50*float32(l.rows())
-	if l.rows() > roomyRows {
+	if w.lowRows() {
 		above = 300 + 26*float32(l.rows())
 	}
 	l.plot.Fill(strokes, max(look.Scaled(200), w.win.Canvas().Size().Height-look.Scaled(above)))
@@ -260,9 +260,15 @@ func (l *liveState) rows() (n int) {
 // large is the size of text from which on a row of the legend takes two lines.
 const large = 1.4
 
-// roomyRows is how many rows the legend can have and still leave room for the plot. Where there are more they are low, and
-// values are taken out where they were chosen.
-const roomyRows = 4
+// lowRows tells whether the rows of the legend are low, so that there is room for the plot. Values are then taken out where
+// they were chosen.
+func (w *Window) lowRows() bool {
+	most := 4
+	if w.win.Canvas().Size().Height < 740 {
+		most = 2
+	}
+	return w.live.rows() > most
+}
 
 // legendRow is one line of the plot, or a value that is told in words. The first of a value's rows can take it out.
 func (w *Window) legendRow(s *liveSeries, x *liveLine, first bool) fyne.CanvasObject {
@@ -275,7 +281,7 @@ func (w *Window) legendRow(s *liveSeries, x *liveLine, first bool) fyne.CanvasOb
 		}
 	}
 	isLarge := look.Scaled(1000) > 1000*large
-	if w.live.rows() > roomyRows && !isLarge {
+	if w.lowRows() && !isLarge {
 		title := look.NewCut(look.Run{Text: name, Style: look.Style{Bold: true, Size: look.SizeSmall}}, look.Run{Text: "  " + about, Style: cutFine})
 		if w.win.Canvas().Size().Width < narrowWindow {
 			return look.Pad(3, 14, 3, 14, look.Row(12, look.Fixed(look.Scaled(52), sign), look.Growing(title), look.Fixed(look.Scaled(132), value)))

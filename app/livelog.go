@@ -78,7 +78,7 @@ func (w *Window) chooseLog() {
 		w.draw()
 	}, w.win)
 	d.SetFileName(T("live.file", "Time", w.now().Local().Format("2006-01-02-1504")))
-	d.Show()
+	w.showChoice(d, "")
 }
 
 // beginLog saves readings from now on. Where reading has ended meanwhile, the file stays empty.

@@ -36,6 +36,9 @@ const (
 	shortPause   = 100 * time.Millisecond
 	longPause    = time.Second
 	silentRounds = 3
+	// silentToSeveral is how often nothing has to come of a request for several values, in a row, from a module that answers
+	// for single ones: once may be an answer that was lost.
+	silentToSeveral = 2
 	// supplyEvery is how often the adapter is asked for its own measurement, which changes slowly.
 	supplyEvery = time.Second
 	// rateOver is over how many readings a rate is measured.

@@ -124,6 +124,7 @@ type shared struct {
 	visit *Visit
 	group []*series // asked for together
 	alone bool      // the module does not take several in one request
+	lost  int       // requests for several, in a row, of which nothing came although the module answers
 	apart []*series // what it leaves out of its answers, asked for by themselves and seldom
 	due   time.Time // when apart has its turn
 }
@@ -135,7 +136,7 @@ func (v *Visit) moduleAsker(group []*series) *asker {
 
 // ask is one round. Values that an answer leaves out are asked for by themselves: when they come then, this module does not
 // take several in one request, and each is asked for by itself from then on; else they are set apart. When nothing comes,
-// the first is tried by itself: a module may be silent to several.
+// the first is tried by itself: a module may be silent to several. That it is so again tells that no answer was lost.
 func (s *shared) ask(ctx context.Context) (out []Sample, heard bool, err error) {
 	a := s.group[0].key.Address
 	p := s.visit.router.Peer(a)
@@ -151,6 +152,7 @@ func (s *shared) ask(ctx context.Context) (out []Sample, heard bool, err error) 
 	}
 	switch len(left) {
 	case 0:
+		s.lost = 0
 	case len(s.group):
 		first, told, err := askedAlone(ctx, c, left[:1])
 		if err != nil || told == nothing {
@@ -160,7 +162,8 @@ func (s *shared) ask(ctx context.Context) (out []Sample, heard bool, err error) 
 			return first, false, err
 		}
 		rest, _, err := askedAlone(ctx, c, left[1:])
-		s.alone = true
+		s.lost++
+		s.alone = s.lost >= silentToSeveral
 		return append(first, rest...), true, err
 	default:
 		more, told, err := askedAlone(ctx, c, left)
