@@ -15,7 +15,6 @@ import (
 
 	"readback/app/look"
 	"readback/diag"
-	"readback/diag/adapter"
 	"readback/diag/explain"
 	"readback/diag/garage"
 	"readback/diag/gate"
@@ -132,20 +131,6 @@ func TestPracticeIsMarked(t *testing.T) {
 				t.Errorf("practice %v: page %s is marked: %v", practice, p, got)
 			}
 		}
-	}
-}
-
-func TestFailedRung(t *testing.T) {
-	b := newBench(t, setup{openErr: &adapter.OpenError{Place: "tcp:192.168.0.10:35000", Step: adapter.StepBus, Cause: errNothing}})
-	b.w.link.address.SetText("192.168.0.10:35000")
-	b.w.connectAddress()
-	b.until("failed", func() bool { return b.w.link.openErr != nil })
-	b.says("tcp:192.168.0.10:35000 could not be used", "this one failed", "Nothing but the adapter's own question")
-	if b.w.link.visit != nil {
-		t.Error("there is a visit")
-	}
-	if n := strings.Count(b.page(), "yes"); n != 2 {
-		t.Errorf("%d rungs are said to hold, want the two before the car's line", n)
 	}
 }
 

@@ -166,12 +166,12 @@ func (w *Window) gatePage() (body, margin fyne.CanvasObject) {
 		return w.empty(T("gate.no-link.title"), T("gate.no-link.lead"), "go-link", T("go.link"), PageLink), w.gateMargin()
 	case g.sending != nil:
 		return w.sendingBody(), w.sendingMargin()
-	case !w.atGate():
-		return w.empty(T("gate.no-request.title"), T("gate.no-request.lead"), "go-request", T("go.request"), PageRequest), w.gateMargin()
 	case w.readOnly() != "":
 		return look.Stack(18, w.header(T("gate.read-only.title"), T("sent.nothing")), w.readOnlyNotice(), look.Buttons(
 			look.NewButton("go-link", T("read-only.more"), look.Plain, func() { w.Show(PageLink) }),
 			look.NewButton("go-request", T("go.request"), look.Plain, func() { w.Show(PageRequest) }))), w.gateMargin()
+	case !w.atGate():
+		return w.empty(T("gate.no-request.title"), T("gate.no-request.lead"), "go-request", T("go.request"), PageRequest), w.gateMargin()
 	case !w.mayAsk():
 		body := append([]fyne.CanvasObject{w.header(T("gate.held.title"), T("sent.nothing"))}, w.hindrances()...)
 		return look.Stack(18, append(body, look.Buttons(look.NewButton("go-link", T("go.link"), look.Plain, func() { w.Show(PageLink) })))...), w.gateMargin()

@@ -62,6 +62,13 @@ func TestPlugging(t *testing.T) {
 	lists <- all[1:]
 	b.until("unplugged", func() bool { return len(b.w.link.seen.Vanished) == 1 })
 	b.says("USB serial adapter (serial:/dev/ttyUSB0) was unplugged.")
+	b.saysNot("a service of this computer takes it")
+	b.w.link.seen.Taken = b.w.link.seen.Vanished
+	b.w.draw()
+	b.says("a service of this computer takes it")
+	b.w.link.tried = "serial:/dev/ttyUSB0"
+	b.w.draw()
+	b.saysNot("a service of this computer takes it")
 }
 
 // TestRungs: the link test shows each step as it is taken, and what was seen.

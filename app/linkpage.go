@@ -43,6 +43,9 @@ func (w *Window) linkPage() (body, margin fyne.CanvasObject) {
 
 // openLead is what can be done over an open link: the adapter's grade, where it has one.
 func (w *Window) openLead() string {
+	if w.stopped() != nil {
+		return "" // what stands below says it
+	}
 	if g := w.link.visit.Adapter().Grade.Word; g != "" {
 		return sentences(T("grade."+strings.ReplaceAll(string(g), " ", "-")), T("link.open.lead"))
 	}
@@ -98,7 +101,7 @@ func (w *Window) foundList() fyne.CanvasObject {
 	for _, f := range l.seen.Vanished {
 		rows = append(rows, look.Pad(9, 14, 9, 16, look.Row(12, look.Growing(look.Small(T("link.gone", "Name", told(f.Name), "Place", string(f.Place)))))))
 	}
-	if len(l.seen.Taken) > 0 {
+	if slices.ContainsFunc(l.seen.Taken, func(f adapter.Found) bool { return f.Place != l.tried }) { // no service takes what was in use
 		rows = append(rows, look.Pad(9, 14, 9, 16, look.Body(told(diag.TakenAdvice))))
 	}
 	switch {

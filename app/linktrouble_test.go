@@ -65,6 +65,21 @@ func TestFailedRungs(t *testing.T) {
 	}
 }
 
+// TestFailedRung: the steps before the one that failed are said to hold.
+func TestFailedRung(t *testing.T) {
+	b := newBench(t, setup{openErr: &adapter.OpenError{Place: "tcp:192.168.0.10:35000", Step: adapter.StepBus, Cause: errNothing}})
+	b.w.link.address.SetText("192.168.0.10:35000")
+	b.w.connectAddress()
+	b.until("failed", func() bool { return b.w.link.openErr != nil })
+	b.says("tcp:192.168.0.10:35000 could not be used", "this one failed", "Nothing but the adapter's own question")
+	if b.w.link.visit != nil {
+		t.Error("there is a visit")
+	}
+	if n := strings.Count(b.page(), "yes"); n != 2 {
+		t.Errorf("%d rungs are said to hold, want the two before the car's line", n)
+	}
+}
+
 // TestCommandsInNextSteps: of every next step of the table, on every system, a command is taken apart whole or not at all.
 func TestCommandsInNextSteps(t *testing.T) {
 	commands := map[string]bool{}
@@ -227,8 +242,10 @@ func TestReadOnlyIsSaidUpFront(t *testing.T) {
 	b.read()
 	b.w.Show(PageLink)
 	b.says("This adapter can't send a change", "It loses bytes, so an answer", "What to get: an adapter that carries single CAN frames")
+	b.w.Show(PageGate)
+	b.says("The gate stays closed with this adapter", "It loses bytes, so an answer")
 	b.w.Show(PageRequest)
-	b.says("This adapter can't send a change It loses bytes")
+	b.says("This adapter can't send a change. It loses bytes")
 	b.write(clearText)
 	b.says("This adapter can't send a change", "What to get:")
 	if b.has("to-gate") {

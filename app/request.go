@@ -71,8 +71,8 @@ func (w *Window) requestPage() (body, margin fyne.CanvasObject) {
 	r := &w.req
 	e := r.explained
 	parts := []fyne.CanvasObject{w.header(T("request.title"), T("request.lead"))}
-	if w.readOnly() != "" && e.Class != explain.Change { // before a change is prepared
-		parts = append(parts, look.Row(10, look.Natural(look.NewMark(look.MarkOpen, 16)).At(look.Top), look.Growing(look.Body(leadIn(T("link.read-only"), w.readOnly()))).At(look.Top)))
+	if w.readOnly() != "" { // before a change is prepared
+		parts = append(parts, look.Row(10, look.Natural(look.NewMark(look.MarkOpen, 16)).At(look.Top), look.Growing(look.Body(leadIn(T("read-only.head"), w.readOnly()))).At(look.Top)))
 	}
 	parts = append(parts, w.requestEntry())
 	if strings.TrimSpace(r.field.Text) == "" {
