@@ -72,7 +72,7 @@ func (w *Window) requestPage() (body, margin fyne.CanvasObject) {
 	e := r.explained
 	parts := []fyne.CanvasObject{w.header(T("request.title"), T("request.lead"))}
 	if w.readOnly() != "" { // before a change is prepared
-		parts = append(parts, look.Row(10, look.Natural(look.NewMark(look.MarkOpen, 16)).At(look.Top), look.Growing(look.Body(leadIn(T("read-only.head"), w.readOnly()))).At(look.Top)))
+		parts = append(parts, look.Row(10, look.Natural(look.NewMark(look.MarkOpen, 16)).At(look.Top), look.Growing(look.Body(leadIn(T("read-only.head"), told(w.readOnly())))).At(look.Top)))
 	}
 	parts = append(parts, w.requestEntry())
 	if strings.TrimSpace(r.field.Text) == "" {
