@@ -237,6 +237,9 @@ func (w *Window) fillPlot() {
 func (w *Window) liveLegend() fyne.CanvasObject {
 	l := &w.live
 	head := look.Row(8, look.Natural(look.Small(T("live.total"))), look.Fixed(look.Scaled(54), l.total), look.Growing(l.when))
+	if isLarge() {
+		head = look.Stack(2, look.Small(T("live.total")), look.Row(8, look.Fixed(look.Scaled(54), l.total), look.Growing(l.when)))
+	}
 	rows := []fyne.CanvasObject{look.Pad(8, 14, 8, 14, head)}
 	for _, s := range l.chosen {
 		if len(s.lines) == 0 {
@@ -260,6 +263,8 @@ func (l *liveState) rows() (n int) {
 // large is the size of text from which on a row of the legend takes two lines.
 const large = 1.4
 
+func isLarge() bool { return look.Scaled(1000) > 1000*large }
+
 // lowRows tells whether the rows of the legend are low, so that there is room for the plot. Values are then taken out where
 // they were chosen.
 func (w *Window) lowRows() bool {
@@ -280,8 +285,7 @@ func (w *Window) legendRow(s *liveSeries, x *liveLine, first bool) fyne.CanvasOb
 			name += ": " + x.label
 		}
 	}
-	isLarge := look.Scaled(1000) > 1000*large
-	if w.lowRows() && !isLarge {
+	if w.lowRows() && !isLarge() {
 		title := look.NewCut(look.Run{Text: name, Style: look.Style{Bold: true, Size: look.SizeSmall}}, look.Run{Text: "  " + about, Style: cutFine})
 		if w.win.Canvas().Size().Width < narrowWindow {
 			return look.Pad(3, 14, 3, 14, look.Row(12, look.Fixed(look.Scaled(52), sign), look.Growing(title), look.Fixed(look.Scaled(132), value)))
@@ -295,7 +299,7 @@ func (w *Window) legendRow(s *liveSeries, x *liveLine, first bool) fyne.CanvasOb
 	}
 	text := look.Stack(0, look.NewCut(look.Run{Text: name, Style: look.Style{Bold: true}}),
 		look.Row(6, look.Growing(cut(about, cutFine)), look.Fixed(look.Scaled(48), s.pace), look.Natural(look.Fine(T("live.a-second")).OneRow())))
-	if isLarge {
+	if isLarge() {
 		return look.Pad(4, 8, 4, 14, look.Stack(0, look.Row(12, look.Fixed(look.Scaled(52), sign), look.Growing(text)), look.Row(12, look.Growing(value), look.Natural(out))))
 	}
 	return look.Pad(4, 8, 4, 14, look.Row(12, look.Fixed(look.Scaled(52), sign), look.Growing(text), look.Fixed(look.Scaled(132), value), look.Natural(out)))

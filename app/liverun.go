@@ -328,7 +328,11 @@ func (w *Window) showFigures() {
 		}
 		total += rate
 		s.pace.Set(perSecond(rate))
-		s.words.Set(s.told())
+		words := s.told()
+		if words == "" {
+			words = T("live.not-yet")
+		}
+		s.words.Set(words)
 		for _, x := range s.lines {
 			x.now.Set(x.shown(at, s.why))
 		}
