@@ -26,6 +26,7 @@ var begin = time.Date(2026, 11, 25, 14, 2, 0, 0, time.Local)
 // fakeVisit is a scripted visit to a car: it answers from plain values and notes what it was asked to do.
 type fakeVisit struct {
 	mu        sync.Mutex
+	place     adapter.Place // "" is the practice car's
 	abilities adapter.Abilities
 	hasSupply bool
 	health    diag.Health
@@ -71,8 +72,14 @@ type fakeVisit struct {
 
 func (f *fakeVisit) lock() func() { f.mu.Lock(); return f.mu.Unlock }
 
-func (f *fakeVisit) Close() error                  { defer f.lock()(); f.closed++; return nil }
-func (f *fakeVisit) Place() adapter.Place          { return "practice:" }
+func (f *fakeVisit) Close() error { defer f.lock()(); f.closed++; return nil }
+func (f *fakeVisit) Place() adapter.Place {
+	if f.place != "" {
+		return f.place
+	}
+	return "practice:"
+}
+
 func (f *fakeVisit) Adapter() adapter.Abilities    { return f.abilities }
 func (f *fakeVisit) Measure(context.Context) error { defer f.lock()(); f.measured++; return nil }
 func (f *fakeVisit) Supply(context.Context) (float64, bool) {

@@ -37,6 +37,7 @@ type setup struct {
 	size    fyne.Size
 	visit   *fakeVisit
 	log     *fakeLog
+	noLog   bool // the logbook could not be opened
 	openErr error
 	rungs   []adapter.Rung // told while it opens
 	hold    bool           // it stays opening until it is stopped
@@ -67,6 +68,10 @@ func newBench(t testing.TB, s setup) *bench {
 	b.win = test.NewTempWindow(t, nil)
 	b.win.SetPadded(false)
 	b.win.Resize(s.size)
+	var log Logbook = s.log
+	if s.noLog {
+		log = nil
+	}
 	b.w = New(a, b.win, Engine{
 		Find: func(context.Context) ([]adapter.Found, error) { return fakeFound(), nil },
 		Open: func(ctx context.Context, p adapter.Place, tell func(adapter.Rung)) (Visit, error) {
@@ -83,7 +88,7 @@ func newBench(t testing.TB, s setup) *bench {
 			return s.visit, nil
 		},
 		Explain: func(text string, w explain.Wish) explain.Explanation { return s.visit.Explain(text, w) },
-		Compare: s.visit.Compare, Log: s.log,
+		Compare: s.visit.Compare, Log: log,
 	}, Options{Taste: Taste{Shade: s.shade, Factor: s.factor}, Place: s.place,
 		Do: func(f func()) { b.queue <- f }, Now: func() time.Time { return begin.Add(3 * time.Second) }})
 	b.win.Resize(s.size)

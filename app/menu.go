@@ -10,6 +10,7 @@ import (
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/driver/desktop"
+	"fyne.io/fyne/v2/theme"
 
 	"readback/diag/garage"
 )
@@ -61,6 +62,8 @@ func (w *Window) setMenu() {
 	var shows strings.Builder
 	for _, name := range menus {
 		m := fyne.NewMenu(T(name))
+		var keyed []*fyne.MenuItem
+		var keys []string
 		fmt.Fprintln(&shows, m.Label)
 		for _, c := range commands() {
 			if c.menu != name {
@@ -73,20 +76,38 @@ func (w *Window) setMenu() {
 			i.IsQuit = c.quits
 			i.Checked = c.chosen != nil && c.chosen(w)
 			i.Disabled = c.can != nil && !c.can(w)
-			if c.key != "" {
+			switch {
+			case c.key == "":
+			case w.opt.System == "darwin": // there the system draws the menu
 				i.Shortcut = &desktop.CustomShortcut{KeyName: c.key, Modifier: c.mod}
+			default:
+				keyed, keys = append(keyed, i), append(keys, c.keyText())
 			}
 			m.Items = append(m.Items, i)
-			fmt.Fprintln(&shows, i.Label, i.Checked, i.Disabled)
+			fmt.Fprintln(&shows, i.Label, i.Checked, i.Disabled, w.opt.Taste.Factor)
 		}
 		if name == "menu.car" {
 			w.addRecent(m, &shows)
 		}
+		alignKeys(keyed, keys)
 		built = append(built, m)
 	}
 	if shows.String() != w.menu.shows {
 		w.menu.shows = shows.String()
 		w.win.SetMainMenu(fyne.NewMainMenu(built...))
+	}
+}
+
+// alignKeys writes the keys behind the texts of a menu, flush right. The menu's own way paints them too pale to be read.
+func alignKeys(items []*fyne.MenuItem, keys []string) {
+	wide := func(s string) float32 { return fyne.MeasureText(s, theme.TextSize(), fyne.TextStyle{}).Width }
+	gap, most := wide(" "), float32(0)
+	for n, i := range items {
+		most = max(most, wide(i.Label)+wide(keys[n])+4*gap)
+	}
+	for n, i := range items {
+		room := most - wide(i.Label) - wide(keys[n])
+		i.Label += strings.Repeat(" ", int(room/gap+0.5)) + keys[n]
 	}
 }
 

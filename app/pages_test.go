@@ -2,8 +2,10 @@ package app
 
 import (
 	"fmt"
+	"io/fs"
 	"slices"
 	"testing"
+	"time"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
@@ -184,6 +186,54 @@ var scenes = []struct {
 	{"request-card", setup{}, func(b *bench) { b.read(); b.write(clearText); b.tap("card-new") }},
 	{"codes-note", setup{}, func(b *bench) { b.read(); b.tap("note-new") }},
 	{"codes-crowded", setup{visit: crowdedVisit(100)}, func(b *bench) { b.read() }},
+	{"start", setup{}, func(b *bench) { b.w.Show(PageStart) }},
+	{"start-known", setup{log: keptLog()}, func(b *bench) {
+		b.until("cars", func() bool { return len(b.w.menu.recent) > 0 })
+		b.w.Show(PageStart)
+	}},
+	{"settings", setup{}, func(b *bench) {
+		b.w.opt.Logbook, b.w.opt.Taste.Folders.Reports = "/home/somebody/.config/readback/readback.db", "/home/somebody/Documents/papers of the van/reports"
+		b.w.Show(PageSettings)
+	}},
+	{"settings-visit", setup{}, func(b *bench) { b.connect(); b.w.opt.LogbookFixed = true; b.w.Show(PageSettings) }},
+	{"records", setup{}, func(b *bench) { b.w.Show(PageKeep) }},
+	{"records-back-up", setup{}, func(b *bench) {
+		b.w.opt.Home = "/home/somebody"
+		b.w.keepTask(taskBackUp)
+		b.w.kept.err = fs.ErrExist
+		b.w.draw()
+	}},
+	{"records-restore", setup{}, func(b *bench) {
+		b.w.keepTask(taskRestore)
+		b.w.kept.contents = &garage.Contents{Whole: true, Made: begin.Add(-300 * time.Hour), Recordings: 12}
+		b.w.draw()
+	}},
+	{"records-restore-visit", setup{}, func(b *bench) { b.connect(); b.w.keepTask(taskRestore) }},
+	{"records-export", setup{log: keptLog()}, func(b *bench) {
+		b.w.keepTask(taskExport)
+		b.until("cars", func() bool { return len(b.w.kept.cars) > 0 })
+	}},
+	{"records-import", setup{}, func(b *bench) {
+		b.w.keepTask(taskImport)
+		b.w.kept.contents = &garage.Contents{Made: begin.Add(-300 * time.Hour), Recordings: 12, Car: "Blue Tarn van", Visits: 9}
+		b.w.draw()
+	}},
+	{"records-rescue", setup{}, func(b *bench) { b.w.keepTask(taskRescue) }},
+	{"records-done", setup{}, func(b *bench) {
+		b.w.keepTask(taskRestore)
+		b.w.kept.done = restoredLines(garage.Restored{KeptAs: "/home/somebody/.config/readback/readback-replaced-20261125-140200.db", Cars: 3, Visits: 41, Altered: []int64{4}, Recordings: 12, Missing: []string{"a", "b"}})
+		b.w.draw()
+	}},
+	{"help-first", setup{}, func(b *bench) { b.w.showHelp(topicFirst) }},
+	{"help-steps", setup{}, func(b *bench) { b.w.showHelp(topicSteps) }},
+	{"help-cautions", setup{}, func(b *bench) { b.w.showHelp(topicCautions) }},
+	{"help-words", setup{}, func(b *bench) { b.w.showHelp(topicWords) }},
+	{"help-keys", setup{}, func(b *bench) { b.w.showHelp(topicKeys) }},
+	{"help-about", setup{}, func(b *bench) {
+		b.w.showHelp(topicAbout)
+		b.tap("licence fyne.io/fyne/v2")
+	}},
+	{"leave", setup{}, func(b *bench) { b.connect(); b.w.Show(PageLeave) }},
 	{"car", setup{}, func(b *bench) {
 		b.read()
 		b.w.Show(PageCar)

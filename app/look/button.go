@@ -99,7 +99,7 @@ func (b *Button) MinSize() fyne.Size {
 	s := b.style()
 	w := s.measure(b.text)
 	side, h := b.room()
-	return fyne.NewSize(snap(w+2*(side+grip)), max(h, s.pitch()+16+2*grip))
+	return fyne.NewSize(max(44, snap(w+2*(side+grip))), max(h, s.pitch()+16+2*grip))
 }
 
 func (b *Button) CreateRenderer() fyne.WidgetRenderer {

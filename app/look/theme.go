@@ -30,6 +30,9 @@ var sizes = map[fyne.ThemeSizeName]float32{
 	theme.SizeNameText: 14.5, theme.SizeNameCaptionText: 11.8, theme.SizeNameHeadingText: 22, theme.SizeNameSubHeadingText: 17,
 }
 
+// lineHeight is the height of a line of body text at a factor of 1.
+const lineHeight = 19
+
 // Shade says which palette is wanted.
 type Shade string
 
@@ -41,7 +44,7 @@ const (
 )
 
 // Factors of the text size that can be chosen.
-var Factors = []float32{0.8, 0.9, 1, 1.15, 1.3, 1.5, 1.75, 2}
+var Factors = []float32{0.8, 0.9, 1, 1.15, 1.3, 1.5, 2}
 
 // OrdinaryFactor is the place of the ordinary size among the Factors.
 const OrdinaryFactor = 2
@@ -99,6 +102,8 @@ func (t *Theme) Size(n fyne.ThemeSizeName) float32 {
 		return 1.5
 	case theme.SizeNameScrollBar:
 		return 12
+	case theme.SizeNameInnerPadding: // a line of text with this above and below is at least 44 high
+		return max(8, (44.5-lineHeight*t.factor())/2)
 	case theme.SizeNameInlineIcon:
 		return 20 * t.factor()
 	}
