@@ -225,9 +225,9 @@ func (w *Window) fillPlot() {
 			strokes = append(strokes, look.Stroke{Course: x.course, Style: x.style, Unit: x.unit, Digits: x.digits})
 		}
 	}
-	above := 300 + 50*float32(l.rows())
+	above := 340 + 54*float32(l.rows())
 	if w.lowRows() {
-		above = 300 + 26*float32(l.rows())
+		above = 340 + 27*float32(l.rows())
 	}
 	l.plot.Fill(strokes, max(look.Scaled(200), w.win.Canvas().Size().Height-look.Scaled(above)))
 	w.showFigures()

@@ -254,7 +254,7 @@ func TestLivePauseAndZoom(t *testing.T) {
 	b.choose("7E0:0C", "7E0:0D")
 	b.tap("live-show")
 	b.rides("7E0:0C", "7E0:0D")
-	b.says("30 seconds are shown, up to now.")
+	b.says("30 seconds are shown, up to the newest reading.")
 	b.tap("live-hold")
 	b.says("The picture stands still at 14:02:39; reading goes on.")
 	b.tell(b.visit.number("7E0:0C", time.Minute, 777))
@@ -265,7 +265,7 @@ func TestLivePauseAndZoom(t *testing.T) {
 	b.says("stands still at 14:02:29")
 	b.win.Canvas().Focus(b.w.live.plot)
 	b.key(fyne.KeySpace)
-	b.says("20 seconds are shown, up to now.")
+	b.says("20 seconds are shown, up to the newest reading.")
 	b.w.live.plot.TypedRune('-')
 	b.says("30 seconds are shown")
 	for range 20 {
