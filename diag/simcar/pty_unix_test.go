@@ -38,8 +38,12 @@ func TestOpenPTY(t *testing.T) {
 // A device that is pulled hangs its terminal up at once, even while a program has it open and nobody says anything.
 func TestPTYHangsUp(t *testing.T) {
 	for name, serve := range map[string]func(context.Context, *Car, io.ReadWriteCloser) error{
-		"serial":      func(ctx context.Context, c *Car, rw io.ReadWriteCloser) error { return c.ServeSerial(ctx, rw, SerialOptions{}) },
-		"serial-line": func(ctx context.Context, c *Car, rw io.ReadWriteCloser) error { return c.ServeSLCAN(ctx, rw, SLCANOptions{}) },
+		"serial": func(ctx context.Context, c *Car, rw io.ReadWriteCloser) error {
+			return c.ServeSerial(ctx, rw, SerialOptions{})
+		},
+		"serial-line": func(ctx context.Context, c *Car, rw io.ReadWriteCloser) error {
+			return c.ServeSLCAN(ctx, rw, SLCANOptions{})
+		},
 	} {
 		t.Run(name, func(t *testing.T) {
 			master, path, err := OpenPTY()
