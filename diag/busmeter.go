@@ -28,6 +28,7 @@ type busMeter struct {
 	facts BusFacts
 	state bus.State // as it was last asked for, or reported since
 	asked time.Time // when it was last asked for
+	told  time.Time // when it was last asked for with success
 	begun time.Time // of the stretch that is being counted
 	bits  int       // in it
 	full  int       // in the whole stretch before it
@@ -78,12 +79,18 @@ func (m *busMeter) note(r bus.Received) {
 		m.add(r.Frame)
 		return
 	}
+	if r.Fault&bus.FaultOverrun != 0 {
+		f.Lost++
+	}
+	if r.At.Before(m.told) && m.state == bus.StateActive {
+		return // the controller has said since that all is well
+	}
 	for _, c := range []struct {
 		fault bus.Fault
 		count *int
 	}{
 		{bus.FaultNoAck, &f.Unacknowledged}, {bus.FaultProtocol, &f.Broken},
-		{bus.FaultWarning | bus.FaultPassive, &f.Warnings}, {bus.FaultOverrun, &f.Lost},
+		{bus.FaultWarning | bus.FaultPassive, &f.Warnings},
 	} {
 		if r.Fault&c.fault != 0 {
 			*c.count++
@@ -138,6 +145,7 @@ func (m *busMeter) ask(ctx context.Context) error {
 	if !ok {
 		return nil
 	}
+	begun := time.Now()
 	state, err := s.State(ctx)
 	if err != nil {
 		return err
@@ -146,6 +154,7 @@ func (m *busMeter) ask(ctx context.Context) error {
 	defer m.mu.Unlock()
 	if state != bus.StateUnknown { // asked now, it says more than what was reported before
 		m.enter(state)
+		m.told = begun
 		m.facts.Off, m.facts.Down = false, false
 	}
 	return nil

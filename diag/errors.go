@@ -88,8 +88,10 @@ func Sentence(err error) string {
 		return "Stopped. What was read until then is kept."
 	case errors.Is(err, context.DeadlineExceeded):
 		return "It took too long, so it was given up. Try again."
+	case errors.As(err, &torn):
+		return tornSentence(torn)
 	case link.Damaged(err):
-		return "An answer arrived damaged or only in part. Read again; if it happens often, the adapter loses data."
+		return "An answer arrived damaged. Read again; if it happens often, the adapter loses data."
 	case errors.As(err, &alert):
 		return fmt.Sprintf("The adapter says %q. Check the plug and the ignition, then connect again.", alert.Text)
 	case errors.As(err, &refused):
@@ -100,8 +102,6 @@ func Sentence(err error) string {
 		return "The module did not answer. Silence is neither yes nor no."
 	case errors.As(err, &silence):
 		return "The adapter waited, and no answer came. Silence is neither yes nor no."
-	case errors.As(err, &torn):
-		return tornSentence(torn)
 	case errors.Is(err, link.ErrTooLong):
 		return "The message is too long for this adapter or address. Nothing was sent."
 	case errors.Is(err, link.ErrNotSent):
@@ -145,9 +145,18 @@ func cardSentence(e *garage.CardError) string {
 	return fmt.Sprintf("The cards can't be taken. Line %d: %s. None of them was kept.", e.Line, e.Cause)
 }
 
+// networked: the place is an address in a network, and nothing that is plugged into this computer.
+func networked(p adapter.Place) bool {
+	scheme, rest, err := p.Split()
+	return err == nil && (scheme == "tcp" || strings.HasPrefix(rest, "tcp:"))
+}
+
 func openSentence(e *adapter.OpenError) string {
 	switch e.Step {
 	case adapter.StepPort:
+		if networked(e.Place) {
+			return fmt.Sprintf("%s can't be reached (%v). Is the adapter in the car's socket, is this computer in the adapter's own network, and is the address right?", e.Place, e.Cause)
+		}
 		return fmt.Sprintf("%s can't be opened (%v). Is it plugged in, and not used by another program?", e.Place, e.Cause)
 	case adapter.StepAdapter:
 		if errors.Is(e, adapter.ErrUnfit) {

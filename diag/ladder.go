@@ -95,6 +95,8 @@ func symptomOf(err error, system string) Symptom {
 		return NoData
 	case errors.Is(err, adapter.ErrUnfit), errors.Is(err, link.ErrNotExact):
 		return CommandsRefused
+	case errors.As(err, &open) && open.Step == adapter.StepPort && networked(open.Place):
+		return "" // no row is about a network
 	case errors.As(err, &open):
 		return openSymptom(open.Step)
 	case errors.Is(err, link.ErrGone), errors.Is(err, bus.ErrGone):

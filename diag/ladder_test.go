@@ -191,6 +191,7 @@ func TestSymptomOfErrors(t *testing.T) {
 	}{
 		{opening(adapter.StepPort, fmt.Errorf("x: %w", fs.ErrNotExist)), "linux", NotListed},
 		{opening(adapter.StepPort, plain), "linux", NotListed},
+		{&adapter.OpenError{Place: "tcp:192.168.0.10:35000", Step: adapter.StepPort, Cause: plain}, "linux", ""},
 		{opening(adapter.StepBus, fmt.Errorf("%w: %w", adapter.ErrNoSupply, says("NO DATA"))), "linux", NoSupply},
 		{opening(adapter.StepPort, fs.ErrPermission), "linux", NoRights},
 		{opening(adapter.StepPort, fs.ErrPermission), "darwin", NoRights},

@@ -18,8 +18,8 @@ import (
 const qemu = "qemu-system-x86_64"
 
 const (
-	guestTestLimit = 100 * time.Second // in the guest's time, which runs ahead of ours while the guest waits
-	guestLimit     = 240 * time.Second // in ours, for the whole machine
+	guestTestLimit = 200 * time.Second // in the guest's time, which runs ahead of ours while the guest waits
+	guestLimit     = 480 * time.Second // in ours, for the whole machine
 )
 
 //go:embed guest-init.sh

@@ -10,6 +10,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"runtime"
 	"syscall"
 	"time"
 
@@ -119,6 +120,12 @@ func (e *env) exit(err error) int {
 		return exitUse
 	}
 	fmt.Fprintln(e.err, diag.Sentence(err))
+	if t, ok := diag.TroubleOf(err); ok {
+		for i, cause := range t.Causes {
+			fmt.Fprintf(e.err, "  %d. %s\n", i+1, cause)
+		}
+		fmt.Fprintln(e.err, "Next: "+t.NextOn(runtime.GOOS))
+	}
 	fmt.Fprintln(e.err, "  detail:", err)
 	return exitFailed
 }

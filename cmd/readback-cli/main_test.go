@@ -3,10 +3,13 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
 	"testing/synctest"
+
+	"readback/diag"
 )
 
 // call runs the program with a logbook of its own.
@@ -73,6 +76,20 @@ func TestExitCodes(t *testing.T) {
 		if code >= exitUse && errs == "" {
 			t.Errorf("%s: says nothing on standard error", c.args)
 		}
+	}
+}
+
+// A failure says what is likely, in order, and the one next step, where the table of troubles knows it.
+func TestFailureSaysNext(t *testing.T) {
+	_, _, errs := call(t, "", "look", "--adapter", "serial:/does/not/exist")
+	row, _ := diag.TroubleFor(diag.NotListed)
+	for _, want := range []string{"can't be opened", "  1. " + row.Causes[0], "  2. " + row.Causes[1], "Next: " + row.NextOn(runtime.GOOS)} {
+		if !strings.Contains(errs, want) {
+			t.Errorf("%q is missing in\n%s", want, errs)
+		}
+	}
+	if _, _, errs := call(t, "", "look", "--adapter", "tcp:127.0.0.1:1"); !strings.Contains(errs, "own network") || strings.Contains(errs, "USB") {
+		t.Error(errs)
 	}
 }
 

@@ -93,10 +93,10 @@ func TestHealthOfAControllerKernel(t *testing.T) {
 		verdict diag.HealthVerdict
 		stop    bool
 	}{
-		{"sw100000\r", diag.HealthDisturbed, false},
-		{"sp000130\r", diag.HealthDisturbed, true},
+		{"sw100000\r", diag.HealthDisturbed, false}, // what is sent after this finds nobody
+		{"sp000130\r", diag.HealthAlone, true},
 		{"sa000000\r", diag.HealthQuiet, false},
-		{"sp130000\r", diag.HealthDisturbed, true},
+		{"sp130000\r", diag.HealthAlone, true},
 		{"sb255000\r", diag.HealthOff, true},
 	} {
 		want := map[byte]bus.State{'a': bus.StateActive, 'w': bus.StateWarning, 'p': bus.StatePassive, 'b': bus.StateOff}[step.says[1]]
