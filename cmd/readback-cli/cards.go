@@ -57,7 +57,12 @@ func (c *cardsCmd) Run(e *env) error {
 }
 
 func (e *env) takeCards(s *garage.Store, car garage.Car, path string) error {
-	text, err := os.ReadFile(path)
+	in, err := os.Open(path)
+	if err != nil {
+		return usage{err.Error()}
+	}
+	defer in.Close()
+	text, err := io.ReadAll(io.LimitReader(in, garage.MaxCards+1))
 	if err != nil {
 		return usage{err.Error()}
 	}

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 
 	"readback/diag/lesson"
 )
@@ -12,7 +11,7 @@ import (
 // loadProgress reads how far the owner has come in the lessons. A file that is missing or can't be read as progress counts
 // as none.
 func loadProgress(path string) (lesson.Progress, error) {
-	b, err := os.ReadFile(path)
+	b, err := readSettings(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		return lesson.Progress{}, nil

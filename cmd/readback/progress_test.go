@@ -4,6 +4,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"strings"
 	"testing"
 
 	"readback/diag/lesson"
@@ -30,5 +31,11 @@ func TestProgressIsKept(t *testing.T) {
 	}
 	if got, err := loadProgress(path); err == nil || len(got.Lessons) != 0 {
 		t.Errorf("a torn file: %+v %v", got, err)
+	}
+	if err := os.WriteFile(path, make([]byte, mostSettings+1), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := loadProgress(path); err == nil || !strings.Contains(err.Error(), "more than") {
+		t.Errorf("a long file: %v", err)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 )
@@ -21,6 +22,23 @@ func settingsFile(name string) (string, error) {
 		return "", fmt.Errorf("readback: finding the folder for settings: %w", err)
 	}
 	return filepath.Join(dir, "readback", name), nil
+}
+
+// mostSettings is the largest file of them that is read, in bytes.
+const mostSettings = 1 << 20
+
+// readSettings reads the file that saveSettings writes.
+func readSettings(path string) ([]byte, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	b, err := io.ReadAll(io.LimitReader(f, mostSettings+1))
+	if err == nil && len(b) > mostSettings {
+		err = fmt.Errorf("%s has more than %d bytes", path, mostSettings)
+	}
+	return b, err
 }
 
 // saveSettings writes a value so that a crash leaves either the old file or the new one.

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 
@@ -17,7 +16,7 @@ import (
 // loadTaste reads the choices. A file that is missing or can't be read as choices counts as none.
 func loadTaste(path string) (app.Taste, error) {
 	t := app.Taste{Factor: 1}
-	b, err := os.ReadFile(path)
+	b, err := readSettings(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return t, nil
 	}

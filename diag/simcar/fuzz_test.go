@@ -86,3 +86,41 @@ func FuzzSerial(f *testing.F) {
 		})
 	})
 }
+
+// Whatever a scenario's document says, it is refused in words or makes a car that answers.
+func FuzzScenario(f *testing.F) {
+	for _, name := range []string{"courier", "runner", "drover", "adapter-slow"} {
+		raw, err := embedded(name)
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(raw)
+	}
+	for _, s := range []string{"", "{", "null", "[]", `{"version": 1}`, `{"version": 1, "base": "courier", "modules": {"drive": null}}`,
+		`{"version": 1, "base": "courier", "modules": {"charging": {"codes": {"P1D5A-13": {"every": 1, "step": 1}}}}}`,
+		`{"version": 1, "base": "runner", "speed": 255, "engine": {"idle": 1, "coolant": -40, "warm": 215}}`,
+		`{"version": 1, "base": "courier", "traffic": [{"id": "123", "every": 1, "data": "00"}]}`} {
+		f.Add([]byte(s))
+	}
+	f.Fuzz(func(t *testing.T, raw []byte) {
+		s, err := read("fuzz", raw)
+		if err != nil {
+			if err.Error() == "" {
+				t.Error("refused without a word")
+			}
+			return
+		}
+		synctest.Test(t, func(t *testing.T) {
+			c := New(s)
+			for range 3 {
+				for _, req := range []string{"3E 00", "19 02 FF", "14 FF FF FF", "22 F1 90", "01 00", "01 0C", "09 02"} {
+					for _, m := range c.modules {
+						c.handle(m, unhex(req), true)
+					}
+				}
+				time.Sleep(time.Hour)
+				c.Switch(!c.On())
+			}
+		})
+	})
+}

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"slices"
@@ -65,9 +66,20 @@ func Load(name string) (*Scenario, error) {
 	return read(name, raw)
 }
 
-// LoadFile reads a scenario from a file. Its base, if it has one, is an embedded scenario.
+// MaxFileSize is the largest scenario that is read, in bytes.
+const MaxFileSize = 4 << 20
+
+// LoadFile reads a scenario from a file of at most [MaxFileSize]. Its base, if it has one, is an embedded scenario.
 func LoadFile(path string) (*Scenario, error) {
-	raw, err := os.ReadFile(path)
+	in, err := os.Open(path)
+	if err != nil {
+		return nil, &ScenarioError{File: path, Cause: err}
+	}
+	defer in.Close()
+	raw, err := io.ReadAll(io.LimitReader(in, MaxFileSize+1))
+	if err == nil && len(raw) > MaxFileSize {
+		err = fmt.Errorf("has more than %d bytes", MaxFileSize)
+	}
 	if err != nil {
 		return nil, &ScenarioError{File: path, Cause: err}
 	}

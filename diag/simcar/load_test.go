@@ -40,6 +40,20 @@ func TestEmbeddedScenarios(t *testing.T) {
 	}
 }
 
+// A file that is no scenario is not read into memory whatever its size.
+func TestLongScenario(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "long.json")
+	for size, long := range map[int]bool{MaxFileSize: false, MaxFileSize + 1: true} {
+		if err := os.WriteFile(path, []byte(strings.Repeat(" ", size)), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		_, err := LoadFile(path)
+		if err == nil || strings.Contains(err.Error(), "more than") != long {
+			t.Errorf("%d bytes: %v", size, err)
+		}
+	}
+}
+
 func TestDifferences(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		equal(t, "speed", asked(load(t, "moving"), "drive", "01 0D"), "41 0D 17")    // 23 km/h
