@@ -123,16 +123,6 @@ func (w *Window) withLogbook(do func(ctx context.Context, log Logbook) error) {
 	})
 }
 
-// dueHere are the open steps of one car that are due.
-func (l *logState) dueHere(car int64) (out []garage.ProofStep) {
-	for _, p := range l.due {
-		if p.CarID == car {
-			out = append(out, p)
-		}
-	}
-	return out
-}
-
 func (w *Window) logbookPage() (body, margin fyne.CanvasObject) {
 	l := &w.logs
 	margin = w.margin(T("source.trend"), T("log.m.trend"), T("log.m.trend.text"), T("log.m.proof"), T("log.m.proof.text"), T("log.m.share"), T("log.m.share.text"))

@@ -24,10 +24,10 @@ type Timing struct {
 
 // phases are the moments between the parts of a look.
 type phases struct {
-	begun, listened, asked, searched, read time.Time
-	rounds                                 int  // questions to all modules
-	swept                                  bool // physical addresses were asked one by one
-	exchanges                              int  // over a serial adapter, how many there had been before
+	begun, listened, asked, searched time.Time
+	rounds                           int  // questions to all modules
+	swept                            bool // physical addresses were asked one by one
+	exchanges                        int  // over a serial adapter, how many there had been before
 }
 
 // limit is the least time that a look over raw CAN can take, worked out from the frames that it exchanged. Nothing in it

@@ -26,6 +26,7 @@ func steps() []step {
 	return []step{
 		{"gofmt", "every file has gofmt's form", nothing, checkFormat},
 		{"vet", "go vet has nothing to say", windowNeeds, checkVet},
+		{"static", "staticcheck has nothing to say", windowNeeds, checkStatic},
 		{"unit", "the tests of every package", testNeeds, unitTests},
 		{"race", "the engine and the pages under the race detector", testNeeds, raceTests},
 		{"cross", "engine and terminal program build for Windows and macOS, and all types fit there", nothing, checkCross},
@@ -49,7 +50,7 @@ func testAll(ctx context.Context, p *project, args []string) error {
 	flags := flag.NewFlagSet("test", flag.ContinueOnError)
 	flags.SetOutput(p.out)
 	only := flags.String("only", "", "run these steps only, separated by commas: "+stepNames())
-	fuzz := flags.Duration("fuzz", 5*time.Second, "how long each fuzz target runs")
+	fuzz := flags.Duration("fuzz", 20*time.Second, "how long each fuzz target runs; some run half as long")
 	if err := flags.Parse(args); err != nil {
 		return &exit{code: exitUsage}
 	}

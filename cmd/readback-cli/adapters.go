@@ -135,7 +135,7 @@ func (c *adaptersCmd) listen(e *env) error {
 		printHealth(e, o.Health)
 	}
 	if err == nil && o.Health.StopSending {
-		return no
+		return errNo
 	}
 	return err
 }

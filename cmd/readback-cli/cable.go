@@ -55,7 +55,7 @@ func (c *cableCmd) Run(e *env) error {
 		e.printVerdicts(verdicts)
 	}
 	if err == nil && (worst == cable.Doubt || worst == cable.Stop) {
-		return no
+		return errNo
 	}
 	return err
 }

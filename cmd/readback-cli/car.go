@@ -271,7 +271,7 @@ func (c *sendCmd) Run(e *env) error {
 		return err
 	}
 	if !r.Sent || r.Outcome != garage.Accepted || r.ReadBack != nil && len(r.ReadBack.Back) > 0 {
-		return no
+		return errNo
 	}
 	return nil
 }

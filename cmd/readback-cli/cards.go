@@ -95,7 +95,7 @@ func (e *env) printCards(cards []garage.Card, o explain.Options) error {
 		})
 		docs = append(docs, cardDoc{c, x.Explained.Class, x.Explained.Summary, x.Trouble})
 		if x.Trouble != "" {
-			answer = no
+			answer = errNo
 		}
 	}
 	if e.json {

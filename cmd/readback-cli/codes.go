@@ -108,7 +108,7 @@ func (c *vinCmd) Run(e *env) error {
 		if err := e.printMaybe(map[string]any{"vin": c.VIN, "valid": false, "why": err.Error()}, "Not an identification number: "+strings.TrimPrefix(err.Error(), "vin: ")); err != nil {
 			return err
 		}
-		return no
+		return errNo
 	}
 	d := v.Describe()
 	if e.json {

@@ -60,7 +60,7 @@ func (c *framesCmd) Run(e *env) error {
 	var damaged *trace.FormatError
 	if errors.As(err, &damaged) {
 		fmt.Fprintf(e.err, "readback-cli: %s; the %d frames before are shown\n", strings.TrimPrefix(damaged.Error(), "trace: "), t.heard.Frames())
-		return no
+		return errNo
 	}
 	return err
 }

@@ -65,8 +65,8 @@ type env struct {
 	drivers []adapter.Driver
 }
 
-// no is the answer "no": it has been printed already.
-var no = errors.New("no")
+// errNo is the answer "no": it has been printed already.
+var errNo = errors.New("no")
 
 // usage is a mistake in the use of a command.
 type usage struct{ text string }
@@ -110,7 +110,7 @@ func (e *env) exit(err error) int {
 	switch {
 	case err == nil:
 		return exitDone
-	case errors.Is(err, no):
+	case errors.Is(err, errNo):
 		return exitNo
 	case errors.As(err, &u):
 		fmt.Fprintln(e.err, "readback-cli:", u.text)

@@ -42,7 +42,7 @@ func (c *explainCmd) Run(e *env) error {
 		return err
 	}
 	if !sendable(x) {
-		return no
+		return errNo
 	}
 	return nil
 }
@@ -244,7 +244,7 @@ func (c *wordsCmd) Run(e *env) error {
 		if err := e.printMaybe(map[string]any{"words": nil, "reason": x.Summary}, "No complete frame: "+x.Summary); err != nil {
 			return err
 		}
-		return no
+		return errNo
 	}
 	canonical := explain.Canonical(x.Frame.ID, x.Frame.Data)
 	return e.printMaybe(map[string]any{"words": x.Words, "request": canonical}, strings.Join(x.Words[:], " ")+"    ("+canonical+")")
@@ -274,7 +274,7 @@ func (c *compareCmd) Run(e *env) error {
 		e.printComparison(d)
 	}
 	if !d.Same {
-		return no
+		return errNo
 	}
 	return nil
 }

@@ -89,7 +89,7 @@ func Parse(text string) (Value, error) {
 	switch {
 	case s == "":
 		return fail("nothing is typed")
-	case openWords[s] || openWords[strings.TrimRight(s, "mkωohms")]:
+	case openWords[s] || openWords[strings.TrimRight(s, "mkωohs")]:
 		return Value{Open: true, Unit: unitOf(s)}, nil
 	case strings.HasPrefix(s, ">"):
 		return overRange(text, s[1:])

@@ -3,7 +3,8 @@ package kwp
 import (
 	"context"
 	"fmt"
-	"strings"
+
+	"readback/diag/link"
 )
 
 // Identification options of 1A.
@@ -67,13 +68,7 @@ func DecodePlate(a []byte) (Plate, error) {
 		return Plate{}, &ShapeError{"identification", a, "the answer holds no data"}
 	}
 	p := Plate{Option: a[1], Raw: a[2:]}
-	s := strings.Trim(string(p.Raw), "\x00\xff ")
-	for i := range len(s) {
-		if s[i] < ' ' || s[i] > '~' {
-			return p, nil
-		}
-	}
-	p.Text = s
+	p.Text, _ = link.Text(p.Raw)
 	return p, nil
 }
 

@@ -3,6 +3,8 @@ package uds
 import (
 	"fmt"
 	"strings"
+
+	"readback/diag/link"
 )
 
 // form is how the data of an identification number are usually written.
@@ -106,18 +108,10 @@ func plateParts(value []byte) (parts []string, ok bool) {
 	return parts, true
 }
 
-// printable is value as text; ok is false when it holds anything but printable ASCII between filling of 00, FF and blanks.
+// printable is value as text; ok is false when it holds anything else, or nothing but filling.
 func printable(value []byte) (s string, ok bool) {
-	s = strings.Trim(string(value), "\x00\xff ")
-	if s == "" {
-		return "", len(value) == 0
-	}
-	for i := range len(s) {
-		if s[i] < 0x20 || s[i] > 0x7E {
-			return "", false
-		}
-	}
-	return s, true
+	s, ok = link.Text(value)
+	return s, ok && (s != "" || len(value) == 0)
 }
 
 // packedDate reads YY MM DD or YYYY MM DD in packed decimal digits (common practice); two-digit years are of this century.

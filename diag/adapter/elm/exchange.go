@@ -27,8 +27,7 @@ const (
 // exchange is one request and what comes back.
 type exchange struct {
 	m         link.Message
-	wait      time.Duration // the adapter's own waiting time
-	until     time.Time     // a first answer is waited for until then; zero: as long as the adapter waits
+	until     time.Time // a first answer is waited for until then; zero: as long as the adapter waits
 	receivers map[link.ID]*receiver
 	pending   map[link.ID]time.Time // modules that have said "working, wait", and until when they are believed
 	grant     *link.Address         // waits for a flow control that we have to send

@@ -29,12 +29,6 @@ func (q *quality) note(change func(q *quality)) {
 	change(q)
 }
 
-func (q *quality) lineSpeed() int {
-	q.mu.Lock()
-	defer q.mu.Unlock()
-	return q.speed
-}
-
 // graded puts what is known of the adapter by now into what was known when it was opened.
 func (q *quality) graded(a adapter.Abilities, s skills, p protocol) adapter.Abilities {
 	q.mu.Lock()

@@ -103,7 +103,7 @@ func (b *Bus) hear(ctx context.Context, rate int, d time.Duration) (adapter.Hear
 		switch {
 		case ctx.Err() != nil:
 			return h, ctx.Err()
-		case err != nil && !errors.Is(err, context.DeadlineExceeded):
+		case !errors.Is(err, context.DeadlineExceeded):
 			return h, err
 		}
 		if _, err := b.readFlags(ctx); err != nil {
@@ -121,7 +121,7 @@ func (b *Bus) hear(ctx context.Context, rate int, d time.Duration) (adapter.Hear
 	return h, nil
 }
 
-// count counts frames until ctx ends.
+// count counts frames until ctx ends, or something else does; its error says which.
 func (b *Bus) count(ctx context.Context, h *adapter.Heard, bits *int) error {
 	for {
 		r, err := b.Receive(ctx)

@@ -42,7 +42,7 @@ type kernelOptions struct {
 	extAddr, txPad, rxPad, rxEA byte
 }
 
-type kernelFlow struct{ blockSize, separation, maxWaits byte }
+type kernelFlow struct{ blockSize, separation, _ byte }
 
 func setStruct[T any](t *testing.T, fd, opt int, v T) {
 	t.Helper()
