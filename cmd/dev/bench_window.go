@@ -127,8 +127,8 @@ func (b *bench) pictured(ctx context.Context, d *desk) error {
 	}
 }
 
-// familyOf is what a process and all that it has started have taken: seconds of processor time, and megabytes of memory now
-// (proc(5)).
+// familyOf is what a process and all that it has started have taken: seconds of processor time, and megabytes of memory now,
+// in which what several processes share counts once (proc(5): stat, and Pss in smaps_rollup).
 func familyOf(pid int) (busy, memory float64, err error) {
 	list, err := filepath.Glob("/proc/[0-9]*/stat")
 	if err != nil {
@@ -145,7 +145,7 @@ func familyOf(pid int) (busy, memory float64, err error) {
 			stats[id] = strings.Fields(string(text[at+1:]))
 		}
 	}
-	if len(stats[pid]) < 22 {
+	if len(stats[pid]) < 13 {
 		return 0, 0, fmt.Errorf("process %d has ended", pid)
 	}
 	number := func(id, field int) float64 {
@@ -154,13 +154,28 @@ func familyOf(pid int) (busy, memory float64, err error) {
 	}
 	const ticks = 100 // in a second: USER_HZ
 	for id := range stats {
-		for at := id; at > 1 && len(stats[at]) > 21; at = int(number(at, 1)) {
+		for at := id; at > 1 && len(stats[at]) > 12; at = int(number(at, 1)) {
 			if at == pid {
 				busy += (number(id, 11) + number(id, 12)) / ticks
-				memory += number(id, 21) * float64(os.Getpagesize()) / 1e6
+				memory += shareOf(id)
 				break
 			}
 		}
 	}
 	return busy, memory, nil
+}
+
+// shareOf is the memory of a process in megabytes, with its share of what it has in common with others; 0 when it has ended.
+func shareOf(pid int) float64 {
+	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/smaps_rollup", pid))
+	if err != nil {
+		return 0
+	}
+	for line := range strings.Lines(string(text)) {
+		if words := strings.Fields(line); len(words) > 1 && words[0] == "Pss:" {
+			kb, _ := strconv.ParseFloat(words[1], 64)
+			return kb * 1024 / 1e6
+		}
+	}
+	return 0
 }

@@ -141,7 +141,9 @@ func exitCode(err error) int {
 	return exitFailed
 }
 
-// environment is the window's: Fyne reads these before the first line of this program runs.
+// environment is the window's: Fyne reads these before the first line of this program runs. Drawn texts that are not seen any
+// more are kept for so long. With ten seconds and less Fyne goes through all that is shown sixty times in a second, to keep
+// it from being forgotten.
 func environment(env []string) []string {
-	return append(env, roleVar+"="+roleWindow, "FYNE_CACHE=5s")
+	return append(env, roleVar+"="+roleWindow, "FYNE_CACHE=12s")
 }

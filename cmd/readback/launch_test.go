@@ -118,7 +118,7 @@ func TestClamp(t *testing.T) {
 // TestEnvironment: the window gets what Fyne reads before main.
 func TestEnvironment(t *testing.T) {
 	env := strings.Join(environment(nil), " ")
-	for _, want := range []string{"FYNE_CACHE=5s", "READBACK_ROLE=window"} {
+	for _, want := range []string{"FYNE_CACHE=12s", "READBACK_ROLE=window"} {
 		if !strings.Contains(env, want) {
 			t.Errorf("%q has no %s", env, want)
 		}
