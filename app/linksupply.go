@@ -231,7 +231,7 @@ func (w *Window) keepOwnVolts() {
 
 // supplyNotice is what the supply means for reading, nil where there is nothing to say.
 func (w *Window) supplyNotice() fyne.CanvasObject {
-	if w.link.visit == nil {
+	if w.link.visit == nil || w.link.gone != nil {
 		return nil
 	}
 	read, texts := w.link.supply.advice(w.now())
@@ -289,7 +289,7 @@ func signed(volts float64) string {
 // supplyStrip is the supply in one line: the value, and where the window is wide enough also where it comes from.
 func (w *Window) supplyStrip() (long, short string) {
 	s := &w.link.supply
-	if !s.known {
+	if !s.known || w.link.gone != nil {
 		return "", ""
 	}
 	volts := decimal(s.volts, 1)

@@ -164,6 +164,8 @@ func TestAdapterGone(t *testing.T) {
 	b.read()
 	v.pulled <- fmt.Errorf("reading: %w", link.ErrGone)
 	b.until("noticed", func() bool { return b.w.link.gone != nil })
+	b.w.refreshSupply(t.Context(), v)() // as at the end of a reading that was under way
+	b.w.draw()
 	b.says("The adapter has gone", "Plug it in again and connect anew.", "1. The car goes to sleep.", "Seven codes in three modules")
 	if b.has("look") {
 		t.Error("the car can be read")
