@@ -102,7 +102,7 @@ func (c *conversation) put(x *exchange, field []byte, suffix string) error {
 	c.notice(c.w.drain())
 	at := time.Now()
 	x.sent = typed(field) + suffix
-	if err := c.w.write(x.sent + "\r"); err != nil {
+	if err := c.w.ask(x.sent); err != nil {
 		return err
 	}
 	f := can.Frame{ID: x.m.Address.Request.Value, IsExtended: x.m.Address.Request.Extended}

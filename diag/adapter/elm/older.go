@@ -147,7 +147,7 @@ func (c *conversation) beginHeader(ctx context.Context, m link.Message) (*exchan
 	}
 	c.notice(c.w.drain())
 	x.sent = typed(m.Data)
-	if err := c.w.write(x.sent + "\r"); err != nil {
+	if err := c.w.ask(x.sent); err != nil {
 		return nil, err
 	}
 	if m.Data[0] == 0x82 { // stopCommunication of ISO 14230-2

@@ -131,6 +131,10 @@ func (w *wire) write(text string) error {
 	return nil
 }
 
+// ask sends a request. An adapter that is still at work, in spite of its prompt, is stopped by the first character and drops
+// it: a digit lost there would leave another request, 2F 19 of 22 F1 90. So the first one is a blank, which means nothing.
+func (w *wire) ask(digits string) error { return w.write(interrupt + digits + "\r") }
+
 // drain forgets what has arrived since the last prompt and returns its lines.
 func (w *wire) drain() (lines []string) {
 	for {
