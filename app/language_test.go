@@ -4,7 +4,6 @@ import (
 	"errors"
 	"testing"
 
-	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/lang"
 	"fyne.io/fyne/v2/test"
 
@@ -45,25 +44,21 @@ func TestUseLanguage(t *testing.T) {
 	}
 }
 
-// TestPagesFitGerman: German words are longer than English ones; nothing is cut in the least window, nor at twice the size of text.
-func TestPagesFitGerman(t *testing.T) {
+// TestPagesFitGermanLarge: German words are longer than English ones; nothing is cut at twice the size of text either. At
+// the usual size [TestGolden] looks.
+func TestPagesFitGermanLarge(t *testing.T) {
 	a := test.NewTempApp(t)
 	for _, s := range scenes {
-		for name, factor := range map[string]float32{"": 1, "-large": 2} {
-			t.Run(s.name+name, func(t *testing.T) {
-				in := s.setup
-				in.app, in.shade, in.factor, in.language = a, look.ShadeLight, factor, "de"
-				if factor == 1 {
-					in.size = fyne.NewSize(1024, 700)
-				}
-				if in.log != nil {
-					in.log = in.log.again()
-				}
-				b := newBench(t, in)
-				s.reach(b)
-				b.picture(s.name + "-de" + name)
-				fits(t, b.win)
-			})
-		}
+		t.Run(s.name, func(t *testing.T) {
+			in := s.setup
+			in.app, in.shade, in.factor, in.language = a, look.ShadeLight, 2, "de"
+			if in.log != nil {
+				in.log = in.log.again()
+			}
+			b := newBench(t, in)
+			s.reach(b)
+			b.picture(s.name + "-de-large")
+			fits(t, b.win)
+		})
 	}
 }
