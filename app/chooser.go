@@ -7,7 +7,15 @@ import (
 	"readback/diag/explain"
 )
 
-// usualFiller is what a composed frame is filled up with where the car has not shown a byte of its own.
+// filler is what a composed frame to a module is filled up with: what this car was seen to use, where it is being visited.
+func (w *Window) filler(m explain.Module) byte {
+	if w.link.visit == nil {
+		return usualFiller
+	}
+	return w.link.visit.Filler(m.Address)
+}
+
+// usualFiller is for a frame to a car that is not there.
 const usualFiller = 0x55
 
 // chooser writes a request for somebody who types nothing: first what to do, then which module.
@@ -18,7 +26,7 @@ func (w *Window) chooser() fyne.CanvasObject {
 		deeds = append(deeds, look.NewButton("deed "+string(d), T("deed."+string(d)), look.Quiet, func() { r.deed = d; w.draw() }).Chosen(r.deed == d))
 	}
 	for _, m := range w.known() {
-		text, ok := explain.Compose(r.deed, m, usualFiller)
+		text, ok := explain.Compose(r.deed, m, w.filler(m))
 		if !ok {
 			continue
 		}

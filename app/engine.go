@@ -11,6 +11,7 @@ import (
 	"readback/diag/explain"
 	"readback/diag/garage"
 	"readback/diag/gate"
+	"readback/diag/link"
 	"readback/diag/trace"
 )
 
@@ -44,6 +45,8 @@ type Visit interface {
 	Patterns() []diag.Pattern
 	Explain(text string, wish explain.Wish) explain.Explanation
 	Compare(a, b string) explain.Comparison
+	// Filler is what a request to a module is filled up with.
+	Filler(a link.Address) byte
 	Measure(ctx context.Context) error
 	Say(k gate.Key)
 	Unsay(k gate.Key)

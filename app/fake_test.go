@@ -167,9 +167,10 @@ func (f *fakeVisit) Say(k gate.Key) {
 	}
 	f.said[k] = true
 }
-func (f *fakeVisit) Unsay(k gate.Key)     { defer f.lock()(); delete(f.said, k) }
-func (f *fakeVisit) SayBack(s string)     { defer f.lock()(); f.words = s }
-func (f *fakeVisit) Result() *diag.Result { defer f.lock()(); return f.ended }
+func (f *fakeVisit) Filler(link.Address) byte { return 0x55 }
+func (f *fakeVisit) Unsay(k gate.Key)         { defer f.lock()(); delete(f.said, k) }
+func (f *fakeVisit) SayBack(s string)         { defer f.lock()(); f.words = s }
+func (f *fakeVisit) Result() *diag.Result     { defer f.lock()(); return f.ended }
 
 func (f *fakeVisit) Latches(explain.Explanation) []gate.Latch {
 	defer f.lock()()

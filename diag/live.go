@@ -118,7 +118,9 @@ func (v *Visit) AddIdentifier(id uint16) error {
 	case len(v.opt.Identifiers) >= maxIdentifiers:
 		return ErrManyIdentifiers
 	}
+	v.mu.Lock()
 	v.opt.Identifiers = append(slices.Clone(v.opt.Identifiers), id)
+	v.mu.Unlock()
 	v.gate.Know(id)
 	return nil
 }

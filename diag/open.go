@@ -1,10 +1,13 @@
 package diag
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -29,8 +32,9 @@ type Visit struct {
 	record *trace.Recorder
 	gate   *gate.Gate
 	router *link.Router
-	line   *lineLog  // nil on raw CAN
-	meter  *busMeter // nil where the adapter carries messages
+	line   *lineLog    // nil on raw CAN
+	meter  *busMeter   // nil where the adapter carries messages
+	frames *isotp.Link // the same
 
 	busy sync.Mutex // held by Look and Send
 
@@ -85,7 +89,8 @@ func (v *Visit) wire(conn adapter.Connection) (*gate.Gate, error) {
 		rate, _ := bitRate(conn.Abilities())
 		budget := bus.NewBudget(rate, share)
 		v.meter = newBusMeter(trace.WrapBus(c.Bus(), v.record), conn)
-		l = isotp.New(&countedBus{v.meter, budget}, isotp.Options{Pad: isotp.PadLearnt, TellBegun: true})
+		v.frames = isotp.New(&countedBus{v.meter, budget}, isotp.Options{Pad: isotp.PadLearnt, TellBegun: true})
+		l = v.frames
 		l = newPacedLink(trace.WrapLink(l, v.record), budget)
 	case adapter.Messages:
 		v.line = &lineLog{inner: trace.WrapLink(c.Link(), v.record)}
@@ -254,7 +259,7 @@ func (v *Visit) Compare(a, b string) explain.Comparison {
 func (v *Visit) explainOptions(wish explain.Wish) explain.Options {
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	o := explain.Options{Wish: wish}
+	o := explain.Options{Wish: wish, Identifiers: slices.Clone(v.opt.Identifiers), Filler: v.fillers()}
 	for id := range v.heard {
 		o.Heard = append(o.Heard, id)
 	}
@@ -263,6 +268,31 @@ func (v *Visit) explainOptions(wish explain.Wish) explain.Options {
 	}
 	return o
 }
+
+// fillers are the bytes that this car's modules fill their frames with, the one that most of them use first. Over an
+// adapter that carries messages nobody sees them.
+func (v *Visit) fillers() []byte {
+	if v.frames == nil {
+		return nil
+	}
+	by := map[byte]int{}
+	for _, f := range v.frames.Fillings() {
+		by[f.Byte]++
+	}
+	return slices.SortedFunc(maps.Keys(by), func(a, b byte) int { return cmp.Or(by[b]-by[a], cmp.Compare(a, b)) })
+}
+
+// Filler is what a request to a module is filled up with: the byte that it fills its own frames with, else the one that most
+// modules of this car use, else 55.
+func (v *Visit) Filler(a link.Address) byte {
+	if v.frames == nil {
+		return usualFiller
+	}
+	return v.frames.Pad(a)
+}
+
+// usualFiller fills up where no module has shown a byte of its own (common practice).
+const usualFiller = 0x55
 
 // ExplainModules turns the modules of a record into what an explanation needs of them.
 func ExplainModules(modules []garage.Module) []explain.Module {

@@ -219,7 +219,10 @@ func requestPieces(p []byte, t tongue, more bool) (string, []piece) {
 	f := readFor(p, t == older)
 	if f.service == nil {
 		text := f.problem
-		if isAnswer(p[0]) {
+		switch {
+		case isAnswer(p[0]) && serviceOf(p[0]&^0x40) == nil:
+			text = "No request of the standards begins with this byte."
+		case isAnswer(p[0]):
 			text = whyAnswer
 		}
 		return srcFrame, cover(p, []piece{{1, "What to do", text}}, "Not understood", "What these bytes mean is not known.")

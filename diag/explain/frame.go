@@ -144,7 +144,11 @@ func asking(id link.ID, w who, p []byte) string {
 	case w.module != nil:
 		target = "the " + w.module.Name + " module"
 	}
-	return "Ask " + target + " to " + phraseFor(p, w.older()) + "." + coming(w, p)
+	what := phraseFor(p, w.older())
+	if w.functional {
+		what = strings.ReplaceAll(what, " its ", " their ")
+	}
+	return "Ask " + target + " to " + what + "." + coming(w, p)
 }
 
 // phrase is what a request asks for, after "Ask it to".
