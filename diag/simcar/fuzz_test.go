@@ -118,7 +118,7 @@ func FuzzScenario(f *testing.F) {
 						c.handle(m, unhex(req), true)
 					}
 				}
-				time.Sleep(time.Hour)
+				<-time.After(time.Hour)
 				c.Switch(!c.On())
 			}
 		})
