@@ -174,7 +174,7 @@ func (b *bench) benchmarks(ctx context.Context, runs int, only string) error {
 	if err != nil {
 		return err
 	}
-	found = slices.DeleteFunc(found, func(f testFunc) bool { return !strings.Contains(f.pkg+" "+f.name, only) })
+	found = slices.DeleteFunc(found, func(f testFunc) bool { return isKernelTest(f.name) || !strings.Contains(f.pkg+" "+f.name, only) })
 	if len(found) == 0 {
 		return nil
 	}
@@ -239,8 +239,10 @@ func readBenchmarks(r io.Reader) ([]benchmark, error) {
 			continue
 		}
 		name := strings.TrimPrefix(words[0], "Benchmark")
-		if cut := strings.LastIndexByte(name, '-'); cut > 0 {
-			name = name[:cut]
+		if cut := strings.LastIndexByte(name, '-'); cut > 0 { // the number of processors, which is left out where it is 1
+			if _, err := strconv.Atoi(name[cut+1:]); err == nil {
+				name = name[:cut]
+			}
 		}
 		i := slices.IndexFunc(out, func(b benchmark) bool { return b.name == name })
 		if i < 0 {

@@ -59,7 +59,7 @@ func rows() []row {
 			u, them, err := b.explained(ctx)
 			return sample{u.peak, them.peak}, err
 		}},
-	}, windowRows()...)
+	}, append(labRows(), windowRows()...)...)
 }
 
 // look reads the car at a place with a logbook of its own, in which an earlier look at first, if any, has put it.

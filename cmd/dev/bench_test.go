@@ -16,10 +16,11 @@ pkg: readback/diag/isotp
 BenchmarkShort-2   	 5000000	       240.5 ns/op	       0 B/op	       0 allocs/op
 BenchmarkLong/4095-2	    1000	    120000 ns/op	  34.10 MB/s
 BenchmarkShort-2   	 5000000	       260 ns/op
+BenchmarkTrip/ours-ours   	     500	    250000 ns/op
 PASS
 `
 	got, err := readBenchmarks(strings.NewReader(text))
-	if err != nil || len(got) != 2 || got[0].name != "Short" || got[1].name != "Long/4095" {
+	if err != nil || len(got) != 3 || got[2].name != "Trip/ours-ours" || got[0].name != "Short" || got[1].name != "Long/4095" {
 		t.Fatalf("read %v, %v", got, err)
 	}
 	if short, long := median(got[0].values["ns/op"]), median(got[1].values["ns/op"]); short != 250.25 || long != 120_000 || len(got[0].values["allocs/op"]) != 1 {

@@ -69,29 +69,38 @@ func (j *job) lab(ctx context.Context, packages []string) tally {
 
 // labPackage runs the kernel tests of one package in a machine of its own.
 func (j *job) labPackage(ctx context.Context, k kernel, pkg string) tally {
+	path, said, err := j.guest(ctx, k, pkg, "-test.v=test2json", "-test.run=Kernel$", "-test.paniconexit0")
+	if path == "" {
+		return check("the lab for "+pkg, err, said.String())
+	}
+	return j.readGuest(ctx, path, said, err)
+}
+
+// guest runs a package's test program with these words in a machine of its own and returns what it said; path is the
+// package's import path, "" when the machine could not be started.
+func (j *job) guest(ctx context.Context, k kernel, pkg string, words ...string) (path string, said *bytes.Buffer, err error) {
+	said = &bytes.Buffer{}
 	dir, err := os.MkdirTemp("", "readback-lab-")
 	if err != nil {
-		return check("lab "+pkg, err, "")
+		return "", said, err
 	}
 	defer os.RemoveAll(dir)
 	path, folder, err := j.locate(ctx, pkg)
 	if err != nil {
-		return check("lab "+pkg, err, "")
+		return "", said, err
 	}
 	program := filepath.Join(dir, "test")
-	var said bytes.Buffer
 	c := j.command(ctx, []string{"CGO_ENABLED=0", "GOOS=linux", "GOARCH=amd64"}, "go", "test", "-c", "-o", program, pkg)
-	c.Stdout, c.Stderr = &said, &said
+	c.Stdout, c.Stderr = said, said
 	if err := c.Run(); err != nil {
-		return check("building the kernel tests of "+pkg, err, said.String())
+		return "", said, fmt.Errorf("building the kernel tests: %w", err)
 	}
 	disk := filepath.Join(dir, "initramfs")
-	if err := writeDisk(disk, k, program, folder); err != nil {
-		return check("the first file system for "+pkg, err, "")
+	if err := writeDisk(disk, k, program, folder, words...); err != nil {
+		return "", said, fmt.Errorf("the first file system: %w", err)
 	}
 	said.Reset()
-	err = j.boot(ctx, k, disk, io.MultiWriter(j.log, &said))
-	return j.readGuest(ctx, path, &said, err)
+	return path, said, j.boot(ctx, k, disk, io.MultiWriter(j.log, said))
 }
 
 // locate returns a package's import path and its folder.
@@ -109,7 +118,7 @@ func (j *job) locate(ctx context.Context, pkg string) (path, folder string, err 
 
 // writeDisk makes the guest's file system: busybox, the modules, the test and the package's testdata. It is not
 // compressed: unpacking it in emulation takes longer than reading it.
-func writeDisk(file string, k kernel, program, folder string) error {
+func writeDisk(file string, k kernel, program, folder string, words ...string) error {
 	busybox, err := exec.LookPath("busybox")
 	if err != nil {
 		return err
@@ -125,9 +134,7 @@ func writeDisk(file string, k kernel, program, folder string) error {
 	disk.file("init", 0o755, guestInit)
 	disk.link("bin/sh", "busybox")
 	disk.file("modules/order", 0o644, []byte(strings.Join(labModules(), "\n")+"\n"))
-	disk.file("arguments", 0o644, []byte(strings.Join([]string{
-		"-test.v=test2json", "-test.run=Kernel$", "-test.paniconexit0", "-test.timeout=" + guestTestLimit.String(),
-	}, "\n")+"\n"))
+	disk.file("arguments", 0o644, []byte(strings.Join(append(words, "-test.timeout="+guestTestLimit.String()), "\n")+"\n"))
 	copies := map[string]string{"bin/busybox": busybox, "test": program}
 	for _, m := range labModules() {
 		copies["modules/"+m+".ko"] = k.module(m)

@@ -44,7 +44,7 @@ type kernelOptions struct {
 
 type kernelFlow struct{ blockSize, separation, _ byte }
 
-func setStruct[T any](t *testing.T, fd, opt int, v T) {
+func setStruct[T any](t testing.TB, fd, opt int, v T) {
 	t.Helper()
 	b := unsafe.Slice((*byte)(unsafe.Pointer(&v)), unsafe.Sizeof(v))
 	if err := unix.SetsockoptString(fd, solISOTP, opt, string(b)); err != nil {
@@ -54,11 +54,11 @@ func setStruct[T any](t *testing.T, fd, opt int, v T) {
 
 // kernelPeer is a module that the kernel plays.
 type kernelPeer struct {
-	t  *testing.T
+	t  testing.TB
 	fd int
 }
 
-func newKernelPeer(t *testing.T, a link.Address, o kernelOptions, f kernelFlow) *kernelPeer {
+func newKernelPeer(t testing.TB, a link.Address, o kernelOptions, f kernelFlow) *kernelPeer {
 	t.Helper()
 	fd, err := unix.Socket(unix.AF_CAN, unix.SOCK_DGRAM|unix.SOCK_CLOEXEC, unix.CAN_ISOTP)
 	if err != nil {

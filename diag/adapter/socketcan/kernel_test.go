@@ -24,7 +24,7 @@ import (
 
 // The tests whose names end in Kernel need a Linux kernel with CAN and the right to make interfaces. They run where
 // READBACK_KERNEL is 1, as in the virtual machine of the project's lab.
-func needKernel(t *testing.T) {
+func needKernel(t testing.TB) {
 	t.Helper()
 	if os.Getenv("READBACK_KERNEL") != "1" {
 		t.Skip("needs a kernel with CAN: READBACK_KERNEL=1")
@@ -32,7 +32,7 @@ func needKernel(t *testing.T) {
 }
 
 // change sends rtnetlink a request about an interface (rtnetlink(7)).
-func change(t *testing.T, kind netlink.HeaderType, flags netlink.HeaderFlags, info [unix.SizeofIfInfomsg]byte, attrs []netlink.Attribute) error {
+func change(t testing.TB, kind netlink.HeaderType, flags netlink.HeaderFlags, info [unix.SizeofIfInfomsg]byte, attrs []netlink.Attribute) error {
 	t.Helper()
 	c, err := netlink.Dial(unix.NETLINK_ROUTE, nil)
 	if err != nil {
@@ -63,7 +63,7 @@ func infoUp(up bool) (info [unix.SizeofIfInfomsg]byte) {
 }
 
 // virtualCAN makes a virtual interface for one test.
-func virtualCAN(t *testing.T, name string, up bool) {
+func virtualCAN(t testing.TB, name string, up bool) {
 	t.Helper()
 	kind, err := netlink.MarshalAttributes([]netlink.Attribute{{Type: unix.IFLA_INFO_KIND, Data: []byte("vcan")}})
 	if err != nil {
@@ -79,7 +79,7 @@ func virtualCAN(t *testing.T, name string, up bool) {
 	})
 }
 
-func remove(t *testing.T, name string) error {
+func remove(t testing.TB, name string) error {
 	return change(t, unix.RTM_DELLINK, 0, [unix.SizeofIfInfomsg]byte{}, []netlink.Attribute{nameAttr(name)})
 }
 
