@@ -3,6 +3,7 @@
 package diag_test
 
 import (
+	"strings"
 	"testing"
 	"testing/synctest"
 
@@ -61,6 +62,11 @@ func TestExplainWithWhatWasLearnt(t *testing.T) {
 	})
 	if e := diag.Explain("7DF 01 04 55 55 55 55 55 55", ""); e.Summary != "Ask all modules at once to forget all their trouble codes." {
 		t.Error(e.Summary)
+	}
+	for _, f := range diag.Explain("7ED 03 7F 14 22 55 55 55 55", "").Findings {
+		if strings.Contains(f.Text, "..") {
+			t.Error(f.Text)
+		}
 	}
 	if e := diag.Explain("7E5 14 FF FF FF", ""); len(e.Fields) < 3 || e.Fields[2].Text != "No request of the standards begins with this byte." {
 		t.Errorf("%+v", e.Fields)

@@ -3,6 +3,7 @@ package explain
 import (
 	"fmt"
 	"slices"
+	"strings"
 )
 
 // typed is a frame with the place of each of its bytes in the input.
@@ -213,7 +214,7 @@ func (x *typed) meaning(explained bool) {
 	}
 	first := 1 + x.w.skip
 	if isAnswer(p[0]) {
-		x.found("answer-pasted", Wrong, x.place(first), "This is an answer, not a request: "+ExplainAnswer(nil, p)+".", "Look for the line above it: the request.")
+		x.found("answer-pasted", Wrong, x.place(first), "This is an answer, not a request: "+strings.TrimSuffix(ExplainAnswer(nil, p), ".")+".", "Look for the line above it: the request.")
 		x.swappedService(p, first)
 		return
 	}
