@@ -24,7 +24,7 @@ func describe(v diag.CodeView) codeText {
 	d := v.Describe
 	line, failure := d.Line, ""
 	if !d.Known { // the maker's own: only what failed can be told
-		line, failure = told(d.Meaning), d.FailureText
+		line, failure = told(d.Meaning), told(d.FailureText)
 	}
 	return codeText{title: upperFirst(strings.TrimSuffix(line, ".")), detail: dots(failure, told(d.Area)), sign: signs[d.Verdict], state: told(d.Short)}
 }

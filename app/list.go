@@ -129,7 +129,8 @@ func holds(m diag.ModuleView, v diag.CodeView, words []string) bool {
 		return true
 	}
 	d := v.Describe
-	text := strings.ToLower(strings.Join([]string{v.Record.Code.String(), m.Name, m.Request.String(), d.Meaning, d.Line, d.FailureText, d.Area, d.Short, d.Severity}, " "))
+	text := strings.ToLower(strings.Join([]string{v.Record.Code.String(), m.Name, m.Request.String(), d.Meaning, d.Line, d.FailureText, d.Area, d.Short, d.Severity,
+		told(d.FailureText), told(d.Area), told(d.Short), told(d.Severity)}, " "))
 	for _, w := range words {
 		if !strings.Contains(text, w) {
 			return false

@@ -51,6 +51,10 @@ func engineSays(t *testing.T) []string {
 			add(d.VerdictText, d.Short, d.Severity, d.SeverityReason, d.ErasingText)
 		}
 	}
+	for b := range 256 {
+		text, _ := dtc.FailureText(byte(b))
+		add(text)
+	}
 	for _, b := range dtc.Status(0).Bits(0xFF) {
 		add(b.Text)
 	}
