@@ -73,7 +73,7 @@ func (w *Window) codeMargin() fyne.CanvasObject {
 	add(T("code.m.means"), upperFirst(told(line)), d.Doubt)
 	add(T("code.m.state"), told(d.VerdictText))
 	add(T("code.m.severity", "Level", told(d.Severity)), told(d.SeverityReason), told(d.Advice))
-	add("", d.CarJudgement)
+	add("", told(d.CarJudgement))
 	list := func(head string, items []string) {
 		if len(items) == 0 {
 			return

@@ -53,7 +53,7 @@ func engineSays(t *testing.T) []string {
 	}
 	for b := range 256 {
 		text, _ := dtc.FailureText(byte(b))
-		add(text)
+		add(text, dtc.CarJudgement(byte(b)))
 	}
 	for _, b := range dtc.Status(0).Bits(0xFF) {
 		add(b.Text)
