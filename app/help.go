@@ -81,7 +81,7 @@ func (w *Window) helpPage() (body, margin fyne.CanvasObject) {
 // keyList lists every key of the table of commands, and the keys that work in every part.
 func (w *Window) keyList() fyne.CanvasObject {
 	row := func(key, what string) fyne.CanvasObject {
-		return look.Pad(7, 16, 7, 16, look.Row(16, look.Fixed(look.Scaled(150), look.Styled(key, look.Style{Mono: true, Bold: true})), look.Growing(look.Body(what))))
+		return look.Pad(7, 16, 7, 16, look.Beside(look.Scaled(150), look.Scaled(180), look.Styled(key, look.Style{Mono: true, Bold: true}), look.Body(what)))
 	}
 	var groups []fyne.CanvasObject
 	for _, name := range append(append([]string{}, menus...), "") {

@@ -11,7 +11,8 @@ import (
 func (w *Window) header(title, lead string) fyne.CanvasObject {
 	var top fyne.CanvasObject = look.Title(title)
 	if w.practice() {
-		top = look.Row(12, look.Growing(look.Title(title)).At(look.Top), look.Natural(look.Badge(T("practice"))).At(look.Top))
+		wide := look.Row(12, look.Growing(look.Title(title)).At(look.Top), look.Natural(look.Badge(T("practice"))).At(look.Top))
+		top = look.Either(look.Scaled(300), wide, look.Stack(6, look.Wrap(0, look.Badge(T("practice"))), look.Title(title)))
 	}
 	if lead == "" {
 		return top

@@ -17,8 +17,7 @@ func (w *Window) settingsPage() (body, margin fyne.CanvasObject) {
 		if about != "" {
 			name = append(name, look.Small(about))
 		}
-		wide := look.Row(16, look.Fixed(look.Scaled(190), look.Stack(1, name...)), look.Growing(o))
-		return look.Pad(6, 14, 6, 14, wide)
+		return look.Pad(6, 14, 6, 14, look.Beside(look.Scaled(190), look.Scaled(260), look.Stack(1, name...), o))
 	}
 	pick := func(id, text string, chosen bool, do func()) fyne.CanvasObject {
 		return look.NewButton(id, text, look.Quiet, do).Chosen(chosen)
@@ -88,19 +87,20 @@ func (w *Window) folderRow(id, path string, own, fixed bool, set func(dir string
 	if path == "" {
 		shown = look.Small(T("set.folder.usual"))
 	}
-	var acts []fyne.CanvasObject
+	parts := []fyne.CanvasObject{look.Body(T("set.folder." + id)), shown}
 	switch {
 	case fixed:
-		acts = append(acts, look.Small(T("set.folder.fixed")))
+		parts = append(parts, look.Small(T("set.folder.fixed")))
 	case id == "logbook" && w.link.visit != nil:
-		acts = append(acts, look.Small(T("set.folder.visit")))
+		parts = append(parts, look.Small(T("set.folder.visit")))
 	default:
-		acts = append(acts, look.NewButton("folder "+id, T("set.folder.choose"), look.Plain, func() { w.chooseFolder(path, set) }).Small())
+		acts := []fyne.CanvasObject{look.NewButton("folder "+id, T("set.folder.choose"), look.Plain, func() { w.chooseFolder(path, set) }).Small()}
 		if own {
 			acts = append(acts, look.NewButton("usual "+id, T("set.folder.back"), look.Quiet, func() { set("") }))
 		}
+		parts = append(parts, look.Buttons(acts...))
 	}
-	return look.Pad(8, 14, 8, 14, look.Stack(3, look.Body(T("set.folder."+id)), shown, look.Buttons(acts...)))
+	return look.Pad(8, 14, 8, 14, look.Stack(3, parts...))
 }
 
 // moveLogbook opens the logbook of another folder, or begins one there. The logbook that is open stays where it is.
