@@ -1,6 +1,8 @@
 package explain
 
 import (
+	"cmp"
+
 	"readback/diag/kwp"
 	"readback/diag/link"
 	"readback/diag/uds"
@@ -71,8 +73,17 @@ func briefRequest(p []byte, w who) Brief {
 	if w.older() {
 		texts = &olderRequestTexts
 	}
-	return Brief{Direction: Request, Service: p[0], Class: Never, Text: texts[p[0]]}
+	b := Brief{Direction: Request, Service: p[0], Class: Never, Text: texts[p[0]]}
+	if p[0] == readByIdentifier && len(p) == 3 && p[1] == platesPage && !w.older() {
+		b.Text = cmp.Or(plateTexts[p[2]], b.Text)
+	}
+	return b
 }
+
+const (
+	readByIdentifier = 0x22
+	platesPage       = 0xF1 // the upper byte of the identifiers of name plates
+)
 
 func briefAnswer(p []byte, w who) Brief {
 	b := Brief{Direction: Answer, Class: Never}
@@ -98,6 +109,7 @@ func briefAnswer(p []byte, w who) Brief {
 
 // The words of every first byte and of every refusal, made once.
 var (
+	plateTexts        = platesAsked()
 	requestTexts      = firstTexts(serviceOf, "An unknown request.", false)
 	olderRequestTexts = firstTexts(olderServiceOf, "An unknown request.", false)
 	answerTexts       = firstTexts(serviceOf, "An unknown answer.", true)
@@ -120,6 +132,15 @@ func firstTexts(find func(byte) *service, unknown string, answers bool) (out [25
 			if t := doneText(s, []byte{b}); t != "" {
 				out[i] = upperFirst(t) + "."
 			}
+		}
+	}
+	return out
+}
+
+func platesAsked() (out [256]string) {
+	for i := range out {
+		if n := didName(platesPage<<8 | uint16(i)); n != "" {
+			out[i] = "Tell: " + n + "."
 		}
 	}
 	return out

@@ -43,7 +43,9 @@ func TestSummaryTexts(t *testing.T) {
 		data string
 		want Brief
 	}{
-		{0x7E5, "0322F190", Brief{Request, 0x22, 0, Look, false, "Tell a value."}},
+		{0x7E5, "0322F190", Brief{Request, 0x22, 0, Look, false, "Tell: vehicle identification number."}},
+		{0x7E5, "03221234", Brief{Request, 0x22, 0, Change, false, "Tell a value."}},
+		{0x7E5, "0522F190F187", Brief{Request, 0x22, 0, Look, false, "Tell a value."}},
 		{0x7E5, "0414FFFFFF", Brief{Request, 0x14, 0, Change, false, "Forget stored trouble codes."}},
 		{0x7E2, "023101", Brief{Request, 0x31, 0, Never, false, "Run a built-in job."}},
 		{0x7ED, "0154", Brief{Answer, 0x14, 0, Never, false, "Done, codes are forgotten. This is no proof: read again."}},
