@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 )
 
 func tryWindowsNeeds() []need {
@@ -42,11 +43,15 @@ func tryWindows(ctx context.Context, p *project, made []product) (err error) {
 	end2 := func() error { return t.command(context.WithoutCancel(ctx), env, "wineserver", "-k").Run() }
 	defer func() { _ = end2() }() // it fails where nothing runs any more
 	return t.visit(ctx, seat{
-		name: "wine-", env: env, folder: wineName, end: end2,
+		name: "wine-", env: env, folder: wineName, end: end2, patience: 2 * time.Minute,
 		window:   []string{"wine", filepath.Join(folder, "readback.exe")},
-		terminal: []string{"timeout", "-k", "5", limitSeconds(tryLimit), "wine", filepath.Join(folder, "readback-cli.exe")},
+		terminal: []string{"sh", "-c", wineInto, filepath.Join(t.dir, "said"), "timeout", "-k", "5", limitSeconds(tryLimit), "wine", filepath.Join(folder, "readback-cli.exe")},
 	})
 }
+
+// wineInto lets a program under Wine print into the file that is named first. Wine's services hold its output open for
+// longer than it runs, so a pipe would have no end.
+const wineInto = `"$@" >"$0" 2>>"$0.errors"; code=$?; cat "$0"; exit $code`
 
 // wineName is how a program under Wine calls a file of this computer.
 func wineName(file string) string { return "Z:" + strings.ReplaceAll(file, "/", `\`) }
@@ -56,11 +61,12 @@ func wineName(file string) string { return "Z:" + strings.ReplaceAll(file, "/", 
 func (t trial) wine(ctx context.Context) ([]string, error) {
 	prefix := filepath.Join(t.dir, "wine")
 	env := []string{"WINEPREFIX=" + prefix, "WINEARCH=win64", "WINEDEBUG=-all", "WINEDLLOVERRIDES=mscoree,mshtml=;winemenubuilder.exe=d;bcryptprimitives=n,b"}
-	if _, err := t.output(ctx, append(env, "DISPLAY="), "timeout", "-k", "5", limitSeconds(tryLimit), "wineboot", "--init"); err != nil {
-		return nil, err
-	}
-	if _, err := t.output(ctx, env, "wineserver", "--wait"); err != nil {
-		return nil, err
+	for _, words := range [][]string{{"wineboot", "--init"}, {"wineserver", "--wait"}} {
+		c := t.command(ctx, append(env, "DISPLAY="), "timeout", append([]string{"-k", "5", limitSeconds(tryLimit)}, words...)...)
+		c.Stdout, c.Stderr = t.log, t.log // a file: Wine's services hold it open, which nobody waits for
+		if err := c.Run(); err != nil {
+			return nil, fmt.Errorf("%s: %w", words[0], err)
+		}
 	}
 	source, err := packageTexts.ReadFile("package/prng.c")
 	if err != nil {

@@ -39,7 +39,11 @@ type seat struct {
 	env              []string                 // settings for both
 	folder           func(home string) string // READBACK_HOME, as the programs write it
 	end              func() error             // ends the window
+	patience         time.Duration            // how long it may take until the window is there; firstSight where it is 0
 }
+
+// firstSight is how long it may take until the window is there.
+const firstSight = 30 * time.Second
 
 // windowTests builds Readback and plays every script on a screen of its own.
 func windowTests(ctx context.Context, j *job) tally {
@@ -248,7 +252,7 @@ func (d *desk) Type(ctx context.Context, text string) error {
 // Window waits for the window with this title and gives it the keyboard: there is no window manager that would.
 func (d *desk) Window(ctx context.Context, title string) error {
 	var id string
-	err := d.until(ctx, 30*time.Second, func() (bool, error) {
+	err := d.until(ctx, cmp.Or(d.on.patience, firstSight), func() (bool, error) {
 		text, err := d.xdotool(ctx, "search", "--onlyvisible", "--name", title)
 		select {
 		case <-d.ended:
