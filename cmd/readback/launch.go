@@ -17,6 +17,9 @@ import (
 // checkTime is how long the display check may take. It takes a tenth of a second on a working computer.
 const checkTime = 20 * time.Second
 
+// answerTime is how long the answer of an ended check is waited for, where something that it started holds on to its output.
+const answerTime = 2 * time.Second
+
 // launch checks the display and runs the window in a process of its own.
 func launch(f flags) int {
 	self, err := os.Executable()
@@ -44,7 +47,11 @@ func check(self string) screen {
 	c := exec.CommandContext(ctx, self)
 	c.Env = append(os.Environ(), roleVar+"="+roleCheck)
 	c.Stdout, c.Stderr = &out, &errs
+	c.WaitDelay = answerTime
 	runErr := c.Run()
+	if errors.Is(runErr, exec.ErrWaitDelay) {
+		runErr = nil // what it started has its output and runs on; the answer is here
+	}
 	return verdict(ctx.Err() != nil, runErr, out.Bytes(), errs.String())
 }
 
