@@ -10,6 +10,7 @@ import (
 
 	"readback/app/look"
 	"readback/diag"
+	"readback/diag/quantity"
 	"readback/diag/signal"
 )
 
@@ -22,11 +23,12 @@ type liveItem struct {
 	signal           *signal.Signal  // nil for what is asked for
 }
 
-func itemOf(v diag.LiveValue) liveItem {
+func itemOf(v diag.LiveValue, units quantity.Choice) liveItem {
 	i := liveItem{key: v.Key.String(), name: v.Name, about: v.Module, value: v}
 	for _, p := range v.Parts {
-		if p.Unit != "" && !slices.Contains(i.units, p.Unit) {
-			i.units = append(i.units, p.Unit)
+		unit := string(units.Of(quantity.Quantity{Unit: quantity.Unit(p.Unit)}).Unit)
+		if unit != "" && !slices.Contains(i.units, unit) {
+			i.units = append(i.units, unit)
 		}
 	}
 	if v.Key.Kind == diag.LiveSupply {
@@ -79,7 +81,7 @@ func (w *Window) siftLive() *liveColumn {
 		c.chosen[s.item.key] = true
 	}
 	for _, v := range diag.FindLive(l.offered, l.search.Text) {
-		c.items = append(c.items, itemOf(v))
+		c.items = append(c.items, itemOf(v, w.opt.Taste.Units))
 	}
 	c.items = append(c.items, w.heardItems(strings.Fields(strings.ToLower(l.search.Text)))...)
 	return c
@@ -178,7 +180,7 @@ func (w *Window) toggleLive(i liveItem) {
 		l.chosen = slices.DeleteFunc(l.chosen, func(s *liveSeries) bool { return s.item.key == i.key })
 		l.choosing = l.choosing || len(l.chosen) == 0
 	} else {
-		s := newLiveSeries(i)
+		s := newLiveSeries(i, w.opt.Taste.Units)
 		if len(l.chosen) >= mostLive || l.lines()+len(s.lines) > look.CourseStyles {
 			l.full = true
 			w.draw()

@@ -12,6 +12,7 @@ import (
 	"readback/diag"
 	"readback/diag/garage"
 	"readback/diag/link"
+	"readback/diag/quantity"
 	"readback/diag/signal"
 	"readback/diag/trace"
 )
@@ -19,12 +20,13 @@ import (
 // liveSeries is a chosen value while it is read.
 type liveSeries struct {
 	item  liveItem
-	lines []*liveLine // its numbers
-	texts []liveText  // what it tells in words
-	why   string      // why it tells nothing now
-	rate  float64     // readings a second
-	last  time.Time   // of its newest reading, or of its newest silence
-	times []time.Time // of the newest readings of what is heard
+	units quantity.Choice // in which its numbers are shown
+	lines []*liveLine     // its numbers
+	texts []liveText      // what it tells in words
+	why   string          // why it tells nothing now
+	rate  float64         // readings a second
+	last  time.Time       // of its newest reading, or of its newest silence
+	times []time.Time     // of the newest readings of what is heard
 	pace  *look.Figure
 	words *look.Figure // its words in a row, as far as there is room
 }
@@ -46,10 +48,11 @@ func newLiveLine(label, unit string, digits int) *liveLine {
 	return &liveLine{label: label, unit: unit, digits: digits, style: -1, course: &look.Course{}, now: look.NewFigure(look.Style{Bold: true}).Right()}
 }
 
-func newLiveSeries(i liveItem) *liveSeries {
-	s := &liveSeries{item: i, pace: look.NewFigure(look.Style{Size: look.SizeFine, Color: look.Soft}).Right(), words: look.NewFigure(look.Style{Size: look.SizeSmall}).Right()}
+func newLiveSeries(i liveItem, units quantity.Choice) *liveSeries {
+	s := &liveSeries{item: i, units: units, pace: look.NewFigure(look.Style{Size: look.SizeFine, Color: look.Soft}).Right(), words: look.NewFigure(look.Style{Size: look.SizeSmall}).Right()}
 	for _, p := range i.value.Parts {
-		s.lines = append(s.lines, newLiveLine(p.Label, p.Unit, p.Digits))
+		q := units.Of(quantity.Quantity{Unit: quantity.Unit(p.Unit), Digits: p.Digits})
+		s.lines = append(s.lines, newLiveLine(p.Label, string(q.Unit), q.Digits))
 	}
 	if i.signal != nil {
 		s.lines = append(s.lines, newLiveLine("", i.signal.Unit, digitsOf(i.signal)))
@@ -105,6 +108,31 @@ func (s *liveSeries) told() string {
 	return commas(out)
 }
 
+// shown is a reading in the units that the owner has chosen. A signal keeps the unit of its definition file.
+func (s *liveSeries) shown(x diag.Sample) diag.Sample {
+	if s.item.signal == nil {
+		q := s.units.Of(quantity.Quantity{Value: x.Value, Unit: quantity.Unit(x.Unit), Digits: x.Digits})
+		x.Value, x.Unit, x.Digits = q.Value, string(q.Unit), q.Digits
+	}
+	return x
+}
+
+// reunit begins the drawings of all chosen values anew in the units that the owner has chosen.
+func (w *Window) reunit() {
+	l := &w.live
+	units := w.opt.Taste.Units
+	for n, old := range l.chosen {
+		if old.units == units || old.item.signal != nil {
+			continue
+		}
+		s := newLiveSeries(itemOf(old.item.value, units), units)
+		for i, x := range s.lines {
+			x.style = old.lines[i].style
+		}
+		l.chosen[n] = s
+	}
+}
+
 // take takes a reading over. It reports whether a row or words that stand in the margin have changed.
 func (s *liveSeries) take(x diag.Sample, room bool) (changed bool) {
 	s.last, s.rate = x.At, x.Rate
@@ -120,6 +148,7 @@ func (s *liveSeries) take(x diag.Sample, room bool) (changed bool) {
 	changed = s.why != ""
 	s.why = ""
 	if x.Number {
+		x = s.shown(x)
 		i := slices.IndexFunc(s.lines, func(line *liveLine) bool { return line.label == x.Label })
 		if i < 0 {
 			if !room {

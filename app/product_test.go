@@ -11,6 +11,7 @@ import (
 	"fyne.io/fyne/v2/theme"
 
 	"readback/app/look"
+	"readback/diag"
 	"readback/diag/garage"
 	"readback/diag/quantity"
 )
@@ -266,5 +267,37 @@ func TestHelp(t *testing.T) {
 		if i%10 == 0 && !strings.Contains(b.margin(), strings.Fields(l.Text)[0]) {
 			t.Errorf("the text of %s is not shown", l.Name)
 		}
+	}
+}
+
+// TestLiveUnits: a value that is watched is shown in the units that were chosen, from the moment that they were chosen; a
+// signal keeps the unit of its definition file. 88.4 km/h are 54.9 mph (NIST SP 811, B.8: 1 mi/h is 1.609344 km/h).
+func TestLiveUnits(t *testing.T) {
+	b := newBench(t, setup{})
+	speed := diag.LiveValue{Key: diag.LiveKey{Kind: diag.LiveParameter, Number: 0x0D}, Name: "Vehicle speed", Parts: []diag.LivePart{{Unit: "km/h"}}}
+	b.w.toggleLive(itemOf(speed, b.w.opt.Taste.Units))
+	sample := diag.Sample{Key: speed.Key, At: begin, State: garage.Yes, Number: true, Value: 88.4, Unit: "km/h"}
+	shown := func() (string, string) {
+		b.w.takeSample(sample)
+		line := b.w.live.chosen[0].lines[0]
+		return line.value, line.unit
+	}
+	if value, unit := shown(); value != "88" || unit != "km/h" {
+		t.Errorf("as it comes: %q in %q", value, unit)
+	}
+	before := b.w.live.chosen[0].lines[0].style
+	b.w.Show(PageSettings)
+	b.tap("way mi")
+	if value, unit := shown(); value != "55" || unit != "mph" {
+		t.Errorf("in miles: %q in %q", value, unit)
+	}
+	if b.w.live.chosen[0].lines[0].style != before {
+		t.Error("its line is drawn in another way")
+	}
+	if i := itemOf(speed, b.w.opt.Taste.Units); !slices.Equal(i.units, []string{"mph"}) {
+		t.Errorf("the list says %q", i.units)
+	}
+	if len(b.w.live.chosen[0].lines) != 1 {
+		t.Errorf("it has %d lines", len(b.w.live.chosen[0].lines))
 	}
 }

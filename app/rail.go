@@ -26,13 +26,13 @@ func (w *Window) railContent() fyne.CanvasObject {
 		if n := len(w.logs.due); p == PageLogbook && n > 0 {
 			text = N("beside.logbook.due", n)
 		}
-		others = append(others, look.Wrap(0, look.NewButton("page "+string(p), text, look.Quiet, func() { w.Show(p) }).Chosen(p == w.page)))
+		others = append(others, look.NewButton("page "+string(p), text, look.Quiet, func() { w.Show(p) }).Chosen(p == w.page))
 	}
 	var own []fyne.CanvasObject
 	for _, p := range around {
 		own = append(own, look.NewButton("page "+string(p), T("page."+string(p)), look.Quiet, func() { w.Show(p) }).Chosen(p == w.page))
 	}
-	return look.Pad(16, 14, 8, 14, look.Stack(7, w.carCard(), look.Stack(2, list...), look.Hair(), look.Pad(0, 0, 0, -8, look.Stack(0, others...)), look.Hair(), look.Pad(0, 0, 0, -8, look.Stack(0, look.Wrap(0, own[:2]...), look.Wrap(0, own[2:]...)))))
+	return look.Pad(16, 14, 8, 14, look.Stack(7, w.carCard(), look.Stack(2, list...), look.Hair(), look.Pad(0, 0, 0, -8, look.Wrap(0, others...)), look.Hair(), look.Pad(0, 0, 0, -8, look.Wrap(0, own...))))
 }
 
 func (w *Window) carCard() fyne.CanvasObject {

@@ -26,6 +26,7 @@ type Folders struct {
 // taste changes the look of the window.
 func (w *Window) taste(t Taste) {
 	w.opt.Taste = t
+	w.reunit()
 	w.theme.Shade, w.theme.Factor = t.Shade, t.Factor
 	w.app.Settings().SetTheme(w.theme)
 	w.draw()
