@@ -144,3 +144,13 @@ func TestUnreadableWithinIdentifier(t *testing.T) {
 		soundCleaning(t, text, e)
 	}
 }
+
+// A line between two frames that can't be read leaves a gap, and what is shown for it is read the same again.
+func TestUnreadableLineBetweenFrames(t *testing.T) {
+	text := "7E8 10 14 49 02 01 31 31 34\n7E8 21 \x03\xe8 50 30 30 52 35\xff\x895\n7E8 22 42 31 33 23 33 35 36"
+	e := Explain(text, Options{})
+	if e.Cleaned == nil || !strings.Contains(e.Cleaned.Text, "??") {
+		t.Fatalf("read as %+v", e.Cleaned)
+	}
+	soundCleaning(t, text, e)
+}

@@ -163,6 +163,10 @@ func segments(steps []step, holes []hole) *Cleaned {
 		}
 		if s.hasID {
 			before(s.from)
+			if last := len(lines) - 1; last >= 0 && len(parts) > 0 { // of a frame between, which can't be read: nothing may stand before an identifier
+				lines[last] += " " + strings.Join(parts, " ")
+				parts = nil
+			}
 			c.Segments = append(c.Segments, Segment{From: s.from, To: s.to, Step: i, Byte: -1, Hex: s.id.String()})
 			parts = append(parts, s.idText())
 		}
