@@ -1,6 +1,7 @@
 package simcar
 
 import (
+	"bytes"
 	"context"
 	"io"
 	"math/rand/v2"
@@ -24,7 +25,11 @@ func (m *Mischief) frames(mod *module, f can.Frame) []late {
 	p := m.play(mod.name)
 	n := p.random.IntN
 	out := []late{{f, 0}}
-	switch m.draw(p, m.rate/4, Torn|Late|Doubled|Interleaved|Oversized|WrongID) {
+	prank := m.draw(p, m.rate/4, Torn|Late|Doubled|Interleaved|Oversized|WrongID)
+	if prank&(Torn|WrongID) != 0 && f.Data[0]>>4 == firstFrame {
+		m.lied[mod.spec.Request] = true // what follows may fit behind another's beginning
+	}
+	switch prank {
 	case Torn:
 		if n(2) == 0 {
 			return nil
@@ -133,6 +138,16 @@ func (l *line) Write(b []byte) (int, error) {
 	return len(b), nil
 }
 
+// blurred notes that digits of a line are lost or altered. The line has no checksum: where the filling behind the data takes
+// the place of what is lost, nobody can tell.
+func (m *Mischief) blurred(digits []byte) {
+	if len(bytes.Trim(digits, "0123456789ABCDEF")) < len(digits) {
+		for _, request := range m.requests {
+			m.lied[request] = true
+		}
+	}
+}
+
 // bytes is what leaves in place of b, and how long it waits before.
 func (m *Mischief) bytes(l *line, b []byte) (out []byte, wait time.Duration) {
 	m.mu.Lock()
@@ -143,7 +158,9 @@ func (m *Mischief) bytes(l *line, b []byte) (out []byte, wait time.Duration) {
 	switch m.draw(p, m.rate/8, AllPranks&^WrongID) {
 	case Torn:
 		i := n(len(out))
-		out = append(out[:i], out[min(len(out), i+1+n(4)):]...)
+		to := min(len(out), i+1+n(4))
+		m.blurred(out[i:to])
+		out = append(out[:i], out[to:]...)
 	case Late:
 		wait = time.Duration(n([]int{50, 1000, 15000}[n(3)])) * time.Millisecond
 	case Doubled:
@@ -158,7 +175,9 @@ func (m *Mischief) bytes(l *line, b []byte) (out []byte, wait time.Duration) {
 	case Replayed:
 		out = append(out, l.old...)
 	case Lying:
-		out[n(len(out))] = byte(p.random.Uint32())
+		i := n(len(out))
+		m.blurred(out[i : i+1])
+		out[i] = byte(p.random.Uint32())
 	}
 	l.old = append(l.old, b...)
 	l.old = l.old[max(0, len(l.old)-64):]
