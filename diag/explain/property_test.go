@@ -73,6 +73,7 @@ var usualRequests = []string{
 // Every request that one slip in the digits makes of a usual one: its words are others, its fields cover it, and either
 // it can't be read as a request, or it says what it does; and where it is none that goes out, the usual one is found
 // again among the neighbours.
+// Under the race detector a sample of them is enough: nothing here runs side by side.
 func TestEverySlipOfAUsualRequest(t *testing.T) {
 	slipped, lost, unnamed := 0, 0, 0
 	for _, text := range usualRequests {
@@ -81,7 +82,10 @@ func TestEverySlipOfAUsualRequest(t *testing.T) {
 			t.Errorf("%s is not usual: %+v", text, e.Findings)
 		}
 		seen := map[[3]string]bool{*e.Words: true}
-		for _, d := range slips(e.Frame.Data) {
+		for i, d := range slips(e.Frame.Data) {
+			if raceOn && i%rareSample != 0 {
+				continue
+			}
 			x := Explain(e.Frame.IDText+" "+hexOf(d), Options{})
 			slipped++
 			soundExplanation(t, hexOf(d), x)
@@ -108,13 +112,16 @@ func TestEverySlipOfAUsualRequest(t *testing.T) {
 			}
 		}
 	}
-	if slipped < 3000 || lost < 1000 {
+	if !raceOn && (slipped < 3000 || lost < 1000) || slipped == 0 || lost == 0 {
 		t.Errorf("%d slips, %d of them no requests", slipped, lost)
 	}
 	if unnamed > 0 {
 		t.Errorf("of %d slips that are no request, %d do not name the request that was meant", lost, unnamed)
 	}
 }
+
+// rareSample is the share of all slips that the race detector watches, one in so many.
+const rareSample = 40
 
 // slips are all data that one slip makes of data, in which every other frame is there once.
 func slips(data []byte) [][]byte {

@@ -1,0 +1,6 @@
+//go:build !race
+
+package explain
+
+// raceOn tells that the race detector is watching.
+const raceOn = false
