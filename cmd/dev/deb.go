@@ -28,6 +28,12 @@ var debPackages = map[string]string{
 	"libXrandr.so.2": "libxrandr2", "libXxf86vm.so.1": "libxxf86vm1", "libXext.so.6": "libxext6", "libGL.so.1": "libgl1",
 }
 
+// debRecommends are the packages of libraries that GLFW looks for when it runs, and can do without.
+const debRecommends = "libxcursor1, libxi6, libxinerama1, libxrandr2, libxxf86vm1"
+
+// debOverrides says to lintian what is as it is on purpose: the terminal program runs without any library.
+const debOverrides = "readback: statically-linked-binary [usr/bin/readback-cli]\n"
+
 // debLibc are parts of the C library's own package.
 var debLibc = []string{"libc.so.6", "libm.so.6", "libdl.so.2", "libpthread.so.0", "librt.so.1", "libresolv.so.2"}
 
@@ -103,8 +109,8 @@ func debControl(version, architecture, depends string, files []packed) string {
 		size += (len(f.content) + 1023) / 1024
 	}
 	size += len(folders(files))
-	return fmt.Sprintf("Package: readback\nVersion: %s\nArchitecture: %s\nMaintainer: %s\nInstalled-Size: %d\nDepends: %s\nSection: electronics\nPriority: optional\n%s",
-		version, architecture, debMaintainer, size, depends, debAbout)
+	return fmt.Sprintf("Package: readback\nVersion: %s\nArchitecture: %s\nMaintainer: %s\nInstalled-Size: %d\nDepends: %s\nRecommends: %s\nSection: electronics\nPriority: optional\n%s",
+		version, architecture, debMaintainer, size, depends, debRecommends, debAbout)
 }
 
 // debSums is the file md5sums, against which dpkg --verify compares.

@@ -446,7 +446,8 @@ func (b *packer) debian(ctx context.Context, tree []packed, pa papers, programs 
 		packed{name: doc + "copyright", content: []byte(debCopyright(pa.own, pa.others))},
 		packed{name: doc + "licences.txt.gz", content: texts},
 		packed{name: doc + "readback.cdx.json", content: pa.bom},
-		packed{name: doc + "changelog.gz", content: changes})
+		packed{name: doc + "changelog.gz", content: changes},
+		packed{name: "usr/share/lintian/overrides/readback", content: []byte(debOverrides)})
 	depends, err := debDepends(programs...)
 	if err != nil {
 		return nil, err
