@@ -38,6 +38,7 @@ func (w *Window) chooseFile(folder string, kinds []string, take func(path string
 	if len(kinds) > 0 {
 		d.SetFilter(storage.NewExtensionFileFilter(kinds))
 	}
+	d.SetTitleText(T("choose.file"))
 	w.showChoice(d, folder)
 }
 
@@ -48,6 +49,7 @@ func (w *Window) chooseFolder(folder string, take func(dir string)) {
 			take(l.Path())
 		}
 	}, w.win)
+	d.SetTitleText(T("choose.folder"))
 	w.showChoice(d, folder)
 }
 

@@ -98,6 +98,11 @@ func (b *Button) natural() float32 { return b.MinSize().Width }
 func (b *Button) MinSize() fyne.Size {
 	s := b.style()
 	w := s.measure(b.text)
+	if b.weight == Quiet { // as wide chosen as not, so that nothing beside it moves
+		strong := s
+		strong.Bold = true
+		w = max(w, strong.measure(b.text))
+	}
 	side, h := b.room()
 	return fyne.NewSize(max(44, snap(w+2*(side+grip))), max(h, s.pitch()+16+2*grip))
 }

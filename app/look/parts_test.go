@@ -280,3 +280,14 @@ func TestNoLetterIsCut(t *testing.T) {
 		}
 	}
 }
+
+// TestChosenKeepsItsWidth: choosing a quiet button moves nothing that stands beside it.
+func TestChosenKeepsItsWidth(t *testing.T) {
+	test.NewTempApp(t).Settings().SetTheme(&Theme{})
+	for _, text := range []string{"km", "Who talks here", "100 %"} {
+		plain, chosen := NewButton("a", text, Quiet, nil).MinSize(), NewButton("a", text, Quiet, nil).Chosen(true).MinSize()
+		if plain != chosen {
+			t.Errorf("%q is %v, chosen it is %v", text, plain, chosen)
+		}
+	}
+}
