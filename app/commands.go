@@ -91,7 +91,7 @@ func (w *Window) run(c command) {
 // keys binds the keys of all commands.
 func (w *Window) keys(c fyne.Canvas) {
 	bare := map[fyne.KeyName]command{}
-	for _, x := range commands() {
+	for _, x := range w.commands {
 		switch {
 		case x.key == "":
 			continue

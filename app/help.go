@@ -86,7 +86,7 @@ func (w *Window) keyList() fyne.CanvasObject {
 	var groups []fyne.CanvasObject
 	for _, name := range append(append([]string{}, menus...), "") {
 		var rows []fyne.CanvasObject
-		for _, c := range commands() {
+		for _, c := range w.commands {
 			if c.key != "" && c.menu == name {
 				rows = append(rows, row(c.keyText(), T(c.text)))
 			}

@@ -58,14 +58,32 @@ func (w *Window) openBook(car int64) {
 
 // setMenu gives the window its main menu, unless it has the same already.
 func (w *Window) setMenu() {
-	var built []*fyne.Menu
+	if shows := w.menuShows(); shows != w.menu.shows {
+		w.menu.shows = shows
+		w.win.SetMainMenu(w.buildMenu())
+	}
+}
+
+// menuShows is all that the menus show, to tell whether it has changed.
+func (w *Window) menuShows() string {
 	var shows strings.Builder
+	fmt.Fprintln(&shows, Spoken(), w.opt.Taste.Factor)
+	for _, c := range w.commands {
+		fmt.Fprint(&shows, c.chosen != nil && c.chosen(w), c.can == nil || c.can(w), " ")
+	}
+	for _, c := range w.menu.listed() {
+		fmt.Fprintln(&shows, c.ID, c.Name)
+	}
+	return shows.String()
+}
+
+func (w *Window) buildMenu() *fyne.MainMenu {
+	var built []*fyne.Menu
 	for _, name := range menus {
 		m := fyne.NewMenu(T(name))
 		var keyed []*fyne.MenuItem
 		var keys []string
-		fmt.Fprintln(&shows, m.Label)
-		for _, c := range commands() {
+		for _, c := range w.commands {
 			if c.menu != name {
 				continue
 			}
@@ -84,18 +102,14 @@ func (w *Window) setMenu() {
 				keyed, keys = append(keyed, i), append(keys, c.keyText())
 			}
 			m.Items = append(m.Items, i)
-			fmt.Fprintln(&shows, i.Label, i.Checked, i.Disabled, w.opt.Taste.Factor)
 		}
 		if name == "menu.car" {
-			w.addRecent(m, &shows)
+			w.addRecent(m)
 		}
 		alignKeys(keyed, keys)
 		built = append(built, m)
 	}
-	if shows.String() != w.menu.shows {
-		w.menu.shows = shows.String()
-		w.win.SetMainMenu(fyne.NewMainMenu(built...))
-	}
+	return fyne.NewMainMenu(built...)
 }
 
 // alignKeys writes the keys behind the texts of a menu, flush right. The menu's own way paints them too pale to be read.
@@ -111,9 +125,12 @@ func alignKeys(items []*fyne.MenuItem, keys []string) {
 	}
 }
 
+// listed are the cars that a menu has room for.
+func (m *menuState) listed() []garage.Car { return m.recent[:min(mostRecent, len(m.recent))] }
+
 // addRecent lists the cars that the logbook knows.
-func (w *Window) addRecent(m *fyne.Menu, shows *strings.Builder) {
-	for n, c := range w.menu.recent[:min(mostRecent, len(w.menu.recent))] {
+func (w *Window) addRecent(m *fyne.Menu) {
+	for n, c := range w.menu.listed() {
 		if n == 0 {
 			m.Items = append(m.Items, fyne.NewMenuItemSeparator())
 		}
@@ -122,6 +139,5 @@ func (w *Window) addRecent(m *fyne.Menu, shows *strings.Builder) {
 			name = T("log.practice", "Name", c.Name)
 		}
 		m.Items = append(m.Items, fyne.NewMenuItem(name, func() { w.openBook(c.ID) }))
-		fmt.Fprintln(shows, c.ID, name)
 	}
 }

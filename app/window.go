@@ -107,6 +107,8 @@ type Window struct {
 	help  helpState
 	menu  menuState
 
+	commands []command
+
 	leaving  leaveState
 	choosing *dialog.FileDialog // a choice of a file or a folder that is open
 
@@ -131,6 +133,7 @@ func New(a fyne.App, win fyne.Window, e Engine, o Options) *Window {
 	}
 	w := &Window{app: a, win: win, engine: e, opt: o, now: o.Now, page: o.Page,
 		theme: &look.Theme{Shade: o.Taste.Shade, Factor: o.Taste.Factor}}
+	w.commands = commands()
 	w.ctx, w.stop = context.WithCancel(context.Background())
 	w.door = &door{do: o.Do, draw: w.draw}
 	a.Settings().SetTheme(w.theme)
