@@ -9,8 +9,9 @@
 //	go run ./cmd/dev shots                   take the README's pictures of the real window
 //	go run ./cmd/dev licences                write assets/licences.txt anew, after a change of go.mod
 //
-// It needs Go and nothing else; whatever else is needed it installs or asks for. But for that list and the
-// pictures nothing is written into the checkout: programs, the kernel, logs and pictures go to the folder readback of the user's cache folder.
+// It needs Go and nothing else; whatever else is needed it installs or asks for. But for that list and the pictures
+// nothing is written into the checkout: programs, the kernel, logs and pictures go to the folder readback of the user's
+// cache folder.
 package main
 
 import (
