@@ -44,7 +44,7 @@ func (w *Window) startPage() (body, margin fyne.CanvasObject) {
 		parts = append(parts, look.Stack(6, look.Head(T("start.first")), look.Boxed(look.Stack(8, rows...))))
 	}
 	parts = append(parts, look.Buttons(look.NewButton("start-help", T("start.help"), look.Quiet, func() { w.showHelp(topicFirst) }),
-		look.NewButton("start-restore", T("start.restore"), look.Quiet, func() { w.keepTask(taskRestore) })))
+		look.NewButton("start-restore", T("keep.restore"), look.Quiet, func() { w.keepTask(taskRestore) })))
 	return look.Stack(18, parts...), w.margin(T("source.start"), T("start.m.before"), T("start.m.before.text"), T("start.m.out"), T("start.m.out.text"), T("start.m.keys"), T("start.m.keys.text"))
 }
 
