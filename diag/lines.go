@@ -3,6 +3,7 @@ package diag
 import (
 	"cmp"
 	"context"
+	"errors"
 	"slices"
 	"sync"
 	"time"
@@ -11,6 +12,7 @@ import (
 
 	"readback/diag/adapter/elm"
 	"readback/diag/garage"
+	"readback/diag/kwp"
 	"readback/diag/link"
 	"readback/diag/obd"
 )
@@ -26,18 +28,36 @@ func (v *Visit) everyone() (a link.Address, ok bool) {
 	return a, a.Mode == link.Header
 }
 
-// askLine asks the modules of such a bus which car this is, and what they offer: those that answer are found.
+// askLine asks the modules of such a bus which car this is, and what they offer: those that answer are found. Where an
+// answer arrived damaged, they are asked once more: nobody knows whose it was. v.unread tells that this did not help.
 func (v *Visit) askLine(ctx context.Context, all link.Address) (found []link.Address, number string, err error) {
-	p := v.router.Peer(all)
+	p := &listening{Peer: v.router.Peer(all)}
 	defer p.Close()
 	c := v.parameters(p, all)
-	offered, err := c.Offered(ctx)
-	if err != nil {
-		return nil, "", onlyThis(err)
+	var last error
+	for range 2 {
+		p.damaged = false
+		offered, err := c.Offered(ctx)
+		if err != nil && !only(err) {
+			return nil, "", err
+		}
+		for _, id := range offered.IDs() {
+			if a := link.AtHeader(byte(id.Value)); !slices.Contains(found, a) {
+				v.hear(id)
+				found = append(found, a)
+			}
+		}
+		last = err
+		if !p.damaged {
+			last = nil
+			break
+		}
 	}
-	for _, id := range offered.IDs() {
-		v.hear(id)
-		found = append(found, link.AtHeader(byte(id.Value)))
+	v.mu.Lock()
+	v.unread = p.damaged
+	v.mu.Unlock()
+	if len(found) == 0 {
+		return nil, "", last // an answer that can't be read is not silence
 	}
 	numbers, err := c.VIN(ctx)
 	if err != nil {
@@ -58,10 +78,26 @@ var lineLists = []struct {
 	name    string
 }{{0x03, "stored"}, {0x07, "pending"}}
 
-// readLine reads the lists of codes of all modules of such a bus with two requests, and their names with one: only the
-// services of SAE J1979 are asked there.
+// readLine reads the lists of codes of all modules of such a bus with two requests, and their names with one, by the
+// services of SAE J1979; then, where the line is one of ISO 14230, each module alone: see [Visit.readOwn].
 func (v *Visit) readLine(ctx context.Context, all link.Address, modules []garage.Module, tell func(Progress)) error {
-	p := v.router.Peer(all)
+	if err := v.readLists(ctx, all, modules); err != nil {
+		return err
+	}
+	each := func(i int) {
+		tell(Progress{Stage: StageCodes, Module: modules[i].Name, Done: i + 1, Total: len(modules), Answered: answered(modules[:i+1])})
+	}
+	if v.keyword() {
+		return v.readOwn(ctx, modules, each)
+	}
+	for i := range modules {
+		each(i)
+	}
+	return nil
+}
+
+func (v *Visit) readLists(ctx context.Context, all link.Address, modules []garage.Module) error {
+	p := &listening{Peer: v.router.Peer(all)}
 	defer p.Close()
 	c := v.parameters(p, all)
 	for i := range modules {
@@ -70,12 +106,12 @@ func (v *Visit) readLine(ctx context.Context, all link.Address, modules []garage
 		m.Answered, m.CodesRead = garage.Silent, garage.Silent
 	}
 	for _, list := range lineLists {
-		answers, err := c.Ask(ctx, []byte{list.service})
-		if err != nil && !only(err) {
+		answers, spoilt, err := askLists(ctx, c, p, list.service, modules)
+		if err != nil {
 			return err
 		}
 		for i := range modules {
-			takeList(&modules[i], answers, list.name)
+			takeList(&modules[i], answers, list.name, spoilt)
 		}
 	}
 	names, err := c.ModuleName(ctx)
@@ -89,23 +125,66 @@ func (v *Visit) readLine(ctx context.Context, all link.Address, modules []garage
 			m.Identification["F197"] = name.Value
 		}
 		nameModule(m)
-		tell(Progress{Stage: StageCodes, Module: m.Name, Done: i + 1, Total: len(modules), Answered: answered(modules[:i+1])})
 	}
 	return nil
 }
 
-// takeList takes a module's list of codes out of the answers of all.
-func takeList(m *garage.Module, answers obd.Answers[[]byte], list string) {
+// askLists asks all modules for a list of codes, and once more where an answer arrived damaged and not all have one that
+// can be read. spoilt: the second time, too.
+func askLists(ctx context.Context, c *obd.Client, p *listening, service byte, modules []garage.Module) (obd.Answers[[]byte], bool, error) {
+	all := obd.Answers[[]byte]{}
+	for range 2 {
+		p.damaged = false
+		answers, err := c.Ask(ctx, []byte{service})
+		if err != nil && !only(err) {
+			return nil, false, err
+		}
+		for id, a := range answers {
+			if was, ok := all[id]; !ok || was.Err != nil {
+				all[id] = a
+			}
+		}
+		missing := slices.ContainsFunc(modules, func(m garage.Module) bool {
+			a, ok := all[m.Answer]
+			return !ok || damaged(a.Err)
+		})
+		if !p.damaged || !missing {
+			return all, false, nil
+		}
+	}
+	return all, true, nil
+}
+
+// takeList takes a module's list of codes out of the answers of all. Where one of them arrived damaged, that of a module
+// without one may have been it.
+func takeList(m *garage.Module, answers obd.Answers[[]byte], list string, spoilt bool) {
 	a, ok := answers[m.Answer]
+	if !ok && spoilt {
+		if m.CodesRead = garage.Damaged; m.Answered == garage.Silent {
+			m.Answered = garage.Damaged
+		}
+	}
 	if !ok {
 		return
 	}
 	m.Answered = garage.Yes
 	codes, err := obd.DecodeCodesSerial(a.Value)
-	if a.Err != nil || err != nil {
+	if a.Err != nil {
+		err = a.Err
+	}
+	first := list == lineLists[0].name
+	var refused *obd.RefusedError
+	switch {
+	case errors.As(err, &refused):
+		if first {
+			m.CodesRead, m.Refusal = garage.Refused, kwp.Code(refused.Code).Text()
+		}
+		return
+	case err != nil:
+		m.CodesRead = garage.Damaged
 		return
 	}
-	if list == lineLists[0].name {
+	if first {
 		m.CodesRead = garage.Yes
 	}
 	if m.CodesRead != garage.Yes {

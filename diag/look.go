@@ -86,6 +86,11 @@ func (v *Visit) look(ctx context.Context, carName string, tell func(Progress)) e
 	if err != nil {
 		return err
 	}
+	if len(known) > 0 { // they are asked whether they told that they are there or not
+		v.mu.Lock()
+		v.unread = false
+		v.mu.Unlock()
+	}
 	_, line := v.everyone()
 	if w.swept = len(known) == 0 && !line; w.swept {
 		if found, err = v.sweep(ctx, found, tell); err != nil {
@@ -142,7 +147,9 @@ func (v *Visit) newRecord(kind garage.Kind) garage.Visit {
 func (v *Visit) finish(ctx context.Context, rec *garage.Visit, carName string, tell func(Progress)) error {
 	readErr := v.readModules(ctx, rec.Modules, tell)
 	rec.Ended = v.dated(time.Now())
-	rec.Complete = readErr == nil && complete(rec.Modules)
+	v.mu.Lock()
+	rec.Complete = readErr == nil && complete(rec.Modules) && !v.unread
+	v.mu.Unlock()
 	if volts, ok := v.Supply(ctx); ok {
 		rec.Supply = volts
 	}

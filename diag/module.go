@@ -130,10 +130,9 @@ func negative(err error) *uds.NegativeError {
 func only(err error) bool {
 	var (
 		shape      *uds.ShapeError
-		olderNo    *kwp.NegativeError
 		olderShape *kwp.ShapeError
 	)
-	return negative(err) != nil || errors.As(err, &olderNo) || errors.As(err, &shape) || errors.As(err, &olderShape) ||
+	return negative(err) != nil || olderNo(err) != nil || errors.As(err, &shape) || errors.As(err, &olderShape) ||
 		errors.Is(err, uds.ErrNoAnswer) || errors.Is(err, kwp.ErrNoAnswer) || errors.Is(err, obd.ErrNoAnswer) || passing(err)
 }
 

@@ -2,7 +2,9 @@ package diag
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"slices"
 
 	"readback/diag/dtc"
 	"readback/diag/garage"
@@ -39,43 +41,138 @@ func olderStatus(s kwp.Status) (out dtc.Status) {
 	return out
 }
 
-// readOlder reads a module that does not know the services of ISO 14229-1 by those of ISO 14230-3: codes by 18, or by 13
-// where it does not know that either, what was kept with them by 12, and its plates by 1A. The raw bytes of a code are
-// its two and its own status byte.
+// readOlder reads a module that does not know the services of ISO 14229-1 by those of ISO 14230-3. A list that arrives
+// damaged is lost: see [lost].
 func (v *Visit) readOlder(ctx context.Context, p link.Link, m *garage.Module) error {
 	c := v.older(p, m.Address)
+	list, err := olderCodes(ctx, c)
+	switch {
+	case damaged(err):
+		m.CodesRead, m.Refusal = garage.Damaged, ""
+		return nil
+	case err != nil:
+		return onlyThis(err)
+	}
+	keepOlder(m, list)
+	m.CodesRead, m.Refusal = garage.Yes, ""
+	return olderDetails(ctx, c, m)
+}
+
+// olderCodes reads a list of codes by 18, or by 13 where the module does not know that, or tells it in a form that can't be
+// read; the status of each code then by 17. The raw bytes of a code are its two and its own status byte, where it has one.
+func olderCodes(ctx context.Context, c *kwp.Client) ([]garage.CodeRecord, error) {
+	var (
+		shape *kwp.ShapeError
+		out   []garage.CodeRecord
+	)
 	list, err := c.CodesByStatus(ctx, kwp.Identified2, kwp.GroupAll)
 	switch {
 	case err == nil:
-		available := olderBits
-		m.Availability = &available
 		for _, x := range list {
-			status := olderStatus(x.Status)
-			m.Codes = append(m.Codes, garage.CodeRecord{Code: x.Code, Raw: append(x.Code.Bytes(), byte(x.Status)), Status: &status,
-				Snapshots: []garage.Snapshot{}, Extended: symptom(x.Status)})
+			out = append(out, olderRecord(x))
 		}
-	case !only(err):
-		return err
-	default:
-		codes, err := c.Codes(ctx, kwp.GroupAll)
-		if err != nil {
-			return onlyThis(err)
+		return out, nil
+	case olderNo(err) == nil && !errors.As(err, &shape):
+		return nil, err
+	}
+	codes, again := c.Codes(ctx, kwp.GroupAll)
+	switch {
+	case again != nil && shape != nil && only(again):
+		return nil, err // that there is a list is known
+	case again != nil:
+		return nil, again
+	}
+	tells := true
+	for _, code := range codes {
+		rec := garage.CodeRecord{Code: code, Raw: code.Bytes(), Snapshots: []garage.Snapshot{}, Extended: []garage.Extended{}}
+		if tells {
+			one, err := c.StatusOf(ctx, code)
+			switch {
+			case err != nil && !only(err):
+				return nil, err
+			case err != nil:
+				tells = !ends(err)
+			case one.Known && one.Code == code && one.Status.Faulty():
+				rec = olderRecord(one.CodeStatus)
+			}
 		}
-		for _, code := range codes {
-			addToList(m, code, "stored")
+		rec.Lists = []string{"stored"}
+		out = append(out, rec)
+	}
+	return out, nil
+}
+
+// olderNo returns the refusal of ISO 14230-3 in err, or nil.
+func olderNo(err error) *kwp.NegativeError {
+	var n *kwp.NegativeError
+	errors.As(err, &n)
+	return n
+}
+
+// ends: what a module says to one request is what it will say to others of its service, too.
+func ends(err error) bool {
+	n := olderNo(err)
+	return n != nil && n.Code == kwp.ServiceNotSupported || errors.Is(err, kwp.ErrNoAnswer)
+}
+
+func olderRecord(x kwp.CodeStatus) garage.CodeRecord {
+	status := olderStatus(x.Status)
+	return garage.CodeRecord{Code: x.Code, Raw: append(x.Code.Bytes(), byte(x.Status)), Status: &status,
+		Snapshots: []garage.Snapshot{}, Extended: symptom(x.Status)}
+}
+
+// keepOlder puts a module's own list into its record, beside the codes that the lists of SAE J1979 have named before: a
+// code is there once, and no list takes away what another one tells.
+func keepOlder(m *garage.Module, list []garage.CodeRecord) {
+	m.Protocol = "KWP"
+	for _, rec := range list {
+		if rec.Status != nil {
+			bits := olderBits
+			m.Availability = &bits
+		}
+		i := slices.IndexFunc(m.Codes, func(r garage.CodeRecord) bool { return r.Code == rec.Code })
+		if i < 0 {
+			m.Codes = append(m.Codes, rec)
+			continue
+		}
+		was := &m.Codes[i]
+		if rec.Status != nil && rec.Status.Faulty(olderBits) {
+			was.Status, was.Raw, was.Extended = rec.Status, rec.Raw, rec.Extended
+		}
+		for _, l := range rec.Lists {
+			if !slices.Contains(was.Lists, l) {
+				was.Lists = append(was.Lists, l)
+			}
 		}
 	}
-	m.Protocol, m.CodesRead, m.Refusal = "KWP", garage.Yes, ""
+}
+
+// olderDetails reads what was kept with the codes by 12, and the plates by 1A.
+func olderDetails(ctx context.Context, c *kwp.Client, m *garage.Module) error {
 	for i := range m.Codes {
-		if err := frozen(ctx, c, *m, &m.Codes[i]); err != nil {
+		if !faulty(*m, m.Codes[i]) {
+			continue
+		}
+		err := frozen(ctx, c, &m.Codes[i])
+		if err != nil && !only(err) {
 			return err
 		}
+		if ends(err) {
+			break
+		}
 	}
+	return olderPlates(ctx, c, m)
+}
+
+// olderPlates reads what the module tells about itself: 1A 80-9F became 22 F180-F19F.
+func olderPlates(ctx context.Context, c *kwp.Client, m *garage.Module) error {
 	for _, id := range plates {
-		plate, err := c.Plate(ctx, byte(id)) // 1A 80-9F became 22 F180-F19F
+		plate, err := c.Plate(ctx, byte(id))
 		switch {
 		case err != nil && !only(err):
 			return err
+		case ends(err):
+			return nil
 		case err != nil:
 		case plate.Text != "":
 			m.Identification[fmt.Sprintf("%04X", id)] = plate.Text
@@ -104,13 +201,10 @@ func symptom(s kwp.Status) []garage.Extended {
 }
 
 // frozen reads what was kept with a code. A module that keeps nothing refuses; that is no trouble.
-func frozen(ctx context.Context, c *kwp.Client, m garage.Module, rec *garage.CodeRecord) error {
-	if !faulty(m, *rec) {
-		return nil
-	}
+func frozen(ctx context.Context, c *kwp.Client, rec *garage.CodeRecord) error {
 	f, err := c.Frozen(ctx, kwp.AllRecords, rec.Code)
 	if err != nil {
-		return onlyThis(err)
+		return err
 	}
 	rec.Snapshots = append(rec.Snapshots, garage.Snapshot{Record: f.Frame, Raw: f.Raw, Values: []garage.Value{}})
 	return nil

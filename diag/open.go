@@ -48,6 +48,7 @@ type Visit struct {
 	source   *source // of live values; nil while none is known
 	number   string  // identification number that was told when all modules were asked
 	timing   Timing  // of the last look
+	unread   bool    // an answer to the question which modules there are arrived damaged, each time
 	recorded bool    // the conversation is kept beside the logbook
 }
 

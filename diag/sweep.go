@@ -96,7 +96,8 @@ const sweepPatience = 30
 // listening notes that something came that can't be read, or that the adapter broke off.
 type listening struct {
 	*link.Peer
-	spoilt bool
+	spoilt  bool
+	damaged bool // the first of both
 }
 
 func (l *listening) Receive(ctx context.Context) (link.Message, error) {
@@ -105,6 +106,7 @@ func (l *listening) Receive(ctx context.Context) (link.Message, error) {
 	if passing(err) && !errors.As(err, &silence) {
 		l.spoilt = true
 	}
+	l.damaged = l.damaged || link.Damaged(err)
 	return m, err
 }
 

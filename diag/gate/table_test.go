@@ -29,7 +29,8 @@ func eachPayload(do func(p []byte)) {
 func TestTheTwoTablesAgree(t *testing.T) {
 	met := map[explain.Class]int{}
 	for _, a := range []link.Address{link.Physical(link.ID11(0x7E5), link.ID11(0x7ED)), link.Functional11(),
-		link.Physical(link.ID29(0x18DA10F1), link.ID29(0x18DAF110)), {Mode: link.Mixed, Request: link.ID11(0x7E0), Target: 1}} {
+		link.Physical(link.ID29(0x18DA10F1), link.ID29(0x18DAF110)), {Mode: link.Mixed, Request: link.ID11(0x7E0), Target: 1},
+		link.AtHeader(0x10), link.AllAtHeader()} {
 		bad := 0
 		eachPayload(func(p []byte) {
 			class, why := explain.ClassifyPayload(a, p)
@@ -78,5 +79,28 @@ func TestOptionsWidenBothTables(t *testing.T) {
 	}
 	if mayAsk(o.Requests[0], Options{}) {
 		t.Error("an identifier of no standard may not be asked without the car's profile")
+	}
+}
+
+// What a visit asks on a line of ISO 14230 passes as a look: codes, what was kept with them, identification, and the way
+// back to the standard session. What begins or ends a conversation, opens another session, erases, unlocks, writes or
+// operates does not; nor does testerPresent in its older form, as the adapter keeps the line open by itself. Services:
+// ISO 14230-2 and -3, from memory; the classes are this program's own.
+func TestLooksOnALine(t *testing.T) {
+	for _, c := range []struct {
+		request []byte
+		look    bool
+	}{
+		{[]byte{0x18, 0x02, 0xFF, 0x00}, true}, {[]byte{0x18, 0x00, 0xFF, 0x00}, true}, {[]byte{0x13, 0xFF, 0x00}, true},
+		{[]byte{0x17, 0x01, 0x90}, true}, {[]byte{0x12, 0xFF, 0x02, 0x01, 0x90}, true}, {[]byte{0x1A, 0x90}, true},
+		{[]byte{0x10, 0x81}, true}, {[]byte{0x20}, true},
+		{[]byte{0x81}, false}, {[]byte{0x82}, false}, {[]byte{0x3E, 0x01}, false},
+		{[]byte{0x10, 0x82}, false}, {[]byte{0x10, 0x85}, false}, {[]byte{0x10, 0x92}, false}, {[]byte{0x11, 0x01}, false},
+		{[]byte{0x14, 0xFF, 0x00}, false}, {[]byte{0x04}, false}, {[]byte{0x21, 0x01}, false}, {[]byte{0x27, 0x01}, false},
+		{[]byte{0x30, 0x01, 0x07}, false}, {[]byte{0x31, 0x01}, false}, {[]byte{0x3B, 0x90, 0x00}, false}, {[]byte{0x83, 0x03}, false},
+	} {
+		if a := link.AtHeader(0x10); looks(a, c.request, Options{}) != c.look || !mayAsk(a.Request, Options{}) {
+			t.Errorf("% X: a look: %v, want %v", c.request, !c.look, c.look)
+		}
 	}
 }

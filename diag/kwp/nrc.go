@@ -8,6 +8,7 @@ type Code byte
 
 // Codes that decide what a client does next.
 const (
+	ServiceNotSupported  Code = 0x11
 	BusyRepeatRequest    Code = 0x21
 	ConditionsNotCorrect Code = 0x22
 	RoutineNotComplete   Code = 0x23

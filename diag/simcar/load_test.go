@@ -32,7 +32,7 @@ func TestEmbeddedScenarios(t *testing.T) {
 		case name == "pony":
 			vin, car, modules = "0TNPN99S4X0000622", "Tarn Pony", 2
 		case name == "drover":
-			vin, car, modules = "0TNDR03DX30001944", "Tarn Drover", 3
+			vin, car, modules = "0TNDR03DX30001944", "Tarn Drover", 4
 		}
 		if s.VIN != vin || s.Name != car || len(s.Modules) != modules {
 			t.Errorf("%s: %s, %s, %d modules", name, s.Name, s.VIN, len(s.Modules))

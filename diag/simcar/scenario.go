@@ -15,7 +15,7 @@ import "readback/diag/link"
 //	runner      a small petrol car with a leak in its tank venting: self-tests, counts of them, a freeze frame
 //	runner-uds  the same, asked by the services of SAE J1979-2
 //	pony        an old petrol car on ISO 9141-2: more codes than go into one message
-//	drover      an old diesel with three modules of ISO 14230 on its serial line
+//	drover      an old diesel with four modules of ISO 14230 on its serial line
 //	flat-battery      the van with nothing but the wave of remembered codes
 //	lock-fault        the van with nothing but the flap lock fault
 //	refusing-gateway  the van whose modules refuse every clear with 33

@@ -143,5 +143,9 @@ func (a *Adapter) Everyone() link.Address {
 	return link.Functional11()
 }
 
+// Keyword reports that the car's line is one of ISO 14230, on which a module is also asked alone, by the services of
+// ISO 14230-3.
+func (a *Adapter) Keyword() bool { return a.c.found.header != nil && a.c.found.header.counted }
+
 // Close ends the conversation and closes the port. It may be called more than once.
 func (a *Adapter) Close() error { return a.c.Close() }

@@ -403,7 +403,7 @@ func TestPracticeDrover(t *testing.T) {
 				to            link.Address
 				request, want string
 			}{
-				{a.Everyone(), "03", "18DAF110 begun|18DAF110 43011701900000"},
+				{a.Everyone(), "03", "18DAF110 begun|18DAF118 begun|18DAF110 43011701900000|18DAF118 43071500000000"},
 				{link.AtHeader(0x10), "1802FF00", "18DAF110 5803011722" + "0190E4" + "140228"},
 				{link.AtHeader(0x28), "1802FF00", "18DAF128 5802509521" + "514564"},
 				{link.AtHeader(0x28), "1A97", "18DAF128 5A97" + fmt.Sprintf("%X", "BRAKES")},
@@ -415,8 +415,8 @@ func TestPracticeDrover(t *testing.T) {
 				{link.AtHeader(0x28), "14FF00", "18DAF128 54"},
 				{link.AtHeader(0x10), "14FF00", "18DAF110 7F1478|18DAF110 54FF00"},
 				{link.AtHeader(0x10), "1802FF00", "18DAF110 5800"},
-				{a.Everyone(), "0100", "18DAF110 410098180000"},
-				{link.Functional29(), "0100", "18DAF110 410098180000"},
+				{a.Everyone(), "0100", "18DAF110 410098180000|18DAF118 410088000000"},
+				{link.Functional29(), "0100", "18DAF110 410098180000|18DAF118 410088000000"},
 			} {
 				send(t, a.Link(), link.Message{Address: c.to, Data: unhex(t, c.request), Wait: 150 * time.Millisecond})
 				messages, errs := collect(t, a.Link(), 2*time.Second)

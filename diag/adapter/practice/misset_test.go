@@ -49,6 +49,7 @@ type fakeSerial struct {
 func (f *fakeSerial) Abilities() adapter.Abilities { return adapter.Abilities{Name: "Adapter"} }
 func (f *fakeSerial) Link() link.Link              { return nil }
 func (f *fakeSerial) Everyone() link.Address       { return link.Functional11() }
+func (f *fakeSerial) Keyword() bool                { return false }
 func (f *fakeSerial) Close() error                 { f.closed++; return f.ReadWriteCloser.Close() }
 func (f *fakeSerial) SupplyVolts(context.Context) (float64, error) {
 	return 12.4, nil

@@ -17,6 +17,8 @@ type Serial interface {
 	adapter.SupplyWatch
 	// Everyone is the address by which the protocol that was found asks all modules at once.
 	Everyone() link.Address
+	// Keyword reports a line of ISO 14230, on which a module is also asked alone.
+	Keyword() bool
 }
 
 // OpenSerial opens a serial adapter at the other end of port, which it takes over.
