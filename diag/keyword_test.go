@@ -136,7 +136,7 @@ var lineDamages = map[string]func([]byte) []byte{
 func TestKeywordDamaged(t *testing.T) {
 	for list, service := range map[string]string{"its own": "58", "stored": "43", "pending": "47"} {
 		for name, damage := range lineDamages {
-			for _, n := range []int{1, -1} {
+			for _, n := range []int{1, -1} { // once, always
 				t.Run(fmt.Sprintf("%s, %s, %d", list, name, n), func(t *testing.T) {
 					synctest.Test(t, func(t *testing.T) {
 						s := openStore(t)

@@ -47,9 +47,10 @@ func (v *Visit) askLine(ctx context.Context, all link.Address) (found []link.Add
 				found = append(found, a)
 			}
 		}
-		last = err
+		if damaged(err) {
+			last = err
+		}
 		if !p.damaged {
-			last = nil
 			break
 		}
 	}
@@ -130,29 +131,34 @@ func (v *Visit) readLists(ctx context.Context, all link.Address, modules []garag
 }
 
 // askLists asks all modules for a list of codes, and once more where an answer arrived damaged and not all have one that
-// can be read. spoilt: the second time, too.
-func askLists(ctx context.Context, c *obd.Client, p *listening, service byte, modules []garage.Module) (obd.Answers[[]byte], bool, error) {
-	all := obd.Answers[[]byte]{}
+// can be read. spoilt: what arrived damaged may be the answer of one that is still missing.
+func askLists(ctx context.Context, c *obd.Client, p *listening, service byte, modules []garage.Module) (all obd.Answers[[]byte], spoilt bool, err error) {
+	all = obd.Answers[[]byte]{}
 	for range 2 {
 		p.damaged = false
 		answers, err := c.Ask(ctx, []byte{service})
 		if err != nil && !only(err) {
 			return nil, false, err
 		}
+		gained := false
 		for id, a := range answers {
 			if was, ok := all[id]; !ok || was.Err != nil {
-				all[id] = a
+				all[id], gained = a, true
 			}
 		}
 		missing := slices.ContainsFunc(modules, func(m garage.Module) bool {
 			a, ok := all[m.Answer]
 			return !ok || damaged(a.Err)
 		})
-		if !p.damaged || !missing {
+		switch {
+		case !missing:
 			return all, false, nil
+		case !p.damaged: // what came whole now is what was damaged before
+			return all, spoilt && !gained, nil
 		}
+		spoilt = true
 	}
-	return all, true, nil
+	return all, spoilt, nil
 }
 
 // takeList takes a module's list of codes out of the answers of all. Where one of them arrived damaged, that of a module
