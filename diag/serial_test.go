@@ -48,9 +48,6 @@ func scenario(t *testing.T, name string) *simcar.Scenario {
 	return s
 }
 
-// lineSpeed is that of the practice car's serial line, in bit/s; adapters that tell none are taken to have it.
-const lineSpeed = 115200
-
 // device runs a practice car as a serial device on rw until it is pulled or the test ends.
 func device(t *testing.T, rw io.ReadWriteCloser, s *simcar.Scenario) (pull func()) {
 	t.Helper()
