@@ -29,9 +29,6 @@ import (
 	"readback/diag/simcar"
 )
 
-// lineSpeed is that of the practice car's serial line, in bit/s; adapters that tell none are taken to have it.
-const lineSpeed = 115200
-
 // thorough makes the mischief go on for 10,000 visits.
 const thorough = "READBACK_THOROUGH"
 

@@ -34,20 +34,6 @@ func small(t *testing.T) string {
 	return path
 }
 
-// scenario reads a practice car from a .json file, or an embedded one.
-func scenario(t *testing.T, name string) *simcar.Scenario {
-	t.Helper()
-	read := simcar.Load
-	if strings.HasSuffix(name, ".json") {
-		read = simcar.LoadFile
-	}
-	s, err := read(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return s
-}
-
 // device runs a practice car as a serial device on rw until it is pulled or the test ends.
 func device(t *testing.T, rw io.ReadWriteCloser, s *simcar.Scenario) (pull func()) {
 	t.Helper()
