@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"sync"
 
 	"github.com/creack/pty"
 	"golang.org/x/sys/unix"
@@ -23,18 +24,28 @@ func OpenPTY() (master io.ReadWriteCloser, slavePath string, err error) {
 	if err := raw(s); err != nil {
 		return nil, "", errors.Join(fmt.Errorf("simcar: set up %s: %w", s.Name(), err), m.Close(), s.Close())
 	}
-	return &terminal{m, s}, s.Name(), nil
+	return &terminal{File: m, slave: s}, s.Name(), nil
 }
 
 // terminal keeps the slave's side open too: without anybody there, reading the master would fail.
 type terminal struct {
 	*os.File
-	slave *os.File
+
+	mu     sync.Mutex // guards what follows: the slave's number may be used only while it is open
+	slave  *os.File
+	closed bool
 }
 
 // Close hangs the terminal up at once. Closing a file that is read in blocking mode does not end that reading, and the
 // terminal would stay until the other end says something; so a byte from the slave's side ends it, which is not waited for.
+// It may be called more than once.
 func (t *terminal) Close() error {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.closed {
+		return nil
+	}
+	t.closed = true
 	err := t.File.Close()
 	if unix.SetNonblock(int(t.slave.Fd()), true) == nil {
 		_, _ = t.slave.Write([]byte{0}) // a terminal that is full has a reader that is awake
@@ -44,6 +55,11 @@ func (t *terminal) Close() error {
 
 // Speed is the speed in bit/s that the program at the other end has set its port to; 0 when that is not known.
 func (t *terminal) Speed() int {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.closed {
+		return 0
+	}
 	set, err := unix.IoctlGetTermios(int(t.slave.Fd()), getTermios)
 	if err != nil {
 		return 0
