@@ -99,8 +99,10 @@ func TestBehindSerial(t *testing.T) {
 		d := WithSerial(func(_ context.Context, port io.ReadWriteCloser, p adapter.Place, _ adapter.Options) (Serial, error) {
 			return nil, &adapter.OpenError{Place: p, Step: adapter.StepAdapter, Cause: port.Close()}
 		})
-		if _, err := d.Open(t.Context(), "practice:clone-adapter", adapter.Options{}); err == nil {
-			t.Error("an adapter that could not be opened is open")
+		for _, place := range []adapter.Place{"practice:clone-adapter", "practice:drover"} { // the second has no CAN
+			if _, err := d.Open(t.Context(), place, adapter.Options{}); err == nil {
+				t.Errorf("%s: an adapter that could not be opened is open", place)
+			}
 		}
 		if c, err := d.Open(t.Context(), "practice:", adapter.Options{}); err != nil || c.Close() != nil {
 			t.Errorf("a car without a serial adapter: %v", err)

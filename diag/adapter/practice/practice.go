@@ -48,7 +48,7 @@ func (d driver) Open(ctx context.Context, p adapter.Place, o adapter.Options) (a
 	if err != nil {
 		return nil, &adapter.OpenError{Place: p, Step: adapter.StepAdapter, Cause: err}
 	}
-	if s.Adapter != nil && d.serial != nil {
+	if (s.Adapter != nil || s.Line != simcar.OnCAN) && d.serial != nil { // a car without CAN can be reached in no other way
 		return openSerial(ctx, simcar.New(s), d.serial, p, o)
 	}
 	c := newConnection(simcar.New(s), s.BitRate)
