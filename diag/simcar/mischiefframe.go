@@ -173,6 +173,7 @@ func (m *Mischief) bytes(l *line, b []byte) (out []byte, wait time.Duration) {
 			out = append(out, "0123456789ABCDEF \r"[n(17+n(2))])
 		}
 	case Replayed:
+		m.blurred(l.old) // a part of another message may fit in with its number
 		out = append(out, l.old...)
 	case Lying:
 		i := n(len(out))
