@@ -125,9 +125,9 @@ func hasButton(p image.Image) bool { _, ok := wideBlock(p, accent); return ok }
 
 // wholeVisit goes through a visit to the practice car, as its owner would: connect, read, write the request, put the
 // latches in line, hold the key, and read what came of it. The logbook must then say the same.
-func wholeVisit(by func(*desk, context.Context) hands) func(context.Context, *desk) error {
+func wholeVisit(how func(*desk, context.Context) hands) func(context.Context, *desk) error {
 	return func(ctx context.Context, d *desk) error {
-		h := by(d, ctx)
+		h := how(d, ctx)
 		if err := d.toGate(ctx, h); err != nil {
 			return err
 		}
