@@ -113,6 +113,17 @@ func (b *bench) until(what string, holds func() bool) {
 	}
 }
 
+// next runs what comes next at the window's thread; false when nothing has come for so long.
+func (b *bench) next(quiet time.Duration) bool {
+	select {
+	case f := <-b.queue:
+		f()
+		return true
+	case <-time.After(quiet):
+		return false
+	}
+}
+
 func (b *bench) connect() {
 	b.t.Helper()
 	b.w.connect("practice:")

@@ -127,7 +127,7 @@ func (w *Window) askOpenQuestions() {
 	}
 	w.act(func(ctx context.Context) func() {
 		open, err := w.engine.Log.Unknown(ctx)
-		return func() { w.link.open, w.link.logErr = open, err }
+		return func() { w.link.open, w.link.logErr = open, errors.Join(w.link.logErr, err) }
 	})
 }
 

@@ -169,12 +169,3 @@ func measured(value string) string {
 	}
 	return told(value)
 }
-
-// toldAll are several sentences of the engine.
-func toldAll(english []string) []string {
-	out := make([]string, len(english))
-	for i, s := range english {
-		out[i] = told(s)
-	}
-	return out
-}
