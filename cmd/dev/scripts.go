@@ -16,7 +16,7 @@ func windowScripts() []windowScript {
 		{name: "opens", width: 1280, height: 820, theme: "light", do: windowOpens},
 		{name: "pages", width: 1024, height: 700, theme: "dark", do: everyPage},
 		{name: "pages", width: 1024, height: 700, theme: "light", do: everyPage},
-		{name: "visit", width: 1280, height: 820, theme: "light", do: wholeVisit((*desk).byPointer)},
+		{name: "visit", width: 1280, height: 900, theme: "light", do: wholeVisit((*desk).byPointer)},
 		{name: "visit-by-keyboard", width: 1024, height: 700, theme: "light", do: wholeVisit((*desk).byKeyboard)},
 		stormScript(30*time.Second, 1),
 	}

@@ -76,16 +76,10 @@ func (d *desk) byPointer(ctx context.Context) hands {
 			})
 		},
 		holdKey: func() error {
-			// The key may lie below the edge of the screen.
-			if _, err := d.xdotool(ctx, "mousemove", "--sync", "500", "200", "click", "--repeat", "15", "--delay", "20", "5"); err != nil {
-				return err
-			}
 			var p image.Point
-			if err := d.Until(ctx, "visit-gate-open", 20*time.Second, func(picture image.Image) bool {
-				before := p
-				found, ok := wideBlock(picture, accent)
-				p = found
-				return ok && p == before // it no longer moves
+			if err := d.Until(ctx, "visit-gate-open", 20*time.Second, func(picture image.Image) (ok bool) {
+				p, ok = wideBlock(picture, accent)
+				return ok
 			}); err != nil {
 				return err
 			}
