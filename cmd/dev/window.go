@@ -291,12 +291,6 @@ func (d *desk) Pause(ctx context.Context, long time.Duration) error {
 	}
 }
 
-// Origin is the upper left corner of the window with this title on the screen.
-func (d *desk) Origin(ctx context.Context, title string) (x, y int, err error) {
-	values, err := d.geometry(ctx, title)
-	return values["X"], values["Y"], err
-}
-
 // Size is the size of the window with this title.
 func (d *desk) Size(ctx context.Context, title string) (width, height int, err error) {
 	values, err := d.geometry(ctx, title)
