@@ -3,6 +3,7 @@ package app
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
 	"regexp"
 	"slices"
 	"strconv"
@@ -27,7 +28,8 @@ type phrase struct {
 
 var place = regexp.MustCompile(`\{(\d)\}`)
 
-// books are the phrases of every language that has some, by its tag.
+// books are the phrases of every language that has some, by its tag. A language may have several files: what stands behind
+// a hyphen in a name (de-codes.json) says what is in it.
 var books = sync.OnceValues(func() (map[string]phrases, error) {
 	const folder = "text/engine"
 	out := map[string]phrases{}
@@ -40,22 +42,30 @@ var books = sync.OnceValues(func() (map[string]phrases, error) {
 		if err != nil {
 			return nil, fmt.Errorf("app: reading the engine's sentences: %w", err)
 		}
-		p := phrases{}
-		if err := json.Unmarshal(b, &p.whole); err != nil {
+		said := map[string]string{}
+		if err := json.Unmarshal(b, &said); err != nil {
 			return nil, fmt.Errorf("app: reading the engine's sentences %s: %w", f.Name(), err)
 		}
-		for english, text := range p.whole {
+		tag, _, _ := strings.Cut(strings.TrimSuffix(f.Name(), ".json"), "-")
+		p, ok := out[tag]
+		if !ok {
+			p.whole = map[string]string{}
+		}
+		maps.Copy(p.whole, said)
+		for english, text := range said {
 			if place.MatchString(english) {
 				p.with = append(p.with, newPhrase(english, text))
 			}
 		}
+		out[tag] = p
+	}
+	for _, p := range out {
 		slices.SortFunc(p.with, func(a, b phrase) int {
 			if n := len(b.form.String()) - len(a.form.String()); n != 0 {
 				return n
 			}
 			return strings.Compare(a.form.String(), b.form.String())
 		})
-		out[strings.TrimSuffix(f.Name(), ".json")] = p
 	}
 	return out, nil
 })

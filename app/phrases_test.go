@@ -1,7 +1,10 @@
 package app
 
 import (
+	"bytes"
+	"encoding/json"
 	"errors"
+	"io"
 	"io/fs"
 	"math"
 	"os"
@@ -241,6 +244,50 @@ func TestPhrasesAreTheEngines(t *testing.T) {
 			if m := promises[tag].FindString(other); promises[tag] == nil || m != "" {
 				t.Errorf("%s: %q says %q", tag, other, m)
 			}
+		}
+	}
+}
+
+// TestPhrasesAreGivenOnce: no two files of a language, and no two places of one file, translate the same sentence.
+func TestPhrasesAreGivenOnce(t *testing.T) {
+	files, err := catalogue.ReadDir("text/engine")
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := map[string]string{}
+	for _, f := range files {
+		b, err := catalogue.ReadFile("text/engine/" + f.Name())
+		if err != nil {
+			t.Fatal(err)
+		}
+		tag, _, _ := strings.Cut(strings.TrimSuffix(f.Name(), ".json"), "-")
+		keys := keysOf(t, b)
+		if len(keys) == 0 {
+			t.Errorf("%s has no sentences", f.Name())
+		}
+		for _, k := range keys {
+			if other := at[tag+" "+k]; other != "" {
+				t.Errorf("%s: %q is given in %s, too", f.Name(), k, other)
+			}
+			at[tag+" "+k] = f.Name()
+		}
+	}
+}
+
+// keysOf are the keys of a JSON object in order, those that are given twice as well.
+func keysOf(t *testing.T, b []byte) (out []string) {
+	t.Helper()
+	d := json.NewDecoder(bytes.NewReader(b))
+	for i := 0; ; i++ {
+		token, err := d.Token()
+		if err == io.EOF {
+			return out
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s, ok := token.(string); ok && i%2 == 1 { // the brace, then a key, its text, a key
+			out = append(out, s)
 		}
 	}
 }
