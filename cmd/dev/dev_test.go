@@ -11,6 +11,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"testing/synctest"
+	"time"
 )
 
 func is(met bool) func(context.Context, *project) bool {
@@ -54,6 +56,31 @@ func TestInstallTellsWhatToDoByHand(t *testing.T) {
 	if !errors.As(err, &chosen) || chosen.code != exitUsage || !strings.Contains(chosen.text, "a compiler: run `get-it`") {
 		t.Errorf("install = %v, want exit code 2 and the instruction", err)
 	}
+}
+
+func TestTypedByHandKnowsBothWaysToRoot(t *testing.T) {
+	m := managers()[0]
+	got := typedByHand(m, []string{"gcc"})
+	for _, want := range []string{"\n  sudo apt-get update && sudo apt-get install", "\n  su - -c 'apt-get update && apt-get install"} {
+		if !strings.Contains(got, want) {
+			t.Errorf("%q lacks %q", got, want)
+		}
+	}
+}
+
+func TestMeanwhileSaysThatItGoesOn(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var out bytes.Buffer
+		p := &project{out: &out}
+		failed := errors.New("no room left")
+		err := p.meanwhile("building", func() error {
+			time.Sleep(2*sayAgain + sayAgain/2)
+			return failed
+		})
+		if want := "Still building, for 30s so far.\nStill building, for 1m0s so far.\n"; !errors.Is(err, failed) || out.String() != want {
+			t.Errorf("meanwhile = %v and said %q, want %q", err, out.String(), want)
+		}
+	})
 }
 
 // The lines are what a person would type on each system.

@@ -74,13 +74,14 @@ func (p *project) install(ctx context.Context, needs []need) error {
 	fmt.Fprintf(p.out, "Not here yet: %s.\n", names(lack))
 	root, err := asRoot()
 	if err != nil {
-		return &exit{exitUsage, fmt.Sprintf("%v. Run this first:\n  %s", err, recipe(m, "sudo", packages))}
+		return &exit{exitUsage, fmt.Sprintf("%v. Run this first; it asks for the password of root:\n  su - -c '%s'", err, recipe(m, "", packages))}
 	}
 	fmt.Fprintf(p.out, "To be run: %s\n", recipe(m, strings.Join(root, " "), packages))
 	if atTerminal() && !confirmed(p) {
 		return &exit{exitUsage, "nothing was installed"}
 	}
-	if err := p.runInstaller(ctx, root, m, packages); err != nil {
+	installing := func() error { return p.runInstaller(ctx, root, m, packages) }
+	if err := p.meanwhile("installing", installing); err != nil {
 		return err
 	}
 	if lack = missing(ctx, p, lack); len(lack) > 0 {
@@ -160,9 +161,16 @@ func (p *project) runInstaller(ctx context.Context, root []string, m manager, pa
 		refreshed = p.privileged(ctx, root, m.refresh)
 	}
 	if err := p.privileged(ctx, root, append(slices.Clone(m.install), packages...)); err != nil {
-		return &exit{exitUsage, fmt.Sprintf("installing failed: %v. Try it by hand:\n  %s", errors.Join(refreshed, err), recipe(m, "sudo", packages))}
+		return &exit{exitUsage, fmt.Sprintf("installing failed: %v. %s", errors.Join(refreshed, err), typedByHand(m, packages))}
 	}
 	return nil
+}
+
+// typedByHand says what a person can type where installing failed. Many systems let the first account use sudo, others know the
+// password of root only.
+func typedByHand(m manager, packages []string) string {
+	return fmt.Sprintf("Try it by hand:\n  %s\nor, where your account may not use sudo and you know the password of root:\n  su - -c '%s'",
+		recipe(m, "sudo", packages), recipe(m, "", packages))
 }
 
 // privileged runs a command with the prefix of [asRoot] and stays quiet unless it fails.

@@ -69,6 +69,26 @@ func (p *project) command(ctx context.Context, extra []string, name string, args
 	return c
 }
 
+// sayAgain is how often a person hears that something long goes on.
+const sayAgain = 30 * time.Second
+
+// meanwhile does what can take minutes and says now and then that it goes on.
+func (p *project) meanwhile(what string, do func() error) error {
+	done := make(chan error, 1)
+	go func() { done <- do() }()
+	begun := time.Now()
+	again := time.NewTicker(sayAgain)
+	defer again.Stop()
+	for {
+		select {
+		case err := <-done:
+			return err
+		case <-again.C:
+			fmt.Fprintf(p.out, "Still %s, for %s so far.\n", what, time.Since(begun).Round(time.Second))
+		}
+	}
+}
+
 // output runs a command and returns what it printed on standard output. The error holds the end of what it said.
 func (p *project) output(ctx context.Context, extra []string, name string, args ...string) (string, error) {
 	c := p.command(ctx, extra, name, args...)

@@ -32,7 +32,8 @@ func startReadback(ctx context.Context, p *project, args []string) error {
 		return err
 	}
 	fmt.Fprintln(p.out, "Building the window. The first time this takes some minutes.")
-	if err := p.build(ctx, nil, "readback", "readback-cli"); err != nil {
+	building := func() error { return p.build(ctx, nil, "readback", "readback-cli") }
+	if err := p.meanwhile("building", building); err != nil {
 		return err
 	}
 	if len(args) == 0 {
@@ -59,7 +60,8 @@ func (p *project) lookInTerminal(ctx context.Context, args []string) error {
 	fmt.Fprint(p.out, "There is no display to draw on, so the car is read here in the terminal.\n"+
 		"To see the window, run the same command on a desktop, or through `ssh -X` from one.\n"+
 		"Building readback-cli. The first time this takes a minute or two.\n")
-	if err := p.build(ctx, []string{"CGO_ENABLED=0"}, "readback-cli"); err != nil {
+	building := func() error { return p.build(ctx, []string{"CGO_ENABLED=0"}, "readback-cli") }
+	if err := p.meanwhile("building", building); err != nil {
 		return err
 	}
 	return p.start(ctx, "readback-cli", []string{"look", "--adapter", placeIn(args)})
