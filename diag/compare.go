@@ -17,6 +17,11 @@ func compare(before, after garage.Visit, asked func(link.Address) bool) ReadBack
 				continue
 			}
 			f := Fate{Module: was.Name, Code: c.Code.String()}
+			if seen && is.CodesRead == garage.Damaged {
+				f.Text = "not known: the list could not be read, or its readings contradict each other"
+				rb.Unknown = append(rb.Unknown, f)
+				continue
+			}
 			if !seen || is.CodesRead != garage.Yes {
 				f.Text = "not known: the module did not let its codes be read this time"
 				rb.Unknown = append(rb.Unknown, f)
@@ -30,7 +35,7 @@ func compare(before, after garage.Visit, asked func(link.Address) bool) ReadBack
 			now, still := findCode(is.Codes, c.Code)
 			reached := asked(was.Address)
 			switch {
-			case !still || !faulty(is, now):
+			case !holdsFault(is, c.Code):
 				f.Text = goneText(reached, still)
 				rb.Gone = append(rb.Gone, f)
 			case !reached:

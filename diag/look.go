@@ -99,7 +99,7 @@ func (v *Visit) look(ctx context.Context, carName string, tell func(Progress)) e
 	}
 	w.searched = time.Now()
 	rec.Modules = together(known, found)
-	if err := v.finish(ctx, &rec, carName, tell); err != nil {
+	if err := v.finish(ctx, &rec, nil, carName, tell); err != nil {
 		return err
 	}
 	v.timed(from, w, rec)
@@ -143,9 +143,13 @@ func (v *Visit) newRecord(kind garage.Kind) garage.Visit {
 	return garage.Visit{Kind: kind, Begun: v.dated(time.Now()), Place: string(v.opt.Place), Adapter: a.Name, Practice: a.Practice}
 }
 
-// finish reads every module of rec and saves it, complete or not.
-func (v *Visit) finish(ctx context.Context, rec *garage.Visit, carName string, tell func(Progress)) error {
+// finish reads every module of rec and saves it, complete or not. before are the modules of the record before a change: what
+// is missing now is looked for a second time. It is nil for a reading that no change went before.
+func (v *Visit) finish(ctx context.Context, rec *garage.Visit, before []garage.Module, carName string, tell func(Progress)) error {
 	readErr := v.readModules(ctx, rec.Modules, tell)
+	if readErr == nil {
+		readErr = v.confirm(ctx, before, rec.Modules, tell)
+	}
 	rec.Ended = v.dated(time.Now())
 	v.mu.Lock()
 	rec.Complete = readErr == nil && complete(rec.Modules) && !v.unread
@@ -238,7 +242,7 @@ func (v *Visit) recall(ctx context.Context, carName, number string) ([]garage.Mo
 	out := make([]garage.Module, 0, len(known))
 	for _, m := range known {
 		v.hear(m.Answer)
-		out = append(out, garage.Module{Name: m.Name, NameSource: m.NameSource, Safety: m.Safety, Address: m.Address, Request: m.Request, Answer: m.Answer})
+		out = append(out, bare(m))
 	}
 	return out, nil
 }

@@ -295,7 +295,7 @@ func answerTexts(answers []Answer) []string {
 	return out
 }
 
-// readBack reads all modules again and compares.
+// readBack reads all modules again, those twice that are without a fault of the record before, and compares.
 func (v *Visit) readBack(ctx context.Context, asked link.Address, before garage.Visit, r *Result, tell func(SendStep)) error {
 	tell(SendStep{Stage: SendReadBack})
 	select {
@@ -305,12 +305,12 @@ func (v *Visit) readBack(ctx context.Context, asked link.Address, before garage.
 	}
 	after := v.newRecord(garage.KindReadBack)
 	for _, m := range before.Modules {
-		after.Modules = append(after.Modules, garage.Module{Name: m.Name, NameSource: m.NameSource, Safety: m.Safety, Address: m.Address, Request: m.Request, Answer: m.Answer})
+		after.Modules = append(after.Modules, bare(m))
 	}
 	steps := make(chan Progress, len(after.Modules)+8)
 	done := make(chan error, 1)
 	go func() {
-		done <- v.finish(ctx, &after, v.Car().Name, func(p Progress) { steps <- p })
+		done <- v.finish(ctx, &after, before.Modules, v.Car().Name, func(p Progress) { steps <- p })
 		close(steps)
 	}()
 	for p := range steps {

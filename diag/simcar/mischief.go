@@ -42,7 +42,7 @@ type Mischief struct {
 	mu       sync.Mutex
 	plays    map[string]*prankster
 	asked    []Asked
-	lied     map[link.ID]bool
+	lies     map[link.ID]int
 	answers  []link.ID           // identifiers under which the modules answer
 	requests map[link.ID]link.ID // to those under which they are asked
 }
@@ -65,7 +65,7 @@ type prankster struct {
 // NewMischief draws from pranks; rate, 0 to 1, is how likely each message goes wrong. Frames and bytes go wrong less often,
 // as a message is made of many. It does nothing until it is woken.
 func NewMischief(seed uint64, pranks Prank, rate float64) *Mischief {
-	return &Mischief{pranks: pranks, rate: rate, seed: seed, plays: map[string]*prankster{}, lied: map[link.ID]bool{}, requests: map[link.ID]link.ID{}}
+	return &Mischief{pranks: pranks, rate: rate, seed: seed, plays: map[string]*prankster{}, lies: map[link.ID]int{}, requests: map[link.ID]link.ID{}}
 }
 
 // Wake lets it begin.
@@ -78,12 +78,12 @@ func (m *Mischief) Asked() []Asked {
 	return slices.Clone(m.asked)
 }
 
-// Lied tells whether a list of codes of the module with this request identifier, or a part of one, was falsified in a way
-// that can't be told from the truth.
-func (m *Mischief) Lied(request link.ID) bool {
+// Lies counts how often a list of codes of the module with this request identifier, or a part of one, was falsified in a way
+// that can't be told from the truth where it stands alone.
+func (m *Mischief) Lies(request link.ID) int {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	return m.lied[request]
+	return m.lies[request]
 }
 
 // Suffer gives the car a mischief. It must be called before the car serves anybody.
@@ -207,7 +207,7 @@ func (m *Mischief) spoil(p *prankster, mod *module, req []byte, replies []reply,
 // untrue notes that a message that falsifies a list of codes leaves a module.
 func (m *Mischief) untrue(mod *module, msg []byte) {
 	if list(msg) {
-		m.lied[mod.spec.Request] = true
+		m.lies[mod.spec.Request]++
 	}
 }
 
