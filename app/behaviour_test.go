@@ -571,6 +571,6 @@ func TestManyUnchanged(t *testing.T) {
 	b.lineUp()
 	b.w.sendChange()
 	b.until("sent", func() bool { return b.w.back.result != nil })
-	b.says("4 more codes, in Body and Brakes", "All 4 are unchanged.")
+	b.says("4 more codes, in Body and Brakes", "4 codes are unchanged.")
 	b.saysNot("C0040-1C")
 }

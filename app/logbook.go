@@ -188,7 +188,7 @@ func (w *Window) proofCard() fyne.CanvasObject {
 		case !p.Due.After(w.now()):
 			sign, state = look.MarkNow, T("proof.due")
 		}
-		texts := []fyne.CanvasObject{look.NewText(look.Run{Text: T("proof.step", "Step", p.Step, "When", told(g.When)), Style: look.Style{Bold: true}}, look.Run{Text: "  " + state, Style: look.Style{Size: look.SizeSmall, Color: look.Soft}})}
+		texts := []fyne.CanvasObject{look.NewText(look.Run{Text: upperFirst(told(g.When)), Style: look.Style{Bold: true}}, look.Run{Text: "  " + state, Style: look.Style{Size: look.SizeSmall, Color: look.Soft}})}
 		var acts []fyne.CanvasObject
 		if p.Open() {
 			texts = append(texts, look.Small(sentences(told(g.Do), told(g.Why))))

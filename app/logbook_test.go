@@ -76,7 +76,7 @@ func TestLogbook(t *testing.T) {
 	b := newBench(t, setup{log: keptLog()})
 	b.logbook()
 	b.says("Blue Tarn van", "Practice car (practice)", "P1D5A-13", "Found 4 times. The gaps were 55 days, 40 days, 19 days. It comes back faster and faster.",
-		"R2, the same day", "due now", "left out", "visit 8 · To be shared", "Show 2 more")
+		"The same day", "due now", "left out", "visit 8 · To be shared", "Show 2 more")
 	b.saysNot("U0293-00")
 	b.tap("all-codes")
 	b.says("U0293-00", "Found once so far.")

@@ -255,7 +255,11 @@ func saidBack(e explain.Explanation, words string) Latch {
 	}
 	lt.Source = Owner
 	want := explain.Words(e.Frame.ID, e.Frame.Data)
-	if len(typed) == 1 && typed[0] == want[0] || slices.Equal(typed, want[:]) {
+	switch {
+	case len(typed) == 1 && typed[0] == want[0]:
+		lt.InLine, lt.Why = true, "this is the first word of this request"
+		return lt
+	case slices.Equal(typed, want[:]):
 		lt.InLine, lt.Why = true, "these are the words of this request"
 		return lt
 	}
