@@ -56,11 +56,16 @@ func showWindow(f flags) int {
 	})
 	h.win.SetOnClosed(h.keepSize)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	go func() {
-		<-ctx.Done() // by a signal, or by stop once the window is closed
-		fyne.Do(h.win.Close)
-	}()
+	closed := make(chan struct{})
+	h.work.Go(func() {
+		select {
+		case <-ctx.Done(): // a signal
+			fyne.Do(h.win.Close)
+		case <-closed: // by its owner: nothing is left that could be closed
+		}
+	})
 	h.win.ShowAndRun()
+	close(closed)
 	stop()
 	h.work.Wait()
 	if err := h.end(); err != nil {
