@@ -286,7 +286,7 @@ func moments(r diag.Returns) (out []look.Moment) {
 	return out
 }
 
-// axisLabels are the days at both ends and in the middle.
+// axisLabels are the days, or the minutes, at both ends and in the middle; none stands there twice.
 func axisLabels(from, to time.Time) []look.Label {
 	form := "date.axis"
 	if to.Sub(from) > 300*24*time.Hour {
@@ -298,9 +298,8 @@ func axisLabels(from, to time.Time) []look.Label {
 	var out []look.Label
 	for i := range 4 {
 		at := from.Add(to.Sub(from) * time.Duration(i) / 3)
-		out = append(out, look.Label{At: at, Text: dated(form, at)})
-		if from.Equal(to) {
-			break
+		if text := dated(form, at); i == 0 || text != out[len(out)-1].Text {
+			out = append(out, look.Label{At: at, Text: text})
 		}
 	}
 	return out

@@ -127,3 +127,17 @@ func TestEmptyLogbook(t *testing.T) {
 	b.w.Show(PageLogbook)
 	b.says("The logbook is empty")
 }
+
+// Two readings within minutes: no minute is written twice under the line.
+func TestAxisWritesNoMinuteTwice(t *testing.T) {
+	from := time.Date(2026, 3, 1, 15, 46, 0, 0, time.Local)
+	for _, c := range []struct {
+		span time.Duration
+		want int
+	}{{0, 1}, {time.Second, 1}, {2 * time.Minute, 3}, {time.Hour, 4}} {
+		labels := axisLabels(from, from.Add(c.span))
+		if len(labels) != c.want {
+			t.Errorf("over %s: %v, want %d labels", c.span, labels, c.want)
+		}
+	}
+}
