@@ -48,7 +48,7 @@ func appendPacket(b []byte, f can.Frame) []byte {
 // carried is what an entry of one frame points at.
 type carried struct {
 	frame [1]can.Frame
-	data  [can.MaxDataLength]byte
+	data  can.Data
 }
 
 // slab hands out what entries point at, many at a time.
@@ -65,17 +65,17 @@ func (s *slab) next() *carried {
 	return c
 }
 
-// parsePacket reads a packet of link type 227, whose bytes it does not keep. What is not a classical frame becomes a
-// trouble that keeps a copy of its bytes.
-func parsePacket(b []byte, s *slab) (Entry, error) {
+// parsePacket reads a packet of link type 227, whose bytes it does not keep, into e, and into c what e points at. What is
+// not a classical frame becomes a trouble that keeps a copy of its bytes.
+func parsePacket(b []byte, e *Entry, c *carried) error {
 	if len(b) < headerSize {
-		return Entry{}, fmt.Errorf("a packet of %d bytes is too short for a CAN frame (8 bytes of header)", len(b))
+		return fmt.Errorf("a packet of %d bytes is too short for a CAN frame (8 bytes of header)", len(b))
 	}
 	if len(b) > maxPacket {
-		return Entry{}, fmt.Errorf("a packet of %d bytes is too long for a CAN frame (%d bytes at most)", len(b), maxPacket)
+		return fmt.Errorf("a packet of %d bytes is too long for a CAN frame (%d bytes at most)", len(b), maxPacket)
 	}
 	word, n, fd, data := binary.BigEndian.Uint32(b), int(b[4]), b[5]&flagFD != 0, b[headerSize:]
-	e := Entry{Level: Frame}
+	*e = Entry{Level: Frame}
 	if word&flagExtended != 0 {
 		e.ID = link.ID29(word)
 	} else {
@@ -83,22 +83,23 @@ func parsePacket(b []byte, s *slab) (Entry, error) {
 	}
 	switch {
 	case word&flagError != 0:
-		return Entry{Level: Trouble, Data: bytes.Clone(data), Text: fmt.Sprintf("the controller reported trouble (class %08X)", word&can.MaxExtendedID)}, nil
+		*e = Entry{Level: Trouble, Data: bytes.Clone(data), Text: fmt.Sprintf("the controller reported trouble (class %08X)", word&can.MaxExtendedID)}
+		return nil
 	case word&flagExtended == 0 && word&can.MaxExtendedID > can.MaxID:
-		return Entry{}, fmt.Errorf("identifier %X has more than 11 bits and is not marked as 29-bit", word&can.MaxExtendedID)
+		return fmt.Errorf("identifier %X has more than 11 bits and is not marked as 29-bit", word&can.MaxExtendedID)
 	case fd || n > can.MaxDataLength:
 		e.Level, e.Data, e.Text = Trouble, bytes.Clone(data), fmt.Sprintf("a CAN FD frame with %d bytes, which this program does not read", n)
-		return e, nil
+		return nil
 	case word&flagRemote != 0:
-		e.Frames = []can.Frame{{ID: e.ID.Value, IsExtended: e.ID.Extended, IsRemote: true, Length: uint8(n)}}
-		return e, nil
+		c.frame[0] = can.Frame{ID: e.ID.Value, IsExtended: e.ID.Extended, IsRemote: true, Length: uint8(n)}
+		e.Frames = c.frame[:]
+		return nil
 	case len(data) < n:
-		return Entry{}, fmt.Errorf("a frame announces %d bytes and holds %d", n, len(data))
+		return fmt.Errorf("a frame announces %d bytes and holds %d", n, len(data))
 	}
-	c := s.next()
 	c.frame[0] = can.Frame{ID: e.ID.Value, IsExtended: e.ID.Extended, Length: uint8(n)}
 	copy(c.frame[0].Data[:], data[:n])
-	copy(c.data[:], data[:n])
+	c.data = c.frame[0].Data
 	e.Data, e.Frames = c.data[:n:n], c.frame[:]
-	return e, nil
+	return nil
 }
