@@ -1,6 +1,10 @@
 package bus
 
-import "go.einride.tech/can"
+import (
+	"encoding/binary"
+
+	"go.einride.tech/can"
+)
 
 // tailBits follow the part of a frame that is stuffed (ISO 11898-1): CRC delimiter, acknowledge slot and delimiter,
 // 7 bits end of frame, 3 bits intermission.
@@ -10,20 +14,39 @@ const tailBits = 1 + 2 + 7 + 3
 // it, with the stuff bits that its identifier, data and CRC call for (ISO 11898-1). A classical frame takes 47 to 160
 // bits; f has to be valid.
 func FrameBits(f can.Frame) int {
-	s := stuffer{bits: 1, run: 1} // the start of frame, a 0, which leaves the CRC at 0
+	// The stuffed part is worked through byte by byte, the odd bits before that from a table of their own.
 	remote := bit(f.IsRemote)
+	var first beginning
+	var bytes uint64 // the whole bytes of the header, left aligned
+	n := 2
 	if f.IsExtended { // identifier, substitute remote request, identifier extension, identifier, remote, two reserved, length
-		s.addAll(uint64(f.ID>>18)&0x7FF<<27|0b11<<25|uint64(f.ID)&0x3FFFF<<7|remote<<6|uint64(f.Length)&0xF, 38)
+		v := uint64(f.ID>>18)&0x7FF<<27 | 0b11<<25 | uint64(f.ID)&0x3FFFF<<7 | remote<<6 | uint64(f.Length)&0xF
+		first, bytes, n = begun[v>>32&0x3F], v<<32, 4
 	} else { // identifier, remote, identifier extension, reserved, length
-		s.addAll(uint64(f.ID)&0x7FF<<7|remote<<6|uint64(f.Length)&0xF, 18)
+		v := uint64(f.ID)&0x7FF<<7 | remote<<6 | uint64(f.Length)&0xF
+		first, bytes = begunShort[v>>16&3], v<<48
+	}
+	run, crc := first.run, first.crc
+	sum := run
+	for range n {
+		run = stuffed[run&runMask|stuffing(bytes>>56)]
+		sum += run
+		crc = crc<<8&crcMask ^ crcTable[0][byte(crc>>7)^byte(bytes>>56)]
+		bytes <<= 8
 	}
 	if !f.IsRemote {
-		for _, b := range f.Data[:min(f.Length, can.MaxDataLength)] {
-			s.whole(b)
+		length := int(min(f.Length, can.MaxDataLength))
+		bytes = binary.BigEndian.Uint64(f.Data[:])
+		crc = crcOf(crc, bytes, length)
+		for range length {
+			run = stuffed[run&runMask|stuffing(bytes>>56)]
+			sum += run
+			bytes <<= 8
 		}
 	}
-	s.addAll(uint64(s.crc), 15)
-	return s.bits + tailBits
+	run = stuffedSeven[run&runMask>>1|stuffing(crc>>8)]
+	sum += run + stuffed[run&runMask|stuffing(crc&0xFF)]
+	return int(sum&0xFF) + tailBits
 }
 
 func bit(set bool) uint64 {
@@ -33,81 +56,105 @@ func bit(set bool) uint64 {
 	return 0
 }
 
-// crcPolynomial is that of CRC-15, without its highest bit (ISO 11898-1).
-const crcPolynomial = 0x4599
+// The checksum of a frame, CRC-15 (ISO 11898-1), without the highest bit of its polynomial.
+const (
+	crcPolynomial = 0x4599
+	crcMask       = 0x7FFF
+)
 
-// stuffer counts the bits of the stuffed part of a frame and works out its CRC.
-type stuffer struct {
-	bits int    // with stuff bits
-	crc  uint16 // of the bits without them
-	last uint64
-	run  int // how many bits in a row equal last, stuff bits included
-}
-
-// add appends the lowest n bits of v, the highest of them first.
-func (s *stuffer) add(v uint64, n int) {
+// crcOf goes on with the CRC over the first n of eight bytes.
+func crcOf(crc uint16, bytes uint64, n int) uint16 {
+	if n < 2 {
+		if n == 1 {
+			crc = crc<<8&crcMask ^ crcTable[0][byte(crc>>7)^byte(bytes>>56)]
+		}
+		return crc
+	}
+	// What has been worked out is as though it stood in the first 15 bits; each byte then counts for itself.
+	bytes ^= uint64(crc) << 49
+	crc = 0
 	for i := n - 1; i >= 0; i-- {
-		b := v >> i & 1
-		top := uint16(b) ^ s.crc>>14
-		s.crc = s.crc << 1 & 0x7FFF
-		if top != 0 {
-			s.crc ^= crcPolynomial
-		}
-		if s.bits++; b != s.last || s.run == 0 {
-			s.last, s.run = b, 1
-			continue
-		}
-		if s.run++; s.run == 5 { // five equal bits: one of the other kind goes in, and begins the next run
-			s.bits++
-			s.last, s.run = 1-b, 1
-		}
+		crc ^= crcTable[i&7][byte(bytes>>56)]
+		bytes <<= 8
 	}
+	return crc
 }
 
-// addAll is [stuffer.add] for many bits.
-func (s *stuffer) addAll(v uint64, n int) {
-	s.add(v>>(n&^7), n&7)
-	for n &^= 7; n > 0; n -= 8 {
-		s.whole(byte(v >> (n - 8)))
-	}
-}
-
-// whole appends a byte. It is [stuffer.add] for eight bits, from tables.
-func (s *stuffer) whole(b byte) {
-	s.crc = s.crc<<8&0x7FFF ^ crcTable[byte(s.crc>>7)^b]
-	after := &stuffed[s.state()][b]
-	s.bits += int(after.bits)
-	s.last, s.run = uint64(after.last), int(after.run)
-}
-
-// state numbers the value and the length of the run of equal bits that is going on: 0 to 3 for one to four bits of 0, 4 to
-// 7 for bits of 1.
-func (s *stuffer) state() int { return int(s.last)<<2 | (s.run - 1) }
-
-// stuffing is what eight bits come to.
-type stuffing struct {
-	bits      uint8 // with stuff bits
-	last, run uint8
-}
-
-// stuffed is indexed by the state before the byte, and by the byte.
-var stuffed = func() (out [8][256]stuffing) {
-	for state := range out {
-		for b := range out[state] {
-			s := stuffer{last: uint64(state >> 2), run: state&3 + 1}
-			s.add(uint64(b), 8)
-			out[state][b] = stuffing{uint8(s.bits), uint8(s.last), uint8(s.run)}
+// crcTable is the CRC of a byte that so many bytes of zeros follow.
+var crcTable = func() (out [8][256]uint16) {
+	for b := range out[0] {
+		crc := nextCRC(0, uint64(b), 8)
+		for i := range out {
+			out[i][b] = crc
+			crc = nextCRC(crc, 0, 8)
 		}
 	}
 	return out
 }()
 
-// crcTable is CRC-15 of one byte.
-var crcTable = func() (out [256]uint16) {
-	for b := range out {
-		var s stuffer
-		s.add(uint64(b), 8)
-		out[b] = s.crc
+// nextCRC goes on with the CRC over the lowest n bits of v, the highest of them first.
+func nextCRC(crc uint16, v uint64, n int) uint16 {
+	for i := n - 1; i >= 0; i-- {
+		top := uint16(v>>i&1) ^ crc>>14
+		if crc = crc << 1 & crcMask; top != 0 {
+			crc ^= crcPolynomial
+		}
 	}
-	return out
-}()
+	return crc
+}
+
+// stuffing is what some bits come to: their number with stuff bits in the lowest eight bits, and above that the run of equal
+// bits that they end with: 0 to 3 for one to four bits of 0, 4 to 7 for bits of 1. Numbers may be added up without the runs
+// getting in their way.
+type stuffing uint16
+
+const runMask stuffing = 0x700
+
+// stuff appends the lowest n bits of v to bits that have ended with run, the highest of them first.
+func stuff(run stuffing, v uint64, n int) stuffing {
+	last, equal, bits := uint64(run>>8)>>2, int(run>>8)&3+1, 0
+	for i := n - 1; i >= 0; i-- {
+		bits++
+		if b := v >> i & 1; b != last {
+			last, equal = b, 1
+		} else if equal++; equal == 5 { // five equal bits: one of the other kind goes in, and begins the next run
+			bits++
+			last, equal = 1-b, 1
+		}
+	}
+	return stuffing(last<<10) | stuffing(equal-1)<<8 | stuffing(bits)
+}
+
+var (
+	// stuffed is a byte, by the run before it and its value, stuffedSeven the same for seven bits.
+	stuffed = func() (out [8 * 256]stuffing) {
+		for i := range out {
+			out[i] = stuff(stuffing(i)&runMask, uint64(i)&0xFF, 8)
+		}
+		return out
+	}()
+	stuffedSeven = func() (out [8 * 128]stuffing) {
+		for i := range out {
+			out[i] = stuff(stuffing(i)<<1&runMask, uint64(i)&0x7F, 7)
+		}
+		return out
+	}()
+	// A frame begins with a bit of 0. The next 6 bits, or 2 with a short identifier, make the rest whole bytes.
+	begun = func() (out [1 << 6]beginning) {
+		for i := range out {
+			out[i] = beginning{1 + stuff(0, uint64(i), 6), nextCRC(0, uint64(i), 6)}
+		}
+		return out
+	}()
+	begunShort = func() (out [1 << 2]beginning) {
+		for i := range out {
+			out[i] = beginning{1 + stuff(0, uint64(i), 2), nextCRC(0, uint64(i), 2)}
+		}
+		return out
+	}()
+)
+
+type beginning struct {
+	run stuffing
+	crc uint16
+}

@@ -30,9 +30,9 @@ type Options struct {
 // Table is what has been heard.
 type Table struct {
 	signals *signal.File
-	byID    map[link.ID]*row
-	rows    []*row // by identifier, those of 11 bits first
-	recent  *row   // of the last frame
+	narrow  [can.MaxID + 1]*row // by identifier of 11 bits, nil for those not heard
+	wide    map[uint32]*row     // by identifier of 29 bits
+	rows    []*row              // by identifier, those of 11 bits first
 	frames  int
 	more    int // frames of identifiers without a row
 	bits    int
@@ -69,7 +69,7 @@ type row struct {
 
 // New makes an empty Table.
 func New(o Options) *Table {
-	return &Table{signals: o.Signals, byID: map[link.ID]*row{}}
+	return &Table{signals: o.Signals, wide: map[uint32]*row{}}
 }
 
 // Add takes the next entries. Only frames count; those that this computer has sent are on the bus, too.
@@ -94,19 +94,20 @@ func (t *Table) frame(at int64, out bool, f *can.Frame) {
 	}
 	t.frames++
 	t.newest = max(t.newest, at)
-	id := link.IDOf(*f)
-	r := t.recent
-	if r == nil || r.id != id {
-		if r = t.byID[id]; r == nil {
-			r = t.meet(id)
-		}
+	var r *row
+	if f.IsExtended {
+		r = t.wide[f.ID]
+	} else {
+		r = t.narrow[f.ID]
+	}
+	if r == nil {
+		r = t.meet(link.IDOf(*f))
 	}
 	bits := 0
 	if r == nil {
 		t.more++
 		bits = bus.FrameBits(*f)
 	} else {
-		t.recent = r
 		bits = r.add(at, out, f)
 	}
 	t.bits += bits
@@ -124,7 +125,11 @@ func (t *Table) meet(id link.ID) *row {
 	}
 	i, _ := slices.BinarySearchFunc(t.rows, id, func(r *row, id link.ID) int { return compare(r.id, id) })
 	t.rows = slices.Insert(t.rows, i, r)
-	t.byID[id] = r
+	if id.Extended {
+		t.wide[id.Value] = r
+	} else {
+		t.narrow[id.Value] = r
+	}
 	return r
 }
 
