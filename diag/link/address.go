@@ -127,13 +127,19 @@ func DefaultRequest(answer ID) (request ID, ok bool) {
 }
 
 func (a Address) String() string {
+	var room [32]byte
+	return string(a.Append(room[:0]))
+}
+
+// Append appends what [Address.String] gives to b.
+func (a Address) Append(b []byte) []byte {
 	switch {
 	case a.Functional:
-		return a.Request.String() + " (all modules)"
+		return append(a.Request.Append(b), " (all modules)"...)
 	case a.Answer.IsZero():
-		return a.Request.String()
+		return a.Request.Append(b)
 	case a.Request.IsZero():
-		return "?/" + a.Answer.String()
+		return a.Answer.Append(append(b, "?/"...))
 	}
-	return a.Request.String() + "/" + a.Answer.String()
+	return a.Answer.Append(append(a.Request.Append(b), '/'))
 }

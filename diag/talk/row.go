@@ -130,12 +130,16 @@ func (t *Talk) brief(n uint32) explain.Brief {
 // Words says what has become of a question, in a few words with the time it took.
 func (r Row) Words() string {
 	var room [96]byte
-	b := room[:0]
+	return string(r.AppendWords(room[:0]))
+}
+
+// AppendWords appends [Row.Words] to b.
+func (r *Row) AppendWords(b []byte) []byte {
 	switch r.Outcome {
 	case Answered, Refused:
 		b = append(b, r.Outcome...)
 		if r.Answers > 1 {
-			b = append(append(append(b, ' '), strconv.Itoa(r.Answers)...), " times, the first"...)
+			b = append(strconv.AppendInt(append(b, ' '), int64(r.Answers), 10), " times, the first"...)
 		}
 		b = appendLasting(append(b, " after "...), r.Took)
 	case Waiting:
@@ -153,9 +157,9 @@ func (r Row) Words() string {
 	case r.Waits == 1:
 		b = append(b, "; it asked for time once"...)
 	case r.Waits > 1:
-		b = append(append(append(b, "; it asked for time "...), strconv.Itoa(r.Waits)...), " times"...)
+		b = append(strconv.AppendInt(append(b, "; it asked for time "...), int64(r.Waits), 10), " times"...)
 	}
-	return string(b)
+	return b
 }
 
 // Lasting is a time span with a unit that suits it.
@@ -202,28 +206,44 @@ type Frame struct {
 
 // Exchange is everything of the row at place i.
 func (t *Talk) Exchange(i int) Exchange {
-	n := t.rows.first + uint32(i)
+	var room room
+	return t.exchange(t.rows.first+uint32(i), &room)
+}
+
+// room is where what exchanges point at stands. What was handed out of it stays good when it grows.
+type room struct {
+	messages []Message
+	frames   []Frame
+	bytes    []byte
+}
+
+func (t *Talk) exchange(n uint32, o *room) Exchange {
 	x := Exchange{Row: t.row(n)}
 	if x.Outcome == Trouble {
 		return x
 	}
-	first, many := t.rows.at(n).first, 0
-	for m := first; m != 0; m = t.msgs.at(m).next {
-		many++
+	r := t.rows.at(n)
+	if o.messages == nil { // for this one alone
+		many := 0
+		for m := r.first; m != 0; m = t.msgs.at(m).next {
+			many++
+		}
+		o.messages, o.frames, o.bytes = make([]Message, 0, many), make([]Frame, 0, x.Frames), make([]byte, 0, 2*len(frame{}.data)*x.Frames)
 	}
-	x.Messages = make([]Message, 0, many)
-	for m := first; m != 0; m = t.msgs.at(m).next {
-		x.Messages = append(x.Messages, t.whole(m))
+	from := len(o.messages)
+	for m := r.first; m != 0; m = t.msgs.at(m).next {
+		o.messages = append(o.messages, t.whole(m, o))
 	}
+	x.Messages = o.messages[from:len(o.messages):len(o.messages)]
 	return x
 }
 
-func (t *Talk) whole(n uint32) Message {
+func (t *Talk) whole(n uint32, o *room) Message {
 	msg := t.msgs.at(n)
 	th := &t.threads[t.of(msg.thread)]
-	room := make([]byte, 0, int(msg.count)*2*len(frame{}.data)) // for the payload, and for the data of the frames
-	payload := t.payload(n, room)
-	m := Message{Address: th.address, Module: th.name, Question: msg.out, Payload: payload[:len(payload):len(payload)], Want: int(msg.size), Whole: msg.state == complete,
+	from := len(o.bytes)
+	o.bytes = t.payload(n, o.bytes)
+	m := Message{Address: th.address, Module: th.name, Question: msg.out, Payload: o.bytes[from:len(o.bytes):len(o.bytes)], Want: int(msg.size), Whole: msg.state == complete,
 		Begun: when(t.frames.at(msg.first).at), Ended: when(t.frames.at(msg.last).at)}
 	first := t.frames.at(msg.first)
 	if !msg.out && first.kind == page {
@@ -232,16 +252,41 @@ func (t *Talk) whole(n uint32) Message {
 	if first.kind == whole {
 		return m // its bytes are all that there is
 	}
-	m.Frames = make([]Frame, 0, msg.count)
-	data := payload
+	begun := len(o.frames)
 	for i, left := msg.first, msg.count; left > 0; left-- {
 		f := t.frames.at(i)
-		from := len(data)
-		data = append(data, f.data[:f.size]...)
-		m.Frames = append(m.Frames, Frame{At: when(f.at), Out: f.out, ID: linkID(f.id), Data: data[from:len(data):len(data)]})
+		from := len(o.bytes)
+		o.bytes = append(o.bytes, f.data[:f.size]...)
+		o.frames = append(o.frames, Frame{At: when(f.at), Out: f.out, ID: linkID(f.id), Data: o.bytes[from:len(o.bytes):len(o.bytes)]})
 		i = f.next
 	}
+	m.Frames = o.frames[begun:len(o.frames):len(o.frames)]
 	return m
+}
+
+// Taken is a piece of a conversation that has been taken out of it.
+type Taken struct {
+	Exchanges []Exchange
+	room      room
+}
+
+// takenRows is how many exchanges are taken at once.
+const takenRows = 512
+
+// Take moves the oldest rows that can't change any more out of the conversation, which then forgets them: into p, whose
+// earlier content is gone. ok is false when there are none.
+func (t *Talk) Take(p *Taken) (ok bool) {
+	if p.Exchanges == nil {
+		p.Exchanges = make([]Exchange, 0, takenRows)
+		p.room = room{messages: make([]Message, 0, 2*takenRows), frames: make([]Frame, 0, 4*takenRows), bytes: make([]byte, 0, 64*takenRows)}
+	}
+	p.Exchanges, p.room = p.Exchanges[:0], room{p.room.messages[:0], p.room.frames[:0], p.room.bytes[:0]}
+	until := min(t.settled, t.rows.first+takenRows)
+	for n := t.rows.first; n < until; n++ {
+		p.Exchanges = append(p.Exchanges, t.exchange(n, &p.room))
+	}
+	t.Forget(until)
+	return len(p.Exchanges) > 0
 }
 
 // Explain explains a message of this conversation in full.

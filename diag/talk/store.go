@@ -9,7 +9,11 @@ type store[T any] struct {
 	base   uint32 // number of the first value in pieces
 	first  uint32 // number of the first value that is kept
 	count  uint32 // values in pieces
+	spare  [][]T  // pieces that have been forgotten, to be used again
 }
+
+// spares is how many pieces are kept to be used again.
+const spares = 4
 
 func (s *store[T]) init() { s.base, s.first = 1, 1 }
 
@@ -28,12 +32,21 @@ func (s *store[T]) at(n uint32) *T {
 func (s *store[T]) add(v T) uint32 {
 	last := len(s.pieces) - 1
 	if last < 0 || len(s.pieces[last]) == chunk {
-		s.pieces = append(s.pieces, make([]T, 0, chunk))
+		s.pieces = append(s.pieces, s.piece())
 		last++
 	}
 	s.pieces[last] = append(s.pieces[last], v)
 	s.count++
 	return s.base + s.count - 1
+}
+
+func (s *store[T]) piece() []T {
+	if n := len(s.spare); n > 0 {
+		p := s.spare[n-1]
+		s.spare = s.spare[:n-1]
+		return p
+	}
+	return make([]T, 0, chunk)
 }
 
 // forget drops all values with numbers below n.
@@ -42,6 +55,9 @@ func (s *store[T]) forget(n uint32) {
 	full := int((n - s.base) / chunk)
 	if full == 0 {
 		return
+	}
+	for _, p := range s.pieces[:min(full, spares-len(s.spare))] {
+		s.spare = append(s.spare, p[:0])
 	}
 	kept := copy(s.pieces, s.pieces[full:])
 	clear(s.pieces[kept:])

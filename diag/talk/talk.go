@@ -14,6 +14,8 @@ package talk
 import (
 	"time"
 
+	"go.einride.tech/can"
+
 	"readback/diag/bus"
 	"readback/diag/explain"
 	"readback/diag/isotp"
@@ -57,7 +59,7 @@ type Talk struct {
 	rows    store[exchange]
 	texts   map[uint32]string // troubles and messages without frames, by the number of their frame
 	threads []thread          // number 0 stands for none
-	ends    map[end]place
+	ends    ends
 	spread  map[uint32]bool // identifiers that several modules share: an address byte tells them apart
 	asked   [2]uint16       // threads of the functional addresses of 11 and of 29 bits
 	newest  int64
@@ -153,14 +155,36 @@ type end struct {
 	address int16 // -1 when there is none
 }
 
+// place is one end of a thread; the zero place is none.
 type place struct {
 	thread uint16
 	asks   bool
 }
 
+// ends are the places that are known. Nearly all frames have an identifier of 11 bits that no modules share.
+type ends struct {
+	narrow [can.MaxID + 1]place
+	rest   map[end]place
+}
+
+func (e *ends) at(x end) place {
+	if x.id <= can.MaxID && x.address < 0 {
+		return e.narrow[x.id]
+	}
+	return e.rest[x]
+}
+
+func (e *ends) put(x end, p place) {
+	if x.id <= can.MaxID && x.address < 0 {
+		e.narrow[x.id] = p
+		return
+	}
+	e.rest[x] = p
+}
+
 // New makes an empty Talk.
 func New(o Options) *Talk {
-	t := &Talk{limit: o.Limit, texts: map[uint32]string{}, threads: make([]thread, 1), ends: map[end]place{}, spread: map[uint32]bool{}}
+	t := &Talk{limit: o.Limit, texts: map[uint32]string{}, threads: make([]thread, 1), ends: ends{rest: map[end]place{}}, spread: map[uint32]bool{}}
 	if t.limit <= 0 {
 		t.limit = DefaultLimit
 	}

@@ -2,6 +2,8 @@ package talk
 
 import (
 	"fmt"
+	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -284,5 +286,38 @@ func TestWords(t *testing.T) {
 		if got := c.r.Words(); got != c.want {
 			t.Errorf("%q, want %q", got, c.want)
 		}
+	}
+}
+
+// What is taken out of a conversation is what stood in it, piece by piece.
+func TestTake(t *testing.T) {
+	all := busy(60_000)
+	a, b := New(Options{Explain: modules()}), New(Options{Explain: modules()})
+	var p Taken
+	rows := 0
+	check := func() {
+		for b.Take(&p) {
+			for i := range p.Exchanges {
+				if want := a.Exchange(i); !reflect.DeepEqual(p.Exchanges[i], want) {
+					t.Fatalf("row %d is\n%+v, want\n%+v", rows+i, p.Exchanges[i], want)
+				}
+			}
+			rows += len(p.Exchanges)
+			a.Forget(a.First() + uint32(len(p.Exchanges)))
+		}
+		if a.Len() != b.Len() || b.Settled() != b.First() {
+			t.Fatalf("%d rows are left of %d", b.Len(), a.Len())
+		}
+	}
+	for part := range slices.Chunk(all, 777) {
+		a.Add(part)
+		b.Add(part)
+		check()
+	}
+	a.End()
+	b.End()
+	check()
+	if b.Len() != 0 || rows < 10_000 {
+		t.Errorf("%d rows taken, %d left", rows, b.Len())
 	}
 }

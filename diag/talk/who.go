@@ -91,11 +91,11 @@ func (t *Talk) belongs(row uint32, p []byte) bool {
 // find looks an identifier up among the threads that are known.
 func (t *Talk) find(id uint32, data []byte) (place, bool) {
 	key := end{id, -1}
-	if t.spread[id] && len(data) > 0 {
+	if len(t.spread) > 0 && t.spread[id] && len(data) > 0 {
 		key.address = int16(data[0])
 	}
-	p, ok := t.ends[key]
-	return p, ok
+	p := t.ends.at(key)
+	return p, p.thread != 0
 }
 
 // learn makes sure that there is a thread for an address, and that its two identifiers belong together. It returns 0
@@ -103,9 +103,9 @@ func (t *Talk) find(id uint32, data []byte) (place, bool) {
 func (t *Talk) learn(a link.Address) uint16 {
 	ask, answer := t.endOf(a, a.Request, a.Target), t.endOf(a, a.Answer, a.Source)
 	var n uint16
-	if p, ok := t.ends[ask]; ok && !a.Request.IsZero() {
+	if p := t.ends.at(ask); p.thread != 0 && !a.Request.IsZero() {
 		n = p.thread
-	} else if p, ok := t.ends[answer]; ok && !a.Answer.IsZero() && (a.Request.IsZero() || t.threads[p.thread].address.Request.IsZero()) {
+	} else if p := t.ends.at(answer); p.thread != 0 && !a.Answer.IsZero() && (a.Request.IsZero() || t.threads[p.thread].address.Request.IsZero()) {
 		n = p.thread
 	}
 	if n == 0 {
@@ -118,17 +118,17 @@ func (t *Talk) learn(a link.Address) uint16 {
 	known := &t.threads[n].address
 	if !a.Request.IsZero() {
 		known.Request, known.Mode, known.Functional, known.Target, known.Source = a.Request, a.Mode, a.Functional, a.Target, a.Source
-		t.ends[ask] = place{n, true}
+		t.ends.put(ask, place{n, true})
 	}
 	if !a.Answer.IsZero() {
-		if p, ok := t.ends[answer]; ok && p.thread != n { // it was taken for another's, or nobody's
+		if p := t.ends.at(answer); p.thread != 0 && p.thread != n { // it was taken for another's, or nobody's
 			old := &t.threads[p.thread]
 			if old.address.Answer = (link.ID{}); old.address.Request.IsZero() {
 				old.same = n
 			}
 		}
 		known.Answer = a.Answer
-		t.ends[answer] = place{n, false}
+		t.ends.put(answer, place{n, false})
 	}
 	return n
 }
