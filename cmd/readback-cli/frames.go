@@ -3,12 +3,16 @@ package main
 import (
 	"bufio"
 	"context"
+	"encoding/binary"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"strings"
 	"sync"
 	"time"
+
+	"go.einride.tech/can"
 
 	"readback/diag/explain"
 	"readback/diag/heard"
@@ -26,9 +30,6 @@ type framesCmd struct {
 	Raw    bool   `help:"Show every frame of a message."`
 }
 
-// batch is how many frames are handed on at once. Rows are told as soon as they can't change any more, and then dropped.
-const batch = 4096
-
 func (c *framesCmd) Run(e *env) error {
 	o, err := c.options(e)
 	if err != nil {
@@ -45,7 +46,7 @@ func (c *framesCmd) Run(e *env) error {
 	}
 	out := bufio.NewWriterSize(e.out, 1<<16)
 	t := &telling{cmd: c, o: o, talk: talk.New(talk.Options{Explain: o}), heard: heard.New(heard.Options{Signals: signals}),
-		talked: map[link.ID]bool{}, known: map[message]string{}}
+		talked: ids{wide: map[uint32]bool{}}, known: map[string]string{}}
 	if t.only, err = c.only(); err != nil {
 		return err
 	}
@@ -126,33 +127,53 @@ type telling struct {
 	heard  *heard.Table
 	form   form
 	only   link.ID
-	talked map[link.ID]bool // identifiers of the conversation
-	recent link.ID          // the last of them
+	talked ids // identifiers of the conversation
 	o      explain.Options
-	known  map[message]string // explanations of messages that were told already
+	known  map[string]string // explanations of messages that were told already
+	key    []byte            // room
 	told   int
 }
 
+// ids is a set of identifiers.
+type ids struct {
+	narrow [can.MaxID + 1]bool
+	wide   map[uint32]bool
+}
+
+func (s *ids) add(id link.ID) {
+	if !id.Extended && id.Value <= can.MaxID {
+		s.narrow[id.Value] = true
+	} else if !s.wide[id.Value] {
+		s.wide[id.Value] = true
+	}
+}
+
+func (s *ids) has(id link.ID) bool {
+	if !id.Extended && id.Value <= can.MaxID {
+		return s.narrow[id.Value]
+	}
+	return s.wide[id.Value]
+}
+
+// Pieces of a recording that are on their way from one goroutine to the next. Each goes round in a circle, so that there are
+// never more of them.
+const (
+	batches = 4
+	pieces  = 8
+)
+
 // all tells the recording. Reading, putting together and telling go on beside one another; what waits between them is
-// bounded.
+// bounded. When the context ends, reading ends, and what has been read is told.
 func (t *telling) all(e *env) error {
 	t.form.begin(t.cmd.File)
-	read, free, rows := make(chan []trace.Entry, 1), make(chan []trace.Entry, 4), make(chan []talk.Exchange, 1)
+	read, rows := newCircle[trace.Batch](batches), newCircle[talk.Taken](pieces)
 	var work sync.WaitGroup
 	var err error
-	work.Go(func() {
-		defer close(read)
-		err = t.read(e.ctx, read, free)
-	})
-	work.Go(func() {
-		defer close(rows)
-		t.join(read, free, rows)
-	})
-	for list := range rows {
-		for i := range list {
-			t.told++
-			t.form.exchange(&list[i], t.said)
-		}
+	work.Go(func() { err = t.read(e.ctx, read) })
+	work.Go(func() { t.join(read, rows) })
+	for p := range rows.full {
+		t.tell(p.Exchanges)
+		rows.free <- p
 	}
 	work.Wait()
 	s := framesSummary{Frames: t.heard.Frames(), Exchanges: t.told, Other: t.talk.Other(), Unlisted: t.heard.Unlisted(), LastedMs: millis(t.heard.Lasted())}
@@ -162,7 +183,7 @@ func (t *telling) all(e *env) error {
 	var values []signal.Value
 	for i := range t.heard.Len() {
 		r := t.heard.Row(i)
-		if t.only.IsZero() && !t.talked[r.ID] {
+		if t.only.IsZero() && !t.talked.has(r.ID) {
 			values = t.heard.Values(values[:0], i)
 			t.form.identifier(r, values)
 		}
@@ -171,93 +192,108 @@ func (t *telling) all(e *env) error {
 	return err
 }
 
-// read hands on what is in the file. Slices that come back are used again.
-func (t *telling) read(ctx context.Context, read chan<- []trace.Entry, free <-chan []trace.Entry) (err error) {
-	entries := make([]trace.Entry, 0, batch)
-	for entry, failed := range trace.ReadFile(t.cmd.File) {
-		if failed != nil {
-			err = failed
-			break
-		}
-		if entries = append(entries, entry); len(entries) < batch {
-			continue
-		}
-		if err = ctx.Err(); err != nil {
-			break
-		}
-		t.heard.Add(entries)
-		read <- entries
-		select {
-		case entries = <-free:
-			entries = entries[:0]
-		default:
-			entries = make([]trace.Entry, 0, batch)
+// circle is what goes from one goroutine to another and comes back empty.
+type circle[T any] struct{ full, free chan *T }
+
+func newCircle[T any](n int) circle[T] {
+	c := circle[T]{make(chan *T, n), make(chan *T, n)}
+	for range n {
+		c.free <- new(T)
+	}
+	return c
+}
+
+// read hands on what is in the file.
+func (t *telling) read(ctx context.Context, out circle[trace.Batch]) error {
+	defer close(out.full)
+	r, err := trace.Open(t.cmd.File)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	for {
+		b := <-out.free
+		err := r.Fill(b)
+		t.heard.Add(b.Entries)
+		out.full <- b
+		switch {
+		case err == io.EOF:
+			return nil
+		case err != nil:
+			return err
+		case ctx.Err() != nil:
+			return ctx.Err()
 		}
 	}
-	t.heard.Add(entries)
-	read <- entries
-	return err
 }
 
 // join puts frames together and hands on the rows that can't change any more.
-func (t *telling) join(read <-chan []trace.Entry, free chan<- []trace.Entry, rows chan<- []talk.Exchange) {
-	for entries := range read {
-		t.talk.Add(entries)
-		select {
-		case free <- entries:
-		default:
+func (t *telling) join(in circle[trace.Batch], out circle[talk.Taken]) {
+	defer close(out.full)
+	take := func() {
+		for {
+			p := <-out.free
+			if !t.talk.Take(p) {
+				out.free <- p
+				return
+			}
+			out.full <- p
 		}
-		rows <- t.settled()
+	}
+	for b := range in.full {
+		t.talk.Add(b.Entries)
+		in.free <- b
+		take()
 	}
 	t.talk.End()
-	rows <- t.settled()
+	take()
 }
 
-func (t *telling) settled() (out []talk.Exchange) {
-	n := int(t.talk.Settled() - t.talk.First())
-	out = make([]talk.Exchange, 0, n)
-	for i := range n {
-		x := t.talk.Exchange(i)
+// tell tells exchanges, those with the one module where only they are wanted.
+func (t *telling) tell(list []talk.Exchange) {
+	for i := range list {
+		x := &list[i]
 		mine := t.only.IsZero()
 		for k := range x.Messages {
 			m := &x.Messages[k]
 			mine = mine || m.Address.Request == t.only || m.Address.Answer == t.only
-			for _, f := range m.Frames {
-				if f.ID != t.recent {
-					t.talked[f.ID], t.recent = true, f.ID
-				}
+			for j := range m.Frames {
+				t.talked.add(m.Frames[j].ID)
 			}
 		}
 		if mine {
-			out = append(out, x)
+			t.told++
+			t.form.exchange(x, t.said)
 		}
 	}
-	t.talk.Forget(t.talk.Settled())
-	return out
-}
-
-// message is what tells two messages apart.
-type message struct {
-	address link.Address
-	payload string
 }
 
 // said explains a message in a sentence. Recordings repeat themselves, so explanations are kept for a while.
 func (t *telling) said(m *talk.Message) string {
 	const most = 4096
-	key := message{m.Address, string(m.Payload)}
-	if s, ok := t.known[key]; ok && m.Whole {
+	if !m.Whole {
+		return fmt.Sprintf("%s Only %d of its %d bytes are there.", explain.MessageSummary(m.Address, m.Payload, t.o), len(m.Payload), m.Want)
+	}
+	a := &m.Address
+	t.key = append(t.key[:0], byte(a.Mode), bit(a.Functional)|bit(a.Request.Extended)<<1|bit(a.Answer.Extended)<<2, a.Target, a.Source)
+	t.key = binary.LittleEndian.AppendUint32(binary.LittleEndian.AppendUint32(t.key, a.Request.Value), a.Answer.Value)
+	t.key = append(t.key, m.Payload...)
+	if s, ok := t.known[string(t.key)]; ok {
 		return s
 	}
 	s := explain.MessageSummary(m.Address, m.Payload, t.o)
-	if !m.Whole {
-		return fmt.Sprintf("%s Only %d of its %d bytes are there.", s, len(m.Payload), m.Want)
-	}
 	if len(t.known) == most {
 		clear(t.known)
 	}
-	t.known[key] = s
+	t.known[string(t.key)] = s
 	return s
+}
+
+func bit(set bool) byte {
+	if set {
+		return 1
+	}
+	return 0
 }
 
 func millis(d time.Duration) float64 { return float64(d.Microseconds()) / 1000 }

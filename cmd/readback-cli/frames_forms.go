@@ -18,9 +18,8 @@ import (
 type textForm struct {
 	w      *bufio.Writer
 	raw    bool
-	also   bool   // the heading of the table stands
-	line   []byte // room
-	second int64  // that time is of
+	also   bool  // the heading of the table stands
+	second int64 // that time is of
 	time   []byte
 }
 
@@ -29,17 +28,16 @@ const clock = "15:04:05.000000"
 func (f *textForm) begin(file string) { fmt.Fprintf(f.w, "The recording %s\n\n", file) }
 
 func (f *textForm) exchange(x *talk.Exchange, said func(*talk.Message) string) {
-	b := append(f.line[:0], f.clock(x.At)...)
+	b := append(f.w.AvailableBuffer(), f.clock(x.At)...)
 	if x.Outcome == talk.Trouble {
-		b = append(append(append(b, "  TROUBLE  "...), x.Text...), '\n')
-		f.write(b)
+		f.w.Write(append(append(append(b, "  TROUBLE  "...), x.Text...), '\n'))
 		return
 	}
 	b = append(b, "  "...)
 	if x.Module != "" {
 		b = append(append(b, x.Module...), ' ')
 	}
-	b = append(append(append(append(b, x.Address.String()...), ": "...), x.Words()...), '\n')
+	b = append(x.AppendWords(append(x.Address.Append(b), ": "...)), '\n')
 	for i := range x.Messages {
 		m := &x.Messages[i]
 		who := "    said   "
@@ -61,13 +59,7 @@ func (f *textForm) exchange(x *talk.Exchange, said func(*talk.Message) string) {
 			b = append(b, '\n')
 		}
 	}
-	f.write(b)
-}
-
-// write tells a line and keeps its room for the next one. Write errors come out when the writer is flushed.
-func (f *textForm) write(b []byte) {
-	f.w.Write(b)
-	f.line = b
+	f.w.Write(b) // an error comes out when the writer is flushed
 }
 
 // clock is a time of the day. The time zone is asked about once in a second of the recording.
