@@ -31,8 +31,8 @@ type album struct {
 // albums: a screen of 860 points leaves a window its whole usual height.
 func albums() []album {
 	return []album{
-		{windowScript{name: "visit", width: 1280, height: 860, theme: "light", do: wholeVisit((*desk).byKeyboard)}, map[string]string{
-			"visit-codes": "codes", "visit-request": "request", "visit-gate-open": "gate", "visit-read-back": "read-back",
+		{windowScript{name: "visit", width: 1280, height: 860, theme: "light", do: visitAndLogbook}, map[string]string{
+			"visit-link": "link", "visit-logbook": "logbook", "visit-codes": "codes", "visit-request": "request", "visit-gate-open": "gate", "visit-read-back": "read-back",
 		}},
 		{windowScript{name: "dark", width: 1280, height: 860, theme: "dark", do: darkPages}, map[string]string{
 			"dark-cable": "cable-dark", "dark-practice": "practice-dark",
@@ -126,6 +126,20 @@ func withTable(p image.Image) *image.Paletted {
 		}
 	}
 	return out
+}
+
+// visitAndLogbook goes through a whole visit and turns to what the logbook says of it.
+func visitAndLogbook(ctx context.Context, d *desk) error {
+	if err := wholeVisit((*desk).byKeyboard)(ctx, d); err != nil {
+		return err
+	}
+	if err := d.Key(ctx, "ctrl+l"); err != nil {
+		return err
+	}
+	if err := d.Pause(ctx, 2*time.Second); err != nil {
+		return err
+	}
+	return d.Until(ctx, "visit-logbook", 20*time.Second, drawn)
 }
 
 // darkPages turns to two pages that show something without a visit.
