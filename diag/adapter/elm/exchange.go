@@ -22,12 +22,15 @@ const (
 	consecutiveTime = time.Second
 	// longestAnswer is accepted from a module.
 	longestAnswer = 65535
+	// exchangeTime is the most that one request may take: twice as long as anybody waits for its answer.
+	exchangeTime = 2 * time.Minute
 )
 
 // exchange is one request and what comes back.
 type exchange struct {
 	m         link.Message
 	until     time.Time // a first answer is waited for until then; zero: as long as the adapter waits
+	most      time.Time // nothing more is waited for after that
 	receivers map[link.ID]*receiver
 	pending   map[link.ID]time.Time // modules that have said "working, wait", and until when they are believed
 	grant     *link.Address         // waits for a flow control that we have to send
@@ -44,7 +47,7 @@ type exchange struct {
 }
 
 func newExchange(m link.Message) *exchange {
-	return &exchange{m: m, receivers: map[link.ID]*receiver{}, pending: map[link.ID]time.Time{}}
+	return &exchange{m: m, most: time.Now().Add(exchangeTime), receivers: map[link.ID]*receiver{}, pending: map[link.ID]time.Time{}}
 }
 
 // spoil notes a line that can't be read.
@@ -152,6 +155,9 @@ func (x *exchange) more() time.Time {
 			t = later(t, r.due)
 		}
 	}
+	if t.After(x.most) {
+		return x.most
+	}
 	return t
 }
 
@@ -220,6 +226,10 @@ func (c *conversation) listen(x *exchange, until func() time.Time) error {
 			if e.prompt {
 				return nil
 			}
+			if x.cut.IsZero() && !e.at.Before(x.most) {
+				x.alert = noEnd
+				return c.stop()
+			}
 			last = e.at
 			if !first || !isEcho(e.line, x.sent) {
 				c.line(x, e)
@@ -235,8 +245,11 @@ func (c *conversation) listen(x *exchange, until func() time.Time) error {
 	}
 }
 
-// noPrompt stands for the words of an adapter that has none.
-const noPrompt = "no prompt"
+// noPrompt and noEnd stand for the words of an adapter that has none.
+const (
+	noPrompt = "no prompt"
+	noEnd    = "no end"
+)
 
 // patience is until when the adapter must have said something.
 func (c *conversation) patience(x *exchange, last time.Time) time.Time {

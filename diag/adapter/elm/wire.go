@@ -23,12 +23,20 @@ const (
 	// writeTime is how long a line may take to leave, where the port can tell.
 	writeTime = 2 * time.Second
 
-	longestLine = 4096
+	longestLine = 4096 // letters; the rest of a longer one is dropped
 	eventDepth  = 1024
+	// mostLines and talkTimes, as many times as the patience with one line, are the most that an answer of the adapter itself
+	// may have, babbleTime the most that is waited for a pause (own choice: the longest search takes a third of it).
+	mostLines  = 1024
+	talkTimes  = 3
+	babbleTime = 5 * time.Second
 )
 
 // errSilent: the adapter showed no prompt in time.
 var errSilent = errors.New("elm: the adapter does not answer")
+
+// errEndless: it can't show one, for it does not stop talking.
+var errEndless = fmt.Errorf("%w: what comes from it has no end", errSilent)
 
 // errNoPrompt: not even after it was interrupted.
 var errNoPrompt = fmt.Errorf("%w: no prompt within %v", link.ErrGone, stopTime)
@@ -170,7 +178,7 @@ func (w *wire) next(ctx context.Context, d time.Duration) (event, error) {
 }
 
 // command sends one line and returns the adapter's lines up to its prompt, without an echo. patience runs anew with
-// every line. When ctx ends the adapter is stopped first.
+// every line, a few times. When ctx ends the adapter is stopped first.
 func (w *wire) command(ctx context.Context, line string, patience time.Duration) ([]string, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
@@ -188,7 +196,8 @@ func (w *wire) command(ctx context.Context, line string, patience time.Duration)
 
 // rest are the adapter's lines up to its prompt. When ctx ends the adapter is stopped first.
 func (w *wire) rest(ctx context.Context, patience time.Duration) (lines []string, err error) {
-	for {
+	end := time.Now().Add(talkTimes * patience)
+	for len(lines) < mostLines && time.Now().Before(end) {
 		e, err := w.next(ctx, patience)
 		switch {
 		case err != nil && ctx.Err() != nil:
@@ -204,6 +213,7 @@ func (w *wire) rest(ctx context.Context, patience time.Duration) (lines []string
 			lines = append(lines, e.line)
 		}
 	}
+	return lines, errEndless
 }
 
 // stop interrupts the adapter and waits for its prompt. An adapter that shows none is taken for gone: a radio link that
@@ -230,7 +240,7 @@ func (w *wire) stop() error {
 
 // quiet reads until nothing has arrived for d.
 func (w *wire) quiet(ctx context.Context, d time.Duration) error {
-	for {
+	for end := time.Now().Add(babbleTime); time.Now().Before(end); {
 		switch _, err := w.next(ctx, d); {
 		case errors.Is(err, errSilent):
 			return nil
@@ -238,6 +248,7 @@ func (w *wire) quiet(ctx context.Context, d time.Duration) error {
 			return err
 		}
 	}
+	return errEndless
 }
 
 func isEcho(line, sent string) bool { return squeeze(line) == squeeze(sent) }
