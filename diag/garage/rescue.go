@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -17,6 +18,10 @@ import (
 
 	"readback/diag/link"
 )
+
+// MaxRescued is the size of the largest store that is rescued, in bytes: it is read as a whole, for a row may lie on any of
+// its pages. A store has no more than a few kilobytes for each visit and module; what is recorded lies beside it.
+const MaxRescued = 1 << 30
 
 // Rescued tells what could be read of a damaged store.
 type Rescued struct {
@@ -55,20 +60,14 @@ func Rescue(ctx context.Context, damagedPath, newPath string) (Rescued, error) {
 }
 
 func rescue(ctx context.Context, damagedPath, newPath string) (got Rescued, err error) {
-	info, err := os.Stat(damagedPath)
-	switch {
-	case err != nil:
-		return got, err
-	case info.Size() > MaxUnpacked:
-		return got, &FileError{Fault: FaultTooLarge, Cause: fmt.Errorf("it has %d bytes", info.Size())}
-	case exists(newPath):
+	if exists(newPath) {
 		return got, fmt.Errorf("%s is there already", newPath)
 	}
-	b, err := os.ReadFile(damagedPath)
+	b, err := wholeFile(damagedPath)
 	if err != nil {
 		return got, err
 	}
-	if journal, err := os.ReadFile(damagedPath + "-journal"); err == nil {
+	if journal, err := wholeFile(damagedPath + "-journal"); err == nil {
 		b = pages(b).undone(journal)
 	}
 	if err := os.MkdirAll(filepath.Dir(newPath), 0o700); err != nil {
@@ -95,6 +94,37 @@ func rescue(ctx context.Context, damagedPath, newPath string) (got Rescued, err 
 		return got, err
 	}
 	return r.got, syncFolder(filepath.Dir(newPath))
+}
+
+// wholeFile reads a file of at most MaxRescued bytes.
+func wholeFile(path string) ([]byte, error) {
+	switch info, err := os.Stat(path); {
+	case err != nil:
+		return nil, err
+	case !info.Mode().IsRegular():
+		return nil, fmt.Errorf("%s is no file", path)
+	case info.Size() > MaxRescued:
+		return nil, tooMuch(MaxRescued)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return readMost(f, MaxRescued)
+}
+
+// readMost reads all of r, unless it has more than most bytes.
+func readMost(r io.Reader, most int64) ([]byte, error) {
+	b, err := io.ReadAll(io.LimitReader(r, most+1))
+	if err == nil && int64(len(b)) > most {
+		err = tooMuch(most)
+	}
+	return b, err
+}
+
+func tooMuch(most int64) error {
+	return &FileError{Fault: FaultTooLarge, Cause: fmt.Errorf("it has more than %d bytes", most)}
 }
 
 type rescuer struct {

@@ -224,6 +224,59 @@ func TestLimits(t *testing.T) {
 	}
 }
 
+// lines is a definition file that never ends, and counts what is taken of it.
+type lines struct{ taken int }
+
+func (l *lines) Read(p []byte) (int, error) {
+	const line = "BO_ 1 M: 8 X\n"
+	n := 0
+	for n < len(p) {
+		n += copy(p[n:], line[(l.taken+n)%len(line):])
+	}
+	l.taken += n
+	return n, nil
+}
+
+// TestEndlessFile: a file without an end is refused, and not taken into memory first.
+func TestEndlessFile(t *testing.T) {
+	var fe *FormatError
+	var in lines
+	if _, err := Read(&in, "endless.dbc"); !errors.As(err, &fe) || !strings.Contains(err.Error(), "16777216 bytes") {
+		t.Errorf("error %v", err)
+	}
+	if in.taken > MaxFileSize+1<<20 {
+		t.Errorf("%d bytes were taken", in.taken)
+	}
+}
+
+// TestManySignals: what is beyond the most that a file may describe is left out and said, in all and in one message.
+func TestManySignals(t *testing.T) {
+	var many strings.Builder
+	const each = 1000
+	for m := range MaxSignals/each + 1 {
+		fmt.Fprintf(&many, "BO_ %d M: 8 X\n", m)
+		for s := range each {
+			fmt.Fprintf(&many, " SG_ S%d : 0|1@1+ (1,0) [0|0] \"\" X\n", s)
+		}
+	}
+	f := load(t, many.String())
+	n := 0
+	for _, m := range f.Messages {
+		n += len(m.Signals)
+	}
+	if n != MaxSignals || len(f.Problems) == 0 || !strings.Contains(f.Problems[0].Text, "more than") {
+		t.Errorf("%d signals, problems %v", n, f.Problems)
+	}
+	many.Reset()
+	many.WriteString("BO_ 1 M: 8 X\n")
+	for s := range maxInMessage + 1 {
+		fmt.Fprintf(&many, " SG_ S%d : 0|1@1+ (1,0) [0|0] \"\" X\n", s)
+	}
+	if f := load(t, many.String()); len(f.Messages[0].Signals) != maxInMessage || len(f.Problems) != 1 {
+		t.Errorf("%d signals in one message, problems %v", len(f.Messages[0].Signals), f.Problems)
+	}
+}
+
 // Whatever the bytes are, reading ends; what was read can decode any frame.
 func FuzzParse(f *testing.F) {
 	f.Add([]byte(van))

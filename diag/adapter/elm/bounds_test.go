@@ -130,31 +130,32 @@ func TestEndlessExchange(t *testing.T) {
 	}
 }
 
-// endless is a line that never ends, up to a number of letters; then it does.
-type endless struct{ left int }
+// letters never end.
+type letters struct{}
 
-func (e *endless) Read(p []byte) (int, error) {
-	n := min(len(p), e.left)
-	for i := range n {
+func (letters) Read(p []byte) (int, error) {
+	for i := range p {
 		p[i] = 'A'
 	}
-	if e.left -= n; n == 0 {
-		e.left = -1
-		return copy(p, "\r>"), io.EOF
-	}
-	return n, nil
+	return len(p), nil
 }
 
-func (e *endless) Write(p []byte) (int, error) { return len(p), nil }
-func (e *endless) Close() error                { return nil }
+// said is a port that says something and takes everything.
+type said struct{ io.Reader }
+
+func (said) Write(p []byte) (int, error) { return len(p), nil }
+func (said) Close() error                { return nil }
 
 // TestLongestLine: of a line without an end no more is kept than the longest that is read, and what comes behind it is read
 // again.
 func TestLongestLine(t *testing.T) {
-	for _, c := range []struct{ letters, want int }{
+	for _, c := range []struct {
+		letters int64
+		want    int
+	}{
 		{longestLine - 1, longestLine - 1}, {longestLine, longestLine}, {longestLine + 1, longestLine}, {64 << 20, longestLine},
 	} {
-		w := newWire(&endless{c.letters})
+		w := newWire(said{io.MultiReader(io.LimitReader(letters{}, c.letters), strings.NewReader(prompt))})
 		line, _ := <-w.events
 		behind, _ := <-w.events
 		if len(line.line) != c.want || !behind.prompt {

@@ -9,6 +9,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"iter"
 	"sync"
 
 	"readback/diag/adapter"
@@ -42,7 +43,7 @@ func (driver) Open(ctx context.Context, p adapter.Place, _ adapter.Options) (ada
 	scheme, path, err := p.Split()
 	var all []recorded
 	if err == nil {
-		all, err = load(ctx, path)
+		all, err = load(ctx, path, trace.ReadFile(path))
 	}
 	if err != nil {
 		return nil, &adapter.OpenError{Place: p, Step: adapter.StepAdapter, Cause: err}
@@ -53,10 +54,10 @@ func (driver) Open(ctx context.Context, p adapter.Place, _ adapter.Options) (ada
 	return c, nil
 }
 
-// load reads the frames of a recording.
-func load(ctx context.Context, path string) ([]recorded, error) {
+// load takes the frames of a recording, which path stands for in errors.
+func load(ctx context.Context, path string, entries iter.Seq2[trace.Entry, error]) ([]recorded, error) {
 	var all []recorded
-	for e, err := range trace.ReadFile(path) {
+	for e, err := range entries {
 		switch {
 		case err != nil:
 			return nil, err

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"iter"
 	"os"
 	"path/filepath"
 	"slices"
@@ -215,6 +216,45 @@ func TestConform(t *testing.T) {
 		t.Cleanup(func() { c.Close() })
 		return c.Bus(), <-others
 	})
+}
+
+// many are n frames, and then an error of their own.
+func many(n int, end error) iter.Seq2[trace.Entry, error] {
+	return func(yield func(trace.Entry, error) bool) {
+		one := []can.Frame{{ID: 0x123}}
+		for i := range n {
+			if !yield(trace.Entry{At: noon.Add(time.Duration(i)), Level: trace.Frame, Frames: one}, nil) {
+				return
+			}
+		}
+		if end != nil {
+			yield(trace.Entry{}, end)
+		}
+	}
+}
+
+// TestMostFrames: a recording of the most frames is played; of a longer one no more than that is kept, and it is refused.
+func TestMostFrames(t *testing.T) {
+	end := errors.New("nobody reads so far")
+	if all, err := load(t.Context(), "some.pcapng", many(MaxFrames, nil)); err != nil || len(all) != MaxFrames {
+		t.Errorf("%d frames, %v", len(all), err)
+	}
+	_, err := load(t.Context(), "long.pcapng", many(MaxFrames+1, end))
+	if err == nil || errors.Is(err, end) || !strings.Contains(err.Error(), "long.pcapng has more than 1000000 frames") {
+		t.Errorf("one more: %v", err)
+	}
+	if _, err := load(t.Context(), "torn.pcapng", many(3, end)); !errors.Is(err, end) {
+		t.Errorf("a damaged one: %v", err)
+	}
+}
+
+// TestLoadEnds: reading a long recording ends with its context.
+func TestLoadEnds(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, err := load(ctx, "some.pcapng", many(MaxFrames+1, nil)); !errors.Is(err, context.Canceled) {
+		t.Error(err)
+	}
 }
 
 // Whatever is recorded and asked, playing ends, and nothing is said that was not recorded.
