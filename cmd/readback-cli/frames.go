@@ -103,6 +103,7 @@ func readSignals(e *env, path string) (*signal.File, error) {
 
 // form is how a recording is told.
 type form interface {
+	briefs() bool // whether it tells what a question is in short
 	begin(file string)
 	exchange(x *talk.Exchange, said func(*talk.Message) string)
 	identifier(r heard.Row, values []signal.Value)
@@ -233,6 +234,7 @@ func (t *telling) join(in circle[trace.Batch], out circle[talk.Taken]) {
 	take := func() {
 		for {
 			p := <-out.free
+			p.Bare = !t.form.briefs()
 			if !t.talk.Take(p) {
 				out.free <- p
 				return

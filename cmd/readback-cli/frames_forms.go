@@ -23,6 +23,8 @@ type textForm struct {
 	time   []byte
 }
 
+func (f *textForm) briefs() bool { return false }
+
 const clock = "15:04:05.000000"
 
 func (f *textForm) begin(file string) { fmt.Fprintf(f.w, "The recording %s\n\n", file) }
@@ -222,6 +224,8 @@ func (f *jsonForm) value(v any) {
 	}
 	f.w.Write(b)
 }
+
+func (f *jsonForm) briefs() bool { return true }
 
 func (f *jsonForm) begin(file string) {
 	f.w.WriteString("{\n  \"file\": ")

@@ -2,6 +2,7 @@ package explain
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
 	"readback/diag/obd"
@@ -27,22 +28,30 @@ func answerPieces(p []byte, older, more bool) (source string, pieces []piece) {
 		said = fmt.Sprintf("Agreed: it was asked to forget codes (%02X). That is no proof yet: read again.", s.id)
 	}
 	c := cursor{b: p[1:], out: []piece{{1, "What it says", said}}, more: more}
+	if !c.answer(s) {
+		return s.source(), c.out
+	}
+	return s.source(), cover(p, c.out, "Not understood", open)
+}
+
+// answer takes what follows the first byte of an answer; ok is false when there is nothing but a missing sub-function.
+func (c *cursor) answer(s *service) (ok bool) {
 	var sub byte
 	if s.sub {
 		if x := c.take(1, "How exactly", func(x []byte) string { return answeredTo(s, x[0]) }); x != nil {
 			sub = x[0] & 0x7F
 		} else if len(c.b) == 0 {
-			return s.source(), c.out
+			return false
 		}
 	}
-	bodies := answerBodies
+	bodies := &answerBodies
 	if s.family == ofKWP {
-		bodies = olderAnswers
+		bodies = &olderAnswers
 	}
 	if body := bodies[s.id]; body != nil {
-		body(&c, sub)
+		body(c, sub)
 	}
-	return s.source(), cover(p, c.out, "Not understood", open)
+	return true
 }
 
 // answeredService is the service that an answer belongs to; nil when no standard has it.
@@ -67,7 +76,7 @@ func howMany(x []byte) string { return count(bigEndian(x), "code.", "codes.") }
 
 // answerBodies take what follows the first byte and the sub-function of answers; whatever they leave over was not
 // understood. ISO 14229-1:2020 and SAE J1979, the clause of each service.
-var answerBodies = map[byte]func(c *cursor, sub byte){
+var answerBodies = [256]func(c *cursor, sub byte){
 	0x01: func(c *cursor, _ byte) { c.parameters(0x01) },
 	0x02: func(c *cursor, _ byte) { c.parameters(0x02) },
 	0x03: (*cursor).oldCodes,
@@ -386,8 +395,8 @@ func valueText(id uint16, b []byte, more bool) string {
 		}
 	}
 	if _, _, plate := uds.PlateName(id); plate && !more && len(b) > 0 {
-		if t := uds.PlateText(id, b); t != "" && t != fmt.Sprintf("%X", b) {
-			return fmt.Sprintf("%q.", t)
+		if t, ok := uds.PlateWords(id, b); ok {
+			return strconv.Quote(t) + "."
 		}
 		return hexText(b)
 	}
@@ -411,7 +420,7 @@ func plainText(b []byte, more bool) string {
 	if more {
 		return fmt.Sprintf("%q, and more in the next pages.", t)
 	}
-	return fmt.Sprintf("%q.", t)
+	return strconv.Quote(t) + "."
 }
 
 func allZero(b []byte) bool {
@@ -424,7 +433,7 @@ func allZero(b []byte) bool {
 }
 
 // olderAnswers are the same for the services of ISO 14230-3.
-var olderAnswers = map[byte]func(c *cursor, sub byte){
+var olderAnswers = [256]func(c *cursor, sub byte){
 	0x10: func(c *cursor, _ byte) {
 		c.take(1, "How exactly", func(x []byte) string {
 			if f := readOlder([]byte{0x10, x[0]}); f.complete {

@@ -7,6 +7,7 @@ type cursor struct {
 	more bool // the message goes on in later frames
 	b    []byte
 	out  []piece
+	line *line // where what matters is told instead of making pieces; nil where pieces are made
 }
 
 // take makes the next n bytes one piece; nil when there are not that many.
@@ -16,7 +17,11 @@ func (c *cursor) take(n int, name string, text func([]byte) string) []byte {
 	}
 	x := c.b[:n]
 	c.b = c.b[n:]
-	c.out = append(c.out, piece{n: n, name: name, text: text(x)})
+	if c.line != nil {
+		c.line.tell(name, x, text)
+	} else {
+		c.out = append(c.out, piece{n: n, name: name, text: text(x)})
+	}
 	return x
 }
 

@@ -121,7 +121,7 @@ func BenchmarkExplainFrame(b *testing.B) {
 }
 
 // The payloads of another library's tests.
-func payloads(b *testing.B) (out [][]byte) {
+func payloads(b testing.TB) (out [][]byte) {
 	z, err := gzip.NewReader(bytes.NewReader(testdata.UDSExamples))
 	if err != nil {
 		b.Fatal(err)

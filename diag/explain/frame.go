@@ -105,10 +105,10 @@ func summaryOf(id link.ID, w who, t transport, e Explanation) string {
 		return fmt.Sprintf("A message of the running car at %s. It is no request.", id)
 	case Answer:
 		if t.kind == following {
-			return answerer(id, w) + ": a later page of a long answer."
+			return string(appendAnswerer(nil, id, w)) + ": a later page of a long answer."
 		}
 		if t.kind == first {
-			return fmt.Sprintf("%s: the first page of a long answer of %d bytes to %s.", answerer(id, w), t.count, e.Service)
+			return fmt.Sprintf("%s: the first page of a long answer of %d bytes to %s.", appendAnswerer(nil, id, w), t.count, e.Service)
 		}
 		return answering(id, w, t.payload)
 	}
@@ -118,19 +118,25 @@ func summaryOf(id link.ID, w who, t transport, e Explanation) string {
 	return asking(id, w, t.payload)
 }
 
-func answerer(id link.ID, w who) string {
+// appendAnswerer appends who answers.
+func appendAnswerer(b []byte, id link.ID, w who) []byte {
 	switch {
 	case w.module != nil:
-		return "The " + w.module.Name + " module"
+		return append(append(append(b, "The "...), w.module.Name...), " module"...)
 	case id.IsZero():
-		return "An answer"
+		return append(b, "An answer"...)
 	}
-	return "An answer at " + id.String()
+	return id.Append(append(b, "An answer at "...))
 }
 
 // answering says a whole answer in a line.
 func answering(id link.ID, w who, p []byte) string {
-	return answerer(id, w) + ": " + strings.TrimSuffix(said(nil, p, w.older()), ".") + "."
+	var room [192]byte
+	b := appendSaid(append(appendAnswerer(room[:0], id, w), ": "...), nil, p, w.older())
+	if b[len(b)-1] != '.' {
+		b = append(b, '.')
+	}
+	return string(b)
 }
 
 // asking says a whole request in a sentence or two.

@@ -60,7 +60,10 @@ func didName(id uint16) string {
 
 func didText(id uint16) string {
 	if n := didName(id); n != "" {
-		return fmt.Sprintf("%s (number %04X).", upperFirst(n), id)
+		var room [96]byte
+		b := append(appendUpper(room[:0], n), " (number "...)
+		b = append(b, hexDigits[id>>12], hexDigits[id>>8&0xF], hexDigits[id>>4&0xF], hexDigits[id&0xF])
+		return string(append(b, ")."...))
 	}
 	return fmt.Sprintf("The maker's own number %04X. Its meaning is not known here.", id)
 }

@@ -35,8 +35,6 @@ const (
 // say is a text that does not depend on the bytes.
 func say(s string) func([]byte) string { return func([]byte) string { return s } }
 
-func hexOf(b []byte) string { return fmt.Sprintf("% X", b) }
-
 var (
 	mask   = part{1, "Which ones", statusMaskText}
 	code3  = part{3, "Which one", func(b []byte) string { return "The code " + codeName(b) + " only." }}

@@ -9,28 +9,34 @@ import (
 func ExplainAnswer(request, answer []byte) string { return said(request, answer, false) }
 
 func said(request, answer []byte, older bool) string {
+	var room [96]byte
+	return string(appendSaid(room[:0], request, answer, older))
+}
+
+// appendSaid appends what an answer says. older tells that the module speaks ISO 14230-3.
+func appendSaid(b, request, answer []byte, older bool) []byte {
 	switch {
 	case len(answer) == 0:
-		return "empty message"
+		return append(b, "empty message"...)
 	case answer[0] == 0x7F && len(answer) < 3:
-		return fmt.Sprintf("a refusal cut short (%s)", hexOf(answer))
+		return fmt.Appendf(b, "a refusal cut short (%s)", hexOf(answer))
 	case answer[0] == 0x7F && len(request) > 0 && answer[1] != request[0]:
-		return fmt.Sprintf("about another request (%02X): %s", answer[1], refusalText(answer[1], answer[2], older))
+		return fmt.Appendf(b, "about another request (%02X): %s", answer[1], refusalText(answer[1], answer[2], older))
 	case answer[0] == 0x7F:
-		return refusalText(answer[1], answer[2], older)
+		return append(b, refusalText(answer[1], answer[2], older)...)
 	case !isAnswer(answer[0]):
-		return fmt.Sprintf("not an answer: it begins with %02X", answer[0])
+		return fmt.Appendf(b, "not an answer: it begins with %02X", answer[0])
 	case len(request) > 0 && answer[0] != request[0]|0x40:
-		return fmt.Sprintf("the answer to another request (%02X)", answer[0]&^0x40)
+		return fmt.Appendf(b, "the answer to another request (%02X)", answer[0]&^0x40)
 	}
 	s := answeredService(answer[0], older)
 	if s == nil {
-		return fmt.Sprintf("agreed, in a form that no standard has (%s)", hexOf(answer))
+		return fmt.Appendf(b, "agreed, in a form that no standard has (%s)", hexOf(answer))
 	}
 	if t := doneText(s, answer); t != "" {
-		return t
+		return append(b, t...)
 	}
-	return answerSummary(s, answer, older)
+	return appendAnswer(b, s, answer)
 }
 
 // doneText says what has been done, for answers that tell no more than that; "" for others.
@@ -68,31 +74,50 @@ func doneText(s *service, answer []byte) string {
 	return ""
 }
 
-// answerSummary puts the pieces of a reading into one line.
-func answerSummary(s *service, answer []byte, older bool) string {
-	_, pieces := answerPieces(answer, older, false)
-	var told []string
-	codes := 0
-	for _, p := range pieces[1:] {
-		switch p.name {
-		case "A code":
-			codes++
-			if p.text != "Empty place." && codes <= 8 {
-				first, _, _ := strings.Cut(p.text, ". ")
-				told = append(told, strings.TrimSuffix(first, "."))
-			}
-		case "The value", "How many", "Which value", "What about", "Which job", "Result":
-			told = append(told, strings.TrimSuffix(p.text, "."))
+// line is an answer in a line: the pieces of it that tell something.
+type line struct {
+	text  []byte
+	told  int // how many pieces
+	codes int
+}
+
+const toldCodes = 8 // as many codes have a place in a line
+
+func (l *line) tell(name string, b []byte, text func([]byte) string) {
+	switch name {
+	case "A code":
+		if l.codes++; l.codes > toldCodes {
+			return
 		}
+		if t := text(b); t != "Empty place." {
+			first, _, _ := strings.Cut(t, ". ")
+			l.say(first)
+		}
+	case "The value", "How many", "Which value", "What about", "Which job", "Result":
+		l.say(text(b))
 	}
-	if codes > 8 {
-		told = append(told, fmt.Sprintf("and %d more", codes-8))
+}
+
+func (l *line) say(t string) {
+	if l.told++; l.told > 1 {
+		l.text = append(l.text, "; "...)
 	}
-	if s.id == 0x19 && codes == 0 && len(answer) > 1 && answer[1]&0x7F == 0x02 {
-		told = append(told, "no codes of this kind")
+	l.text = append(l.text, strings.TrimSuffix(t, ".")...)
+}
+
+// appendAnswer appends an answer of a service in a line.
+func appendAnswer(b []byte, s *service, answer []byte) []byte {
+	l := line{text: b}
+	c := cursor{b: answer[1:], line: &l}
+	c.answer(s)
+	if l.codes > toldCodes {
+		l.say(fmt.Sprintf("and %d more", l.codes-toldCodes))
 	}
-	if len(told) == 0 {
-		return fmt.Sprintf("answered (%s)", hexOf(answer[:min(len(answer), 16)]))
+	if s.id == 0x19 && l.codes == 0 && len(answer) > 1 && answer[1]&0x7F == 0x02 {
+		l.say("no codes of this kind")
 	}
-	return strings.Join(told, "; ")
+	if l.told == 0 {
+		return append(appendHex(append(b, "answered ("...), answer[:min(len(answer), 16)]), ')')
+	}
+	return l.text
 }

@@ -7,14 +7,41 @@ import (
 	"unicode/utf8"
 )
 
-func hexText(b []byte) string { return fmt.Sprintf("Bytes %s.", hexOf(b)) }
+const hexDigits = "0123456789ABCDEF"
+
+// appendHex appends bytes as pairs of hex digits with blanks between them.
+func appendHex(out, b []byte) []byte {
+	for i, x := range b {
+		if i > 0 {
+			out = append(out, ' ')
+		}
+		out = append(out, hexDigits[x>>4], hexDigits[x&0xF])
+	}
+	return out
+}
+
+func hexOf(b []byte) string {
+	var room [64]byte
+	return string(appendHex(room[:0], b))
+}
+
+func hexText(b []byte) string {
+	var room [64]byte
+	return string(append(appendHex(append(room[:0], "Bytes "...), b), '.'))
+}
 
 func upperFirst(s string) string {
+	var room [64]byte
+	return string(appendUpper(room[:0], s))
+}
+
+// appendUpper appends s with a capital at its beginning.
+func appendUpper(b []byte, s string) []byte {
 	r, n := utf8.DecodeRuneInString(s)
 	if n == 0 {
-		return s
+		return b
 	}
-	return string(unicode.ToUpper(r)) + s[n:]
+	return append(utf8.AppendRune(b, unicode.ToUpper(r)), s[n:]...)
 }
 
 func lowerFirst(s string) string { return strings.ToLower(s[:min(1, len(s))]) + s[min(1, len(s)):] }

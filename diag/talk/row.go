@@ -41,9 +41,10 @@ type Row struct {
 }
 
 // Row is the row at place i, 0 to Len-1, oldest first.
-func (t *Talk) Row(i int) Row { return t.row(t.rows.first + uint32(i)) }
+func (t *Talk) Row(i int) Row { return t.row(t.rows.first+uint32(i), t.brief) }
 
-func (t *Talk) row(n uint32) Row {
+// row makes a row with brief, which tells what a message is.
+func (t *Talk) row(n uint32, brief func(uint32) explain.Brief) Row {
 	x := t.rows.at(n)
 	thread := t.of(x.thread)
 	th := &t.threads[thread]
@@ -62,20 +63,20 @@ func (t *Talk) row(n uint32) Row {
 		cut = cut || msg.state == torn
 		switch {
 		case msg.out:
-			r.Asked = t.brief(m)
+			r.Asked = brief(m)
 			asked = t.frames.at(msg.last).at
 		case msg.state == complete && !said && !t.isWait(m):
 			said = true
-			r.Said = t.brief(m)
+			r.Said = brief(m)
 			if asked != 0 {
 				r.Took = time.Duration(t.frames.at(msg.last).at - asked)
 			}
 		}
 	}
 	if !said && x.first != x.last {
-		r.Said = t.brief(x.last)
+		r.Said = brief(x.last)
 	} else if !said && !x.asked {
-		r.Said = t.brief(x.first)
+		r.Said = brief(x.first)
 	}
 	r.Outcome = t.outcome(n, x, cut)
 	return r
@@ -207,7 +208,7 @@ type Frame struct {
 // Exchange is everything of the row at place i.
 func (t *Talk) Exchange(i int) Exchange {
 	var room room
-	return t.exchange(t.rows.first+uint32(i), &room)
+	return t.exchange(t.rows.first+uint32(i), t.brief, &room)
 }
 
 // room is where what exchanges point at stands. What was handed out of it stays good when it grows.
@@ -217,8 +218,8 @@ type room struct {
 	bytes    []byte
 }
 
-func (t *Talk) exchange(n uint32, o *room) Exchange {
-	x := Exchange{Row: t.row(n)}
+func (t *Talk) exchange(n uint32, brief func(uint32) explain.Brief, o *room) Exchange {
+	x := Exchange{Row: t.row(n, brief)}
 	if x.Outcome == Trouble {
 		return x
 	}
@@ -267,7 +268,9 @@ func (t *Talk) whole(n uint32, o *room) Message {
 // Taken is a piece of a conversation that has been taken out of it.
 type Taken struct {
 	Exchanges []Exchange
-	room      room
+	// Bare leaves Asked and Said of the rows empty, for those who say what messages are in other words.
+	Bare bool
+	room room
 }
 
 // takenRows is how many exchanges are taken at once.
@@ -281,9 +284,13 @@ func (t *Talk) Take(p *Taken) (ok bool) {
 		p.room = room{messages: make([]Message, 0, 2*takenRows), frames: make([]Frame, 0, 4*takenRows), bytes: make([]byte, 0, 64*takenRows)}
 	}
 	p.Exchanges, p.room = p.Exchanges[:0], room{p.room.messages[:0], p.room.frames[:0], p.room.bytes[:0]}
+	brief := t.brief
+	if p.Bare {
+		brief = func(uint32) explain.Brief { return explain.Brief{} }
+	}
 	until := min(t.settled, t.rows.first+takenRows)
 	for n := t.rows.first; n < until; n++ {
-		p.Exchanges = append(p.Exchanges, t.exchange(n, &p.room))
+		p.Exchanges = append(p.Exchanges, t.exchange(n, brief, &p.room))
 	}
 	t.Forget(until)
 	return len(p.Exchanges) > 0

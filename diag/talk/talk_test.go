@@ -298,7 +298,11 @@ func TestTake(t *testing.T) {
 	check := func() {
 		for b.Take(&p) {
 			for i := range p.Exchanges {
-				if want := a.Exchange(i); !reflect.DeepEqual(p.Exchanges[i], want) {
+				want := a.Exchange(i)
+				if p.Bare {
+					want.Asked, want.Said = explain.Brief{}, explain.Brief{}
+				}
+				if !reflect.DeepEqual(p.Exchanges[i], want) {
 					t.Fatalf("row %d is\n%+v, want\n%+v", rows+i, p.Exchanges[i], want)
 				}
 			}
@@ -310,6 +314,7 @@ func TestTake(t *testing.T) {
 		}
 	}
 	for part := range slices.Chunk(all, 777) {
+		p.Bare = !p.Bare
 		a.Add(part)
 		b.Add(part)
 		check()

@@ -73,7 +73,7 @@ func (v *View) Len() int {
 	return len(v.rows)
 }
 
-func (v *View) Row(i int) Row { return v.t.row(v.number(i)) }
+func (v *View) Row(i int) Row { return v.t.row(v.number(i), v.t.brief) }
 
 func (v *View) Exchange(i int) Exchange { return v.t.Exchange(int(v.number(i) - v.t.rows.first)) }
 
@@ -101,7 +101,7 @@ func (v *View) matches(n uint32) bool {
 	if len(v.f.Outcomes) == 0 && v.f.Class == "" && v.text == "" {
 		return true
 	}
-	r := v.t.row(n)
+	r := v.t.row(n, v.t.brief)
 	switch {
 	case len(v.f.Outcomes) > 0 && !slices.Contains(v.f.Outcomes, r.Outcome):
 		return false

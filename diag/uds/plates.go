@@ -24,71 +24,90 @@ type plate struct {
 	form form
 }
 
+const firstPlate = 0xF180
+
 // plates are the identification numbers F180-F19F of ISO 14229-1:2020 annex C.1.
-var plates = map[uint16]plate{
-	0xF180: {"bootSoftwareIdentificationDataIdentifier", "start-up software", formParts},
-	0xF181: {"applicationSoftwareIdentificationDataIdentifier", "software", formParts},
-	0xF182: {"applicationDataIdentificationDataIdentifier", "data set", formParts},
-	0xF183: {"bootSoftwareFingerprintDataIdentifier", "who wrote the start-up software", formHex},
-	0xF184: {"applicationSoftwareFingerprintDataIdentifier", "who wrote the software", formHex},
-	0xF185: {"applicationDataFingerprintDataIdentifier", "who wrote the data set", formHex},
-	0xF186: {"activeDiagnosticSessionDataIdentifier", "session that is open", formSession},
-	0xF187: {"vehicleManufacturerSparePartNumberDataIdentifier", "part number", formText},
-	0xF188: {"vehicleManufacturerECUSoftwareNumberDataIdentifier", "software number of the car's maker", formText},
-	0xF189: {"vehicleManufacturerECUSoftwareVersionNumberDataIdentifier", "software version of the car's maker", formText},
-	0xF18A: {"systemSupplierIdentifierDataIdentifier", "supplier", formText},
-	0xF18B: {"ECUManufacturingDateDataIdentifier", "made on", formDate},
-	0xF18C: {"ECUSerialNumberDataIdentifier", "serial number", formText},
-	0xF18D: {"supportedFunctionalUnitsDataIdentifier", "functional units", formHex},
-	0xF18E: {"vehicleManufacturerKitAssemblyPartNumberDataIdentifier", "part number of the assembly", formText},
-	0xF18F: {"regulationXSoftwareIdentificationNumbers", "software numbers for type approval", formText},
-	0xF190: {"VINDataIdentifier", "vehicle identification number", formText},
-	0xF191: {"vehicleManufacturerECUHardwareNumberDataIdentifier", "hardware number of the car's maker", formText},
-	0xF192: {"systemSupplierECUHardwareNumberDataIdentifier", "hardware number of the supplier", formText},
-	0xF193: {"systemSupplierECUHardwareVersionNumberDataIdentifier", "hardware version of the supplier", formText},
-	0xF194: {"systemSupplierECUSoftwareNumberDataIdentifier", "software number of the supplier", formText},
-	0xF195: {"systemSupplierECUSoftwareVersionNumberDataIdentifier", "software version of the supplier", formText},
-	0xF196: {"exhaustRegulationOrTypeApprovalNumberDataIdentifier", "type approval number", formText},
-	0xF197: {"systemNameOrEngineTypeDataIdentifier", "name of the system", formText},
-	0xF198: {"repairShopCodeOrTesterSerialNumberDataIdentifier", "who programmed it last", formText},
-	0xF199: {"programmingDateDataIdentifier", "programmed on", formDate},
-	0xF19A: {"calibrationRepairShopCodeOrCalibrationEquipmentSerialNumberDataIdentifier", "who calibrated it last", formText},
-	0xF19B: {"calibrationDateDataIdentifier", "calibrated on", formDate},
-	0xF19C: {"calibrationEquipmentSoftwareNumberDataIdentifier", "software of the calibration equipment", formText},
-	0xF19D: {"ECUInstallationDateDataIdentifier", "fitted on", formDate},
-	0xF19E: {"ODXFileDataIdentifier", "name of its description file", formText},
-	0xF19F: {"entityDataIdentifier", "entity", formHex},
+var plates = [...]plate{
+	0xF180 - firstPlate: {"bootSoftwareIdentificationDataIdentifier", "start-up software", formParts},
+	0xF181 - firstPlate: {"applicationSoftwareIdentificationDataIdentifier", "software", formParts},
+	0xF182 - firstPlate: {"applicationDataIdentificationDataIdentifier", "data set", formParts},
+	0xF183 - firstPlate: {"bootSoftwareFingerprintDataIdentifier", "who wrote the start-up software", formHex},
+	0xF184 - firstPlate: {"applicationSoftwareFingerprintDataIdentifier", "who wrote the software", formHex},
+	0xF185 - firstPlate: {"applicationDataFingerprintDataIdentifier", "who wrote the data set", formHex},
+	0xF186 - firstPlate: {"activeDiagnosticSessionDataIdentifier", "session that is open", formSession},
+	0xF187 - firstPlate: {"vehicleManufacturerSparePartNumberDataIdentifier", "part number", formText},
+	0xF188 - firstPlate: {"vehicleManufacturerECUSoftwareNumberDataIdentifier", "software number of the car's maker", formText},
+	0xF189 - firstPlate: {"vehicleManufacturerECUSoftwareVersionNumberDataIdentifier", "software version of the car's maker", formText},
+	0xF18A - firstPlate: {"systemSupplierIdentifierDataIdentifier", "supplier", formText},
+	0xF18B - firstPlate: {"ECUManufacturingDateDataIdentifier", "made on", formDate},
+	0xF18C - firstPlate: {"ECUSerialNumberDataIdentifier", "serial number", formText},
+	0xF18D - firstPlate: {"supportedFunctionalUnitsDataIdentifier", "functional units", formHex},
+	0xF18E - firstPlate: {"vehicleManufacturerKitAssemblyPartNumberDataIdentifier", "part number of the assembly", formText},
+	0xF18F - firstPlate: {"regulationXSoftwareIdentificationNumbers", "software numbers for type approval", formText},
+	0xF190 - firstPlate: {"VINDataIdentifier", "vehicle identification number", formText},
+	0xF191 - firstPlate: {"vehicleManufacturerECUHardwareNumberDataIdentifier", "hardware number of the car's maker", formText},
+	0xF192 - firstPlate: {"systemSupplierECUHardwareNumberDataIdentifier", "hardware number of the supplier", formText},
+	0xF193 - firstPlate: {"systemSupplierECUHardwareVersionNumberDataIdentifier", "hardware version of the supplier", formText},
+	0xF194 - firstPlate: {"systemSupplierECUSoftwareNumberDataIdentifier", "software number of the supplier", formText},
+	0xF195 - firstPlate: {"systemSupplierECUSoftwareVersionNumberDataIdentifier", "software version of the supplier", formText},
+	0xF196 - firstPlate: {"exhaustRegulationOrTypeApprovalNumberDataIdentifier", "type approval number", formText},
+	0xF197 - firstPlate: {"systemNameOrEngineTypeDataIdentifier", "name of the system", formText},
+	0xF198 - firstPlate: {"repairShopCodeOrTesterSerialNumberDataIdentifier", "who programmed it last", formText},
+	0xF199 - firstPlate: {"programmingDateDataIdentifier", "programmed on", formDate},
+	0xF19A - firstPlate: {"calibrationRepairShopCodeOrCalibrationEquipmentSerialNumberDataIdentifier", "who calibrated it last", formText},
+	0xF19B - firstPlate: {"calibrationDateDataIdentifier", "calibrated on", formDate},
+	0xF19C - firstPlate: {"calibrationEquipmentSoftwareNumberDataIdentifier", "software of the calibration equipment", formText},
+	0xF19D - firstPlate: {"ECUInstallationDateDataIdentifier", "fitted on", formDate},
+	0xF19E - firstPlate: {"ODXFileDataIdentifier", "name of its description file", formText},
+	0xF19F - firstPlate: {"entityDataIdentifier", "entity", formHex},
 }
 
 // PlateName is the standard's name of an identification number F180-F19F and what it says in a few words; ok is
 // false for every other identifier.
 func PlateName(id uint16) (name, text string, ok bool) {
-	p, ok := plates[id]
-	return p.name, p.text, ok
+	p := plateOf(id)
+	return p.name, p.text, p.name != ""
+}
+
+// plateOf is the zero plate for an identifier that is none.
+func plateOf(id uint16) plate {
+	if id < firstPlate || id-firstPlate >= uint16(len(plates)) {
+		return plate{}
+	}
+	return plates[id-firstPlate]
 }
 
 // PlateText is the data of an identification number as people read it: text where it is printable ASCII (filling
 // at its ends taken off), a date where it can be one, several texts with commas between them, and upper-case hex
 // otherwise.
 func PlateText(id uint16, value []byte) string {
-	switch p := plates[id]; {
-	case p.form == formDate:
-		if s, ok := packedDate(value); ok {
-			return s
-		}
-	case p.form == formParts:
-		if parts, ok := plateParts(value); ok {
-			return strings.Join(parts, ", ")
-		}
-	case p.form == formSession && len(value) == 1:
-		if name, ok := SessionName(value[0]); ok {
-			return fmt.Sprintf("%X %s", value, name)
-		}
-	}
-	if s, ok := printable(value); ok && (len(value) >= 4 || plates[id].form < formHex) {
+	if s, ok := PlateWords(id, value); ok {
 		return s
 	}
 	return fmt.Sprintf("%X", value)
+}
+
+// PlateWords is [PlateText] where it is more than the bytes; ok is false otherwise.
+func PlateWords(id uint16, value []byte) (s string, ok bool) {
+	p := plateOf(id)
+	switch {
+	case p.form == formDate:
+		if s, ok := packedDate(value); ok {
+			return s, true
+		}
+	case p.form == formParts:
+		if parts, ok := plateParts(value); ok {
+			return strings.Join(parts, ", "), true
+		}
+	case p.form == formSession && len(value) == 1:
+		if name, ok := SessionName(value[0]); ok {
+			return fmt.Sprintf("%X %s", value, name), true
+		}
+	}
+	if len(value) < 4 && p.form >= formHex {
+		return "", false
+	}
+	return printable(value)
 }
 
 // plateParts cuts the numbers of several pieces of software: the first byte says how many, and they are of one length
