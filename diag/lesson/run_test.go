@@ -1,7 +1,9 @@
 package lesson_test
 
 import (
+	"encoding/json"
 	"errors"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -298,4 +300,38 @@ func TestProgress(t *testing.T) {
 			t.Errorf("%q is read as progress", text)
 		}
 	}
+}
+
+// FuzzProgress: whatever stands in the file of progress, what is read of it can be used and is written as it is read.
+func FuzzProgress(f *testing.F) {
+	for _, s := range []string{`{"lessons":{"frame":{"step":2,"done":true}}}`, `{"lessons":{"frame":{"step":-7}}}`, `{"lessons":null}`, `null`, `[]`, `{"lessons":{"frame":{"step":1e9}}}`} {
+		f.Add([]byte(s))
+	}
+	all, err := lesson.All()
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Fuzz(func(t *testing.T, text []byte) {
+		p, err := lesson.ReadProgress(text)
+		if err != nil {
+			return
+		}
+		if n := p.Next(all); n < 0 || n >= len(all) {
+			t.Fatalf("the next of %d lessons is %d", len(all), n)
+		}
+		for _, l := range all {
+			r := lesson.Begin(l, p.Lessons[l.ID].Step)
+			if r.At() < 0 || r.At() >= len(l.Steps) {
+				t.Fatalf("%s begins at step %d of %d", l.ID, r.At(), len(l.Steps))
+			}
+			p = p.With(r)
+		}
+		out, err := json.Marshal(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if again, err := lesson.ReadProgress(out); err != nil || !reflect.DeepEqual(again, p) {
+			t.Fatalf("%s is read as %+v, %v", out, again, err)
+		}
+	})
 }

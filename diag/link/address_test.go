@@ -2,6 +2,7 @@ package link_test
 
 import (
 	"encoding/json"
+	"strings"
 	"testing"
 
 	"go.einride.tech/can"
@@ -110,4 +111,23 @@ func TestAddresses(t *testing.T) {
 	if s := (link.Address{Request: link.ID11(0x745)}).String(); s != "745" {
 		t.Error(s)
 	}
+}
+
+// FuzzParseID: what is read as an identifier has 11 or 29 bits, and is written as it was read, in capitals.
+func FuzzParseID(f *testing.F) {
+	for _, s := range []string{"7E8", "7df", "18DA10F1", "800", "1FFFFFFF", "2000000", "+7E", "0x7", "", "７E8"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		id, err := link.ParseID(s)
+		if err != nil {
+			return
+		}
+		if id.String() != strings.ToUpper(s) || id.Value > can.MaxExtendedID || !id.Extended && id.Value > can.MaxID {
+			t.Fatalf("%q is read as %v (%+v)", s, id, id)
+		}
+		if again, err := link.ParseID(id.String()); err != nil || again != id {
+			t.Fatalf("%q: read again as %v, %v", s, again, err)
+		}
+	})
 }

@@ -74,7 +74,7 @@ func texts(d Document) []string {
 	return slices.DeleteFunc(out, func(s string) bool { return strings.TrimSpace(s) == "" })
 }
 
-func html(t *testing.T, d Document) string {
+func html(t testing.TB, d Document) string {
 	t.Helper()
 	var b bytes.Buffer
 	if err := HTML(&b, d); err != nil {
@@ -237,6 +237,25 @@ func TestShare(t *testing.T) {
 	}
 	if !strings.Contains(strings.Join(texts(d), ""), secretVIN) {
 		t.Error("the original was changed")
+	}
+}
+
+// TestShareOddSecrets: numbers that are no text, as a module may tell them.
+func TestShareOddSecrets(t *testing.T) {
+	for _, c := range []struct {
+		name, text, want string
+		s                Secrets
+	}{
+		{"no UTF-8", "serial 0\x98, 0", "serial [removed], 0", Secrets{Serials: []string{"0\x98"}}},
+		{"no UTF-8, as bytes", "3098FF 30 98 ff 30", "[removed] [removed] 30", Secrets{Serials: []string{"0\x98\xFF"}}},
+		{"an identification number that is no UTF-8", "0TNCE23E3P00\xFF4217", "0TNCE23E*P*******", Secrets{VIN: "0TNCE23E3P00\xFF4217"}},
+		{"a number in hex, in a frame", "7ED 62 F1 8C 0A 1B 2C 3D, 0a1b2c3d", "7ED 62 F1 8C [removed], [removed]", Secrets{Serials: []string{"0A1B2C3D"}}},
+		{"hex in hex", "3041 0A", "3041 0A", Secrets{Serials: []string{"0A1B2C"}}},
+	} {
+		shared := Share(Document{Title: c.text}, c.s)
+		if shared.Title != c.want || (len(shared.Removed) > 0) != (c.text != c.want) {
+			t.Errorf("%s: %q, %q; want %q", c.name, shared.Title, shared.Removed, c.want)
+		}
 	}
 }
 

@@ -1,11 +1,13 @@
 package report
 
 import (
+	"encoding/hex"
 	"fmt"
 	"maps"
 	"regexp"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"readback/diag/garage"
 )
@@ -100,33 +102,54 @@ func longestFirst(all []string) []string {
 
 const removed = "[removed]"
 
-// replace takes one secret out, whatever its case: as text, and as the bytes of its letters.
+// replace takes one secret out, whatever its case: as text, and as bytes in hex.
 func (s Secrets) replace(text, secret, what string, counts map[string]int) string {
-	for _, pattern := range []string{`(?i)` + regexp.QuoteMeta(secret), hexOf(secret)} {
+	text, n := swapText(text, secret, func(string) string { return removed })
+	for _, pattern := range []string{hexOf([]byte(secret)), hexOf(bytesOf(secret))} {
 		if pattern == "" {
 			continue
 		}
 		re := regexp.MustCompile(pattern)
-		if n := len(re.FindAllString(text, -1)); n > 0 {
-			counts[what] += n
-			text = re.ReplaceAllLiteralString(text, removed)
-		}
+		n += len(re.FindAllString(text, -1))
+		text = re.ReplaceAllLiteralString(text, removed)
+	}
+	if n > 0 {
+		counts[what] += n
 	}
 	return text
 }
 
-// hexOf matches the letters of a text written as bytes in hex, with or without a space, a dash or a colon between them.
-func hexOf(text string) string {
-	if len(text) < shortestPiece {
+// swapText puts something else for each place of a secret, whatever its case, and counts them. Text that is no UTF-8, as a
+// module may tell it, has no case.
+func swapText(text, secret string, by func(string) string) (string, int) {
+	if !utf8.ValidString(secret) {
+		return strings.ReplaceAll(text, secret, by(secret)), strings.Count(text, secret)
+	}
+	re := regexp.MustCompile(`(?i)` + regexp.QuoteMeta(secret))
+	return re.ReplaceAllStringFunc(text, by), len(re.FindAllString(text, -1))
+}
+
+// bytesOf are the bytes that a text stands for which is a number in hex; nil for any other.
+func bytesOf(text string) []byte {
+	b, err := hex.DecodeString(text)
+	if err != nil {
+		return nil
+	}
+	return b
+}
+
+// hexOf matches bytes written in hex, with or without a space, a dash or a colon between them. None are "".
+func hexOf(raw []byte) string {
+	if len(raw) < shortestPiece {
 		return ""
 	}
 	var b strings.Builder
 	b.WriteString(`(?i)`)
-	for i := range len(text) {
+	for i, x := range raw {
 		if i > 0 {
 			b.WriteString(`[ :\-]?`)
 		}
-		fmt.Fprintf(&b, "%02X", text[i])
+		fmt.Fprintf(&b, "%02X", x)
 	}
 	return b.String()
 }
@@ -140,10 +163,9 @@ func (s Secrets) maskVIN(text string, counts map[string]int) string {
 		}
 		return text
 	}
-	whole := regexp.MustCompile(`(?i)` + regexp.QuoteMeta(s.VIN))
-	if n := len(whole.FindAllString(text, -1)); n > 0 {
+	text, n := swapText(text, s.VIN, MaskVIN)
+	if n > 0 {
 		counts["identification number"] += n
-		text = whole.ReplaceAllStringFunc(text, MaskVIN)
 	}
 	return s.maskBytes(text, counts)
 }

@@ -150,3 +150,27 @@ func TestList(t *testing.T) {
 		t.Errorf("no folder: %v, %v", found, err)
 	}
 }
+
+// FuzzDecode: whatever the kernel hands over, what is taken is a valid frame or a report that says something, and a frame is
+// written as it was read.
+func FuzzDecode(f *testing.F) {
+	f.Add(encode(can.Frame{ID: 0x7E5, Length: 2, Data: can.Data{0x3E, 0}}))
+	f.Add(encode(can.Frame{ID: 0x18DA58F1, IsExtended: true, IsRemote: true, Length: 8}))
+	f.Add([]byte{0x24, 0, 0, 0x20, 8, 0, 0, 0, 0, 0x30, 0, 0, 0, 0, 0, 0})
+	f.Fuzz(func(t *testing.T, b []byte) {
+		r, ok := decode(b, time.Unix(5, 0))
+		switch {
+		case !ok:
+		case r.Fault != 0:
+			if r.Frame != (can.Frame{}) {
+				t.Fatalf("% X: a report with a frame: %+v", b, r)
+			}
+		case r.Frame.Validate() != nil:
+			t.Fatalf("% X: %+v: %v", b, r, r.Frame.Validate())
+		default:
+			if again, ok := decode(encode(r.Frame), r.At); !ok || again != r {
+				t.Fatalf("% X: %+v is read again as %+v, %t", b, r, again, ok)
+			}
+		}
+	})
+}
