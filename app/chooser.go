@@ -30,7 +30,7 @@ func (w *Window) chooser() fyne.CanvasObject {
 		if !ok {
 			continue
 		}
-		modules = append(modules, look.NewButton("choose "+m.Address.Request.String(), T("choose.module", "Name", m.Name, "Request", m.Address.Request.String()), look.Plain, func() {
+		modules = append(modules, look.NewButton("choose "+m.Address.Request.String(), T("choose.module", "Name", named(m.Name), "Request", m.Address.Request.String()), look.Plain, func() {
 			r.wish = explain.WishRead
 			if r.deed == explain.DeedErase {
 				r.wish = explain.WishClear

@@ -246,7 +246,7 @@ func (w *Window) lookingBody() fyne.CanvasObject {
 		parts = append(parts, look.Body(N("n.answered", p.Answered)))
 	}
 	if p.Module != "" {
-		parts = append(parts, look.Small(T("codes.last", "Module", p.Module)))
+		parts = append(parts, look.Small(T("codes.last", "Module", named(p.Module))))
 	}
 	t := w.link.visit.Tally()
 	parts = append(parts, look.Small(T("codes.elapsed", "Seconds", int(w.now().Sub(l.begun).Seconds()), "Reads", N("n.reads", t.Reads))))
@@ -288,7 +288,7 @@ func (w *Window) aroundList() (parts []fyne.CanvasObject) {
 	var none []string
 	for _, m := range c.modules {
 		if len(m.Views) == 0 && m.CodesRead == garage.Yes {
-			none = append(none, m.Name)
+			none = append(none, named(m.Name))
 		}
 	}
 	if len(none) > 0 {
@@ -381,7 +381,7 @@ func (w *Window) gaps() fyne.CanvasObject {
 		if m.CodesRead == garage.Refused && m.Refusal != "" {
 			word = T("gap.refused.why", "Why", m.Refusal)
 		}
-		rows = append(rows, look.Row(10, look.Natural(look.NewMark(look.MarkUnknown, 16)), look.Growing(look.Body(T("gap.row", "Module", m.Name, "Request", m.Request.String(), "Why", word)))))
+		rows = append(rows, look.Row(10, look.Natural(look.NewMark(look.MarkUnknown, 16)), look.Growing(look.Body(T("gap.row", "Module", named(m.Name), "Request", m.Request.String(), "Why", word)))))
 	}
 	if len(rows) == 0 {
 		return nil

@@ -22,7 +22,7 @@ type codeText struct {
 // describe puts a code into the words of a row.
 func describe(v diag.CodeView) codeText {
 	d := v.Describe
-	line, failure := d.Line, ""
+	line, failure := lineOf(v.Record.Code), ""
 	if !d.Known { // the maker's own: only what failed can be told
 		line, failure = told(d.Meaning), told(d.FailureText)
 	}
@@ -55,7 +55,7 @@ func (w *Window) codeMargin() fyne.CanvasObject {
 		return w.codesMarginBefore()
 	}
 	d := v.Describe
-	parts := []fyne.CanvasObject{look.Stack(4, look.Styled(v.Record.Code.String(), look.Style{Mono: true, Bold: true, Size: look.SizeHex}), look.Small(m.Name))}
+	parts := []fyne.CanvasObject{look.Stack(4, look.Styled(v.Record.Code.String(), look.Style{Mono: true, Bold: true, Size: look.SizeHex}), look.Small(named(m.Name)))}
 	add := func(head string, said ...string) {
 		if text := sentences(said...); text != "" {
 			lines := []fyne.CanvasObject{look.Body(text)}
@@ -66,11 +66,7 @@ func (w *Window) codeMargin() fyne.CanvasObject {
 		}
 	}
 	add(T("code.m.letters"), told(d.Letters))
-	line := d.Line
-	if line == "" {
-		line = d.Meaning
-	}
-	add(T("code.m.means"), upperFirst(told(line)), d.Doubt)
+	add(T("code.m.means"), lineOf(v.Record.Code), told(d.Doubt))
 	add(T("code.m.state"), told(d.VerdictText))
 	add(T("code.m.severity", "Level", told(d.Severity)), told(d.SeverityReason), told(d.Advice))
 	add("", told(d.CarJudgement))
@@ -80,7 +76,7 @@ func (w *Window) codeMargin() fyne.CanvasObject {
 		}
 		rows := []fyne.CanvasObject{look.Head(head)}
 		for _, x := range items {
-			rows = append(rows, look.Row(8, look.Natural(look.Body("–")).At(look.Top), look.Growing(look.Body(upperFirst(x)))))
+			rows = append(rows, look.Row(8, look.Natural(look.Body("–")).At(look.Top), look.Growing(look.Body(upperFirst(told(x))))))
 		}
 		parts = append(parts, look.Stack(2, rows...))
 	}
@@ -92,7 +88,7 @@ func (w *Window) codeMargin() fyne.CanvasObject {
 	}
 	parts = append(parts, w.stored(v.Record)...)
 	parts = append(parts, statusRows(m, v.Record))
-	source := d.Source
+	source := told(d.Source)
 	if source == "" {
 		source = T("source.code")
 	}
@@ -108,7 +104,7 @@ func (w *Window) stored(c garage.CodeRecord) []fyne.CanvasObject {
 			rows = append(rows, look.Small(T("code.m.record", "N", s.Record)))
 		}
 		for _, x := range s.Values {
-			name, text := x.Name, x.Text
+			name, text := named(x.Name), measured(x.Text)
 			if name == "" {
 				name = T("code.m.unknown", "ID", fmt.Sprintf("%04X", x.Identifier))
 			}
@@ -124,7 +120,7 @@ func (w *Window) stored(c garage.CodeRecord) []fyne.CanvasObject {
 	}
 	var more []fyne.CanvasObject
 	for _, x := range c.Extended {
-		name, text := x.Name, x.Text
+		name, text := named(x.Name), measured(x.Text)
 		if name == "" {
 			name = T("code.m.record", "N", x.Record)
 		}

@@ -130,7 +130,7 @@ func holds(m diag.ModuleView, v diag.CodeView, words []string) bool {
 	}
 	d := v.Describe
 	text := strings.ToLower(strings.Join([]string{v.Record.Code.String(), m.Name, m.Request.String(), d.Meaning, d.Line, d.FailureText, d.Area, d.Short, d.Severity,
-		told(d.FailureText), told(d.Area), told(d.Short), told(d.Severity)}, " "))
+		named(m.Name), lineOf(v.Record.Code), told(d.FailureText), told(d.Area), told(d.Short), told(d.Severity)}, " "))
 	for _, w := range words {
 		if !strings.Contains(text, w) {
 			return false
@@ -204,11 +204,11 @@ func (w *Window) codeList() fyne.CanvasObject {
 
 // moduleHead is the heading over a module's codes.
 func moduleHead(m diag.ModuleView) fyne.CanvasObject {
-	line := T("codes.module", "Name", m.Name, "Request", m.Request.String(), "Answer", m.Answer.String())
+	line := T("codes.module", "Name", named(m.Name), "Request", m.Request.String(), "Answer", m.Answer.String())
 	if m.Answer.IsZero() {
-		line = T("codes.module.mute", "Name", m.Name, "Request", m.Request.String())
+		line = T("codes.module.mute", "Name", named(m.Name), "Request", m.Request.String())
 	}
-	head := look.NewText(look.Run{Text: m.Name, Style: look.Style{Bold: true}}, look.Run{Text: "  " + line, Style: look.Style{Size: look.SizeSmall, Color: look.Soft}})
+	head := look.NewText(look.Run{Text: named(m.Name), Style: look.Style{Bold: true}}, look.Run{Text: "  " + line, Style: look.Style{Size: look.SizeSmall, Color: look.Soft}})
 	if !m.Safety {
 		return head
 	}

@@ -282,7 +282,7 @@ func (w *Window) legendRow(s *liveSeries, x *liveLine, first bool) fyne.CanvasOb
 	if x != nil {
 		sign, value = look.NewSwatch(x.style), x.now
 		if x.label != "" {
-			name += ": " + x.label
+			name += ": " + told(x.label)
 		}
 	}
 	if w.lowRows() && !isLarge() {

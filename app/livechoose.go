@@ -24,9 +24,9 @@ type liveItem struct {
 }
 
 func itemOf(v diag.LiveValue, units quantity.Choice) liveItem {
-	i := liveItem{key: v.Key.String(), name: v.Name, about: v.Module, value: v}
+	i := liveItem{key: v.Key.String(), name: named(v.Name), about: named(v.Module), value: v}
 	for _, p := range v.Parts {
-		unit := string(units.Of(quantity.Quantity{Unit: quantity.Unit(p.Unit)}).Unit)
+		unit := told(string(units.Of(quantity.Quantity{Unit: quantity.Unit(p.Unit)}).Unit))
 		if unit != "" && !slices.Contains(i.units, unit) {
 			i.units = append(i.units, unit)
 		}
@@ -80,10 +80,16 @@ func (w *Window) siftLive() *liveColumn {
 	for _, s := range l.chosen {
 		c.chosen[s.item.key] = true
 	}
-	for _, v := range diag.FindLive(l.offered, l.search.Text) {
-		c.items = append(c.items, itemOf(v, w.opt.Taste.Units))
+	words := strings.Fields(strings.ToLower(l.search.Text))
+	found := diag.FindLive(l.offered, l.search.Text)
+	for _, v := range l.offered {
+		i := itemOf(v, w.opt.Taste.Units)
+		shown := strings.ToLower(i.name + " " + i.about)
+		if slices.ContainsFunc(found, func(f diag.LiveValue) bool { return f.Key == v.Key }) || !slices.ContainsFunc(words, func(w string) bool { return !strings.Contains(shown, w) }) {
+			c.items = append(c.items, i)
+		}
 	}
-	c.items = append(c.items, w.heardItems(strings.Fields(strings.ToLower(l.search.Text)))...)
+	c.items = append(c.items, w.heardItems(words)...)
 	return c
 }
 
@@ -155,7 +161,7 @@ func (w *Window) itemMargin(at int) fyne.CanvasObject {
 		return w.liveHelp()
 	}
 	i := w.live.column.items[at]
-	source, asked := i.value.Source, T("live.f.asked", "Key", i.key)
+	source, asked := told(i.value.Source), T("live.f.asked", "Key", i.key)
 	switch {
 	case i.signal != nil:
 		source, asked = T("live.f.file", "File", w.ear.file), T("live.f.heard")
@@ -253,7 +259,7 @@ func (w *Window) tellAdded(own []uint16) {
 		var tellers []string
 		for _, v := range l.offered {
 			if v.Key.Kind == diag.LiveIdentifier && v.Key.Number == id {
-				tellers = append(tellers, v.Module)
+				tellers = append(tellers, named(v.Module))
 				l.at = v.Key.String()
 			}
 		}

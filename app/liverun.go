@@ -52,7 +52,7 @@ func newLiveSeries(i liveItem, units quantity.Choice) *liveSeries {
 	s := &liveSeries{item: i, units: units, pace: look.NewFigure(look.Style{Size: look.SizeFine, Color: look.Soft}).Right(), words: look.NewFigure(look.Style{Size: look.SizeSmall}).Right()}
 	for _, p := range i.value.Parts {
 		q := units.Of(quantity.Quantity{Unit: quantity.Unit(p.Unit), Digits: p.Digits})
-		s.lines = append(s.lines, newLiveLine(p.Label, string(q.Unit), q.Digits))
+		s.lines = append(s.lines, newLiveLine(p.Label, told(string(q.Unit)), q.Digits))
 	}
 	if i.signal != nil {
 		s.lines = append(s.lines, newLiveLine("", i.signal.Unit, digitsOf(i.signal)))
@@ -95,14 +95,14 @@ func (l *liveState) freeStyle(also []*liveLine) int {
 // told is what a value tells in words, or why it tells nothing.
 func (s *liveSeries) told() string {
 	if s.why != "" {
-		return s.why
+		return told(s.why)
 	}
 	var out []string
 	for _, t := range s.texts {
 		if t.label == "" {
-			out = append(out, t.text)
+			out = append(out, told(t.text))
 		} else {
-			out = append(out, t.label+": "+t.text)
+			out = append(out, told(t.label)+": "+told(t.text))
 		}
 	}
 	return commas(out)
@@ -155,8 +155,9 @@ func (s *liveSeries) take(x diag.Sample, room bool) (changed bool) {
 				return changed
 			}
 			i, changed = len(s.lines), true
-			s.lines = append(s.lines, newLiveLine(x.Label, x.Unit, x.Digits))
+			s.lines = append(s.lines, newLiveLine(x.Label, told(x.Unit), x.Digits))
 		}
+		x.Unit = s.lines[i].unit
 		s.lines[i].course.Add(x.At, x.Value)
 		s.lines[i].value = figures(x.Shown())
 		return changed

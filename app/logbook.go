@@ -249,7 +249,7 @@ func (w *Window) codeLines() fyne.CanvasObject {
 			hidden++
 			continue
 		}
-		name := look.Stack(1, look.Styled(r.Code, look.Style{Mono: true, Bold: true}), look.Small(r.Module))
+		name := look.Stack(1, look.Styled(r.Code, look.Style{Mono: true, Bold: true}), look.Small(named(r.Module)))
 		rows = append(rows, look.Pad(8, 14, 8, 14, look.Stack(2,
 			look.Row(12, look.Fixed(look.Scaled(130), name), look.Growing(look.NewTimeline(from, to, moments(r)))), look.Small(told(r.Text)))))
 	}

@@ -155,7 +155,7 @@ func wireText(a diag.Answer) string {
 func (w *Window) saidBy(a diag.Answer) string {
 	for _, m := range w.code.modules {
 		if m.Answer.String() == a.From && m.Name != "" {
-			return T("back.said", "Module", m.Name, "Text", a.Text)
+			return T("back.said", "Module", named(m.Name), "Text", told(a.Text))
 		}
 	}
 	return a.Text
@@ -201,7 +201,7 @@ func (w *Window) beforeAfter() fyne.CanvasObject {
 		after = append(after, said)
 	}
 	for _, f := range rb.New {
-		after = append(after, row(look.Styled(f.Code, mono), look.Styled(dots(f.Module, told(f.Text)), look.Style{Size: look.SizeSmall})))
+		after = append(after, row(look.Styled(f.Code, mono), look.Styled(dots(named(f.Module), told(f.Text)), look.Style{Size: look.SizeSmall})))
 	}
 	if n := len(rb.Unchanged); n > fewRows {
 		names := modulesOf(rb.Unchanged)
@@ -225,8 +225,8 @@ const fewRows = 3
 func modulesOf(fates []diag.Fate) string {
 	var names []string
 	for _, f := range fates {
-		if !slices.Contains(names, f.Module) {
-			names = append(names, f.Module)
+		if !slices.Contains(names, named(f.Module)) {
+			names = append(names, named(f.Module))
 		}
 	}
 	return listed(names)
@@ -237,11 +237,11 @@ func (w *Window) meaning(f diag.Fate) string {
 	for _, m := range w.back.before {
 		for _, v := range m.Views {
 			if m.Name == f.Module && v.Record.Code.String() == f.Code {
-				return dots(m.Name, describe(v).title)
+				return dots(named(m.Name), describe(v).title)
 			}
 		}
 	}
-	return f.Module
+	return named(f.Module)
 }
 
 func (w *Window) backMargin() fyne.CanvasObject {

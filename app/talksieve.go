@@ -76,7 +76,7 @@ func loudest(all []talk.Thread, n, chosen int) []talk.Thread {
 func moduleName(name string, a link.Address) string {
 	switch {
 	case name != "":
-		return name
+		return named(name)
 	case !a.Request.IsZero():
 		return a.Request.String()
 	case !a.Answer.IsZero():

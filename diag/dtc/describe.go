@@ -101,8 +101,8 @@ func Describe(c Code, status *Status, available Status, lists []string) Descript
 	d.Area = a.words
 	d.Meaning, d.Line = c.unknownMeaning(), c.Line()
 	if known {
-		behind := e.behind()
-		d.Meaning, d.Part, d.Doubt = e.meaning(), e.name(), e.doubt
+		behind, w := e.behind(), e.wording(e.kind.phrase)
+		d.Meaning, d.Part, d.Doubt = w.Meaning(), w.Name(), e.doubt
 		d.Causes, d.LookFirst = slices.Clone(behind.causes), slices.Clone(behind.looks)
 	}
 	level, reason := a.judge(verdict, lamp)

@@ -1,9 +1,6 @@
 package dtc
 
-import (
-	"slices"
-	"strings"
-)
+import "strings"
 
 // entry is what the standard says of one code, in our own words.
 type entry struct {
@@ -15,25 +12,6 @@ type entry struct {
 	doubt    string // why the meaning is not certain, "" where it is
 }
 
-// name is the part with its place.
-func (e entry) name() string {
-	if e.place == "" {
-		return e.part
-	}
-	return e.part + " (" + e.place + ")"
-}
-
-// meaning says what is wrong, beginning in lower case.
-func (e entry) meaning() string { return e.say(e.kind.phrase) }
-
-// say puts the part into a phrase. A part that is a signal itself has no signal of its own.
-func (e entry) say(phrase string) string {
-	if strings.Contains(e.part, "signal") {
-		phrase = signalOf.Replace(phrase)
-	}
-	return strings.ReplaceAll(phrase, "{part}", e.name())
-}
-
 // Erasing tells whether erasing helps once the fault is not there now.
 type Erasing string
 
@@ -43,8 +21,6 @@ const (
 	ErasingUnknown Erasing = "unknown"
 )
 
-var signalOf = strings.NewReplacer("the signal of {part}", "{part}", "the pulsed signal of {part}", "the pulses of {part}")
-
 // Meaning is what the standard says of a code, in our own words; ok is false for a code of the maker's, and for one
 // that the table does not hold.
 func (c Code) Meaning() (text string, ok bool) {
@@ -52,7 +28,7 @@ func (c Code) Meaning() (text string, ok bool) {
 	if !ok {
 		return "", false
 	}
-	return e.meaning(), true
+	return e.wording(e.kind.phrase).Meaning(), true
 }
 
 func (c Code) entry() (entry, bool) {
@@ -104,46 +80,5 @@ func rangeOf(name string) (area string) {
 	return area
 }
 
-// Line says a code in one sentence for the owner: what is wrong, and what the failure type adds to it. A failure type
-// takes the place of a meaning that only says that something is wrong. Where the meaning is not known, what failed is a
-// sentence of its own.
-func (c Code) Line() string {
-	if c.IsZero() {
-		return "No code."
-	}
-	e, known := c.entry()
-	b, has := c.FailureType()
-	f, described := tables().failures[b]
-	adds := has && described && f.sure && f.phrase != ""
-	line := ""
-	switch {
-	case known && adds && e.kind.general:
-		line = e.say(f.phrase)
-	case known:
-		line = e.meaning()
-	default:
-		line = strings.TrimSuffix(c.unknownMeaning(), ".")
-	}
-	switch {
-	case !adds || known && e.kind.general || saysAlready(line, f.text):
-	case known:
-		line += ": " + f.text
-	default:
-		line += ". What failed: " + f.text
-	}
-	return upper(line) + "."
-}
-
-// saysAlready reports that a line has every word of an addition.
-func saysAlready(line, text string) bool {
-	words := strings.Fields(line)
-	for word := range strings.FieldsSeq(text) {
-		if !slices.Contains(words, word) {
-			return false
-		}
-	}
-	return true
-}
-
-// upper writes the first letter, which is always ASCII here, as a capital.
-func upper(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+// Line says a code in one sentence for the owner: what is wrong, and what the failure type adds to it.
+func (c Code) Line() string { return c.Wording().String() }

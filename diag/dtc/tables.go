@@ -128,7 +128,7 @@ func entries(f []string) func(yield func(uint16, entry) bool) {
 			panic(err)
 		}
 		n := c.number()
-		for _, text := range choices(f[2] + "\t" + f[3]) {
+		for _, text := range Choices(f[2] + "\t" + f[3]) {
 			part, place, _ := strings.Cut(text, "\t")
 			for k := range strings.FieldsSeq(f[1]) {
 				if k != "-" && !yield(n, entry{part: part, place: place, kindName: k, area: f[4], doubt: f[5]}) {
@@ -149,8 +149,9 @@ func next(n uint16, decimal bool) uint16 {
 	return n
 }
 
-// choices writes a text once for each choice of its set in braces: {A/B/C}, {A..F}, {1..12}.
-func choices(text string) []string {
+// Choices writes a text once for each choice of its set in braces: {A/B/C}, {A..F}, {1..12}. A text without a set is its own
+// only choice.
+func Choices(text string) []string {
 	before, rest, found := strings.Cut(text, "{")
 	set, after, closed := strings.Cut(rest, "}")
 	if !found || !closed {

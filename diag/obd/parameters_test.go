@@ -139,7 +139,7 @@ func TestStates(t *testing.T) {
 		"414F01020304": "air to fuel: 1, oxygen sensor voltage: 2 V, oxygen sensor current: 3 mA, intake manifold pressure: 40 kPa",
 		"415F0E":       "heavy vehicles, EURO IV B1",
 		"414000000000": "none",
-		"410181076504": "lamp: on, stored codes: 1, without a result yet: evap",
+		"410181076504": "lamp: on, stored codes: 1, without a result yet: tank venting",
 	} {
 		b, err := hex.DecodeString(answer)
 		if err != nil {

@@ -91,8 +91,14 @@ func readMonitors(_ byte, b []byte) []Reading {
 	if m.Lamp {
 		lamp = "on"
 	}
-	if x := m.Incomplete(); len(x) > 0 {
-		left = strings.Join(x, " ")
+	var open []string
+	for _, x := range m.Fitted {
+		if !x.Complete {
+			open = append(open, x.Name)
+		}
+	}
+	if len(open) > 0 {
+		left = strings.Join(open, ", ")
 	}
 	return []Reading{
 		{Label: "lamp", Text: lamp},
