@@ -40,7 +40,7 @@ func Summary(a link.Address, payload []byte, o Options) Brief {
 	return b
 }
 
-// SummaryFrame is the short form of [ExplainFrame]. It allocates nothing for frames that are well formed.
+// SummaryFrame is the short form of [ExplainFrame]. It allocates nothing.
 func SummaryFrame(id link.ID, data []byte, o Options) Brief {
 	w := identify(id, data, &o)
 	t := split(data, w.skip)

@@ -151,3 +151,20 @@ func BenchmarkExplainMessage(b *testing.B) {
 		ExplainMessage(o.Modules[0].Address, list[i%len(list)], o)
 	}
 }
+
+// The short forms take no memory, whatever a frame says: a recording has a million of them.
+func TestSummariesTakeNothing(t *testing.T) {
+	for _, o := range []Options{{}, van()} {
+		for _, id := range []link.ID{link.ID11(0x7DF), link.ID11(0x7E5), link.ID11(0x7ED), link.ID11(0x123), link.ID29(0x18DA10F1), link.ID29(0x18DB33F1), link.ID29(0x18DAF110)} {
+			a := link.Physical(id, id)
+			for first := range 256 {
+				b := byte(first)
+				for _, data := range [][]byte{{1, b}, {2, b, 1}, {3, b, 0xF1, 0x90}, {4, b, 0xFF, 0xFF, 0xFF, 0x55, 0x55, 0x55}, {0x10, 20, b, 1, 2, 3, 4, 5}, {b}} {
+					if n := testing.AllocsPerRun(1, func() { SummaryFrame(id, data, o); Summary(a, data[len(data)/2:], o) }); n != 0 {
+						t.Fatalf("%s % X: %v allocations", id, data, n)
+					}
+				}
+			}
+		}
+	}
+}

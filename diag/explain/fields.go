@@ -78,9 +78,9 @@ func fieldsOf(id link.ID, data []byte, w who, t transport, d Direction) []Field 
 		flowFields(data[t.skip:], t, add)
 	default:
 		if t.pci > 0 {
-			add(t.pci, "How long", t.why, srcFrame)
+			add(t.pci, "How long", t.why.String(), srcFrame)
 		}
-		add(len(data)-at, "Not understood", t.why, srcCAN)
+		add(len(data)-at, "Not understood", t.why.String(), srcCAN)
 	}
 	return fields
 }
@@ -218,7 +218,7 @@ func payloadPieces(p []byte, d Direction, t tongue, more bool) (source string, p
 func requestPieces(p []byte, t tongue, more bool) (string, []piece) {
 	f := readFor(p, t == older)
 	if f.service == nil {
-		text := f.problem
+		text := f.problem.String()
 		switch {
 		case isAnswer(p[0]) && serviceOf(p[0]&^0x40) == nil:
 			text = "No request of the standards begins with this byte."
@@ -241,7 +241,7 @@ func requestPieces(p []byte, t tongue, more bool) (string, []piece) {
 	}
 	open := "The message goes on in the next pages."
 	if !more {
-		open = f.problem
+		open = f.problem.String()
 	}
 	if body := bodies[s.id]; body != nil && s.family == ofUDS {
 		var sub byte
@@ -261,10 +261,10 @@ func requestPieces(p []byte, t tongue, more bool) (string, []piece) {
 			}
 		}
 	}
-	if len(c.b) == 0 && f.problem != "" && !more {
+	if problem := f.problem.String(); len(c.b) == 0 && problem != "" && !more {
 		last := &c.out[len(c.out)-1]
-		if !strings.Contains(last.text, f.problem) {
-			last.text += " " + f.problem
+		if !strings.Contains(last.text, problem) {
+			last.text += " " + problem
 		}
 	}
 	return s.source(), cover(p, c.out, "Not understood", open)
@@ -276,8 +276,8 @@ func subText(f form, p []byte) string {
 		text = upperFirst(verb) + "."
 	} else if makersOwn(p, int(p[1]&0x7F)) {
 		text = fmt.Sprintf("A mode of the maker's own, number %02X.", p[1]&0x7F)
-	} else if f.problem != "" {
-		text += " " + f.problem
+	} else if problem := f.problem.String(); problem != "" {
+		text += " " + problem
 	}
 	if f.silent(p) {
 		text += " And do not answer (its first bit, 80, is set)."

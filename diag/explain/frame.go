@@ -99,8 +99,8 @@ func summaryOf(id link.ID, w who, t transport, e Explanation) string {
 		if t.kind == following {
 			return "A later page of a long message."
 		}
-		if t.why != "" {
-			return "This is no request. " + t.why
+		if why := t.why.String(); why != "" {
+			return "This is no request. " + why
 		}
 		return fmt.Sprintf("A message of the running car at %s. It is no request.", id)
 	case Answer:

@@ -145,7 +145,7 @@ func explainMessage(id link.ID, w who, payload []byte, total, room int, o *Optio
 	if e.Direction == Answer {
 		e.Reason = whyAnswer
 	} else {
-		j := judgement{class: Never, why: w.why}
+		j := judgement{class: Never, why: worded(w.why)}
 		if w.class != Never {
 			j = judgePayload(w, payload, room, o)
 		}

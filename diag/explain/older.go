@@ -165,11 +165,11 @@ func eventOldText(b []byte) string {
 // readOlder reads a request payload as a module that speaks ISO 14230-3 does.
 func readOlder(p []byte) form {
 	if len(p) == 0 {
-		return form{problem: "There is no request in it."}
+		return form{problem: worded("There is no request in it.")}
 	}
 	s := olderServiceOf(p[0])
 	if s == nil {
-		return form{problem: fmt.Sprintf("The older standard has no request %02X.", p[0])}
+		return form{problem: worded("The older standard has no request %02X.", int(p[0]))}
 	}
 	if l, shared := olderLayouts[p[0]]; shared {
 		return readAs(p, s, l)

@@ -1,7 +1,6 @@
 package explain
 
 import (
-	"fmt"
 	"slices"
 
 	"readback/diag/link"
@@ -118,19 +117,14 @@ var olderRules = []rule{
 // has a million frames.
 type judgement struct {
 	class Class
-	why   string
-	more  string // added behind why
-	digit int    // of the number in why, 0 when there is none
-	value uint16
+	why   wording
+	more  wording // added behind why
 }
 
 func (j judgement) reason() string {
-	why := j.why
-	if j.digit > 0 {
-		why = fmt.Sprintf(why, j.digit, j.value)
-	}
-	if j.more != "" {
-		why += " " + j.more
+	why := j.why.String()
+	if more := j.more.String(); more != "" {
+		why += " " + more
 	}
 	return why
 }
@@ -158,7 +152,7 @@ func room(a link.Address) int {
 
 func judgePayload(w who, payload []byte, room int, o *Options) judgement {
 	if len(payload) > room {
-		return judgement{class: Never, why: whyLong, more: wholeWouldBe(payload)}
+		return judgement{class: Never, why: worded(whyLong), more: wholeWouldBe(payload)}
 	}
 	return judge(payload, w, o)
 }
@@ -186,9 +180,9 @@ func judgeFrame(w who, t transport, o *Options) judgement {
 
 // wholeWouldBe says what a message that is too long for one frame would be if it could go out: one that only looks has
 // nothing to be said of it, one that changes something has.
-func wholeWouldBe(p []byte) string {
+func wholeWouldBe(p []byte) wording {
 	if len(p) == 0 || isAnswer(p[0]) {
-		return ""
+		return wording{}
 	}
 	sub := -1
 	if s := serviceOf(p[0]); s != nil && s.sub && len(p) > 1 {
@@ -197,36 +191,36 @@ func wholeWouldBe(p []byte) string {
 	class, why := rated(p[0], sub)
 	switch class {
 	case Look:
-		return ""
+		return wording{}
 	case Change:
-		return "As a whole it would be a change. " + why
+		return wording{text: "As a whole it would be a change. ", tail: why}
 	}
-	return "As a whole it would be refused too. " + why
+	return wording{text: "As a whole it would be refused too. ", tail: why}
 }
 
 // judge is the class of a payload that one frame holds.
 func judge(p []byte, w who, o *Options) judgement {
 	if len(p) == 0 {
-		return judgement{class: Never, why: "There is nothing in it."}
+		return judgement{class: Never, why: worded("There is nothing in it.")}
 	}
 	if isAnswer(p[0]) {
-		return judgement{class: Never, why: whyAnswer}
+		return judgement{class: Never, why: worded(whyAnswer)}
 	}
 	f := readForm(p)
 	if f.service == nil {
-		return judgement{class: Never, why: whyUnknown}
+		return judgement{class: Never, why: worded(whyUnknown)}
 	}
 	sub := -1
 	if b, ok := f.sub(p); ok {
 		sub = int(b)
 	}
-	var j judgement
-	j.class, j.why = rated(p[0], sub)
+	class, why := rated(p[0], sub)
+	j := judgement{class: class, why: worded(why)}
 	switch {
 	case j.class == Never:
 		return j
 	case !f.complete && !makersOwn(p, sub):
-		return judgement{class: Never, why: "It can't be read completely.", more: f.problem}
+		return judgement{class: Never, why: worded("It can't be read completely."), more: f.problem}
 	}
 	if p[0] == 0x22 || p[0] == 0x21 {
 		j = ofValues(p, o)
@@ -236,9 +230,9 @@ func judge(p []byte, w who, o *Options) judgement {
 	}
 	switch {
 	case j.class == Change && f.silent(p):
-		return judgement{class: Never, why: whySilent}
+		return judgement{class: Never, why: worded(whySilent)}
 	case w.functional && slices.Contains(notToAll, p[0]):
-		return judgement{class: Never, why: whyAll, more: j.why}
+		return judgement{class: Never, why: worded(whyAll), more: j.why}
 	}
 	return j
 }
@@ -269,7 +263,7 @@ func rated(id byte, sub int) (Class, string) {
 func ratedOlder(p []byte) judgement {
 	for _, r := range olderRules {
 		if r.id == p[0] && len(p) > 1 && int(p[1]) >= r.from && int(p[1]) <= r.to {
-			return judgement{class: r.class, why: r.why}
+			return judgement{class: r.class, why: worded(r.why)}
 		}
 	}
 	return judgement{class: Look}
@@ -280,14 +274,14 @@ func ofValues(p []byte, o *Options) judgement {
 	const unlisted = "The number %0*X is in no list of known values."
 	if p[0] == 0x21 {
 		if slices.Contains(o.Local, p[1]) {
-			return judgement{class: Look, why: whyRead}
+			return judgement{class: Look, why: worded(whyRead)}
 		}
-		return judgement{class: Change, why: unlisted, digit: 2, value: uint16(p[1])}
+		return judgement{class: Change, why: worded(unlisted, 2, int(p[1]))}
 	}
 	for i := 1; i+1 < len(p); i += 2 {
 		if id := be16(p[i:]); !listed(id) && !slices.Contains(o.Identifiers, id) {
-			return judgement{class: Change, why: unlisted, digit: 4, value: id}
+			return judgement{class: Change, why: worded(unlisted, 4, int(id))}
 		}
 	}
-	return judgement{class: Look, why: whyRead}
+	return judgement{class: Look, why: worded(whyRead)}
 }

@@ -7,7 +7,34 @@ type form struct {
 	service  *service // nil when no standard has it
 	layout   *layout  // nil when the payload fits none
 	complete bool     // every byte is understood and none is missing
-	problem  string   // what is wrong when not complete, a sentence
+	problem  wording  // what is wrong when not complete, a sentence
+}
+
+// wording is a text with places for numbers. It is put together only when somebody reads it: a recording has a million
+// frames.
+type wording struct {
+	text    string
+	numbers [3]int
+	n       int
+	tail    string
+}
+
+func worded(text string, numbers ...int) wording {
+	w := wording{text: text}
+	w.n = copy(w.numbers[:], numbers)
+	return w
+}
+
+func (w wording) String() string {
+	switch w.n {
+	case 1:
+		return fmt.Sprintf(w.text, w.numbers[0]) + w.tail
+	case 2:
+		return fmt.Sprintf(w.text, w.numbers[0], w.numbers[1]) + w.tail
+	case 3:
+		return fmt.Sprintf(w.text, w.numbers[0], w.numbers[1], w.numbers[2]) + w.tail
+	}
+	return w.text + w.tail
 }
 
 // sub returns the sub-function without bit 0x80, and whether there is one.
@@ -26,7 +53,7 @@ func (f form) silent(p []byte) bool {
 // readForm finds the layout of a request payload.
 func readForm(p []byte) form {
 	if len(p) == 0 {
-		return form{problem: "There is no request in it."}
+		return form{problem: worded("There is no request in it.")}
 	}
 	return readAs(p, serviceOf(p[0]), layouts[p[0]])
 }
@@ -34,11 +61,11 @@ func readForm(p []byte) form {
 // readAs reads a payload, which is not empty, as a request of one service that has these layouts.
 func readAs(p []byte, s *service, layouts []layout) form {
 	if s == nil {
-		return form{problem: fmt.Sprintf("No standard has a request %02X.", p[0])}
+		return form{problem: worded("No standard has a request %02X.", int(p[0]))}
 	}
 	f := form{service: s}
 	if s.sub && len(p) < 2 {
-		f.problem = fmt.Sprintf("After %02X a byte is missing that says what exactly.", s.id)
+		f.problem = worded("After %02X a byte is missing that says what exactly.", int(s.id))
 		return f
 	}
 	known := false
@@ -58,18 +85,18 @@ func readAs(p []byte, s *service, layouts []layout) form {
 	}
 	switch {
 	case !known && s.sub:
-		f.problem = fmt.Sprintf("The standard has no meaning for %02X %02X.", p[0], p[1])
+		f.problem = worded("The standard has no meaning for %02X %02X.", int(p[0]), int(p[1]))
 	case !known:
-		f.problem = fmt.Sprintf("What follows %02X is not known.", p[0])
+		f.problem = worded("What follows %02X is not known.", int(p[0]))
 	default:
 		want, _ := f.layout.length()
 		switch {
 		case len(p) < want:
-			f.problem = fmt.Sprintf("Bytes are missing: %02X needs %d, here are %d.", p[0], want, len(p))
+			f.problem = worded("Bytes are missing: %02X needs %d, here are %d.", int(p[0]), want, len(p))
 		case len(p) > want:
-			f.problem = fmt.Sprintf("There are bytes too many: %02X needs %d, here are %d.", p[0], want, len(p))
+			f.problem = worded("There are bytes too many: %02X needs %d, here are %d.", int(p[0]), want, len(p))
 		default:
-			f.problem = fmt.Sprintf("The bytes after %02X do not fit together.", p[0])
+			f.problem = worded("The bytes after %02X do not fit together.", int(p[0]))
 		}
 		f.layout = nil
 	}

@@ -201,7 +201,7 @@ func (x *typed) kind(d []byte) bool {
 		if low := append([]byte{d[0] & 0x0F}, d[1:]...); sound(low) {
 			fix = fmt.Sprintf("With %02X as the first byte this would be a whole request.", low[0])
 		}
-		x.found("frame-kind", Wrong, x.place(0), x.t.why, fix)
+		x.found("frame-kind", Wrong, x.place(0), x.t.why.String(), fix)
 	}
 	return true
 }
@@ -220,13 +220,13 @@ func (x *typed) meaning(explained bool) {
 	}
 	f := readForm(p)
 	if f.service == nil {
-		x.found("service-unknown", Wrong, x.place(first), f.problem, "Compare this byte with the instructions.")
+		x.found("service-unknown", Wrong, x.place(first), f.problem.String(), "Compare this byte with the instructions.")
 		x.swappedService(p, first)
 		return
 	}
 	if !f.complete && !makersOwn(p, int(p[len(p)-1]&0x7F)) {
 		if !explained {
-			x.found("form", Wrong, x.place(first), f.problem, "Compare the bytes with the instructions.")
+			x.found("form", Wrong, x.place(first), f.problem.String(), "Compare the bytes with the instructions.")
 			x.swappedService(p, first)
 		}
 		return

@@ -1,7 +1,5 @@
 package explain
 
-import "fmt"
-
 // kind of a frame after ISO 15765-2.
 type kind uint8
 
@@ -18,12 +16,12 @@ const whyLong = "It does not fit into one frame. Reads and clears never need mor
 // transport is the data field of a frame, read after ISO 15765-2.
 type transport struct {
 	kind    kind
-	why     string // why it is not a request that may go out; "" for a sound single frame
-	skip    int    // address bytes before the transport bytes
-	pci     int    // transport bytes
-	count   int    // payload bytes announced
-	payload []byte // what of it is in this frame
-	rest    []byte // bytes after the payload
+	why     wording // why it is not a request that may go out; "" for a sound single frame
+	skip    int     // address bytes before the transport bytes
+	pci     int     // transport bytes
+	count   int     // payload bytes announced
+	payload []byte  // what of it is in this frame
+	rest    []byte  // bytes after the payload
 }
 
 // split reads the transport bytes. skip is 1 for extended and mixed addressing.
@@ -31,10 +29,10 @@ func split(data []byte, skip int) transport {
 	t := transport{skip: skip}
 	switch {
 	case len(data) <= skip:
-		t.why = "The frame is empty."
+		t.why = worded("The frame is empty.")
 		return t
 	case len(data) > 8:
-		t.why = "A classical CAN frame has no more than 8 bytes."
+		t.why = worded("A classical CAN frame has no more than 8 bytes.")
 		t.skip, t.rest = 0, data
 		return t
 	}
@@ -45,11 +43,11 @@ func split(data []byte, skip int) transport {
 		t.pci, t.count = 1, n
 		switch {
 		case n == 0:
-			t.why = "Its counting byte is 00: an empty message."
+			t.why = worded("Its counting byte is 00: an empty message.")
 		case n > 7-skip:
-			t.why = fmt.Sprintf("Its counting byte says %d. One frame has room for %d.", n, 7-skip)
+			t.why = worded("Its counting byte says %d. One frame has room for %d.", n, 7-skip)
 		case n > len(d)-1:
-			t.why = fmt.Sprintf("Its counting byte says %d, but only %d follow.", n, len(d)-1)
+			t.why = worded("Its counting byte says %d, but only %d follow.", n, len(d)-1)
 		default:
 			t.kind = single
 			t.payload, t.rest = d[1:1+n], d[1+n:]
@@ -57,7 +55,7 @@ func split(data []byte, skip int) transport {
 		}
 		t.rest = d[1:]
 	case 1:
-		t.kind, t.why, t.pci = first, "It is the first page of a long message. Reads and clears never need one.", min(2, len(d))
+		t.kind, t.why, t.pci = first, worded("It is the first page of a long message. Reads and clears never need one."), min(2, len(d))
 		if len(d) > 1 {
 			t.count = n<<8 | int(d[1])
 		}
@@ -66,13 +64,13 @@ func split(data []byte, skip int) transport {
 		}
 		t.payload = d[t.pci:]
 	case 2:
-		t.kind, t.why, t.pci = following, "It is a later page of a long message. Reads and clears never need one.", 1
+		t.kind, t.why, t.pci = following, worded("It is a later page of a long message. Reads and clears never need one."), 1
 		t.count, t.payload = n, d[1:]
 	case 3:
-		t.kind, t.why, t.pci = flow, "It is a flow control frame. The program sends its own.", min(3, len(d))
+		t.kind, t.why, t.pci = flow, worded("It is a flow control frame. The program sends its own."), min(3, len(d))
 		t.rest = d[t.pci:]
 	default:
-		t.why, t.pci = "Its first byte begins with a digit that no kind of frame has.", 1
+		t.why, t.pci = worded("Its first byte begins with a digit that no kind of frame has."), 1
 		t.rest = d[1:]
 	}
 	return t
