@@ -308,6 +308,9 @@ func fits(t *testing.T, win fyne.Window) {
 		at = at.Add(o.Position())
 		if x, ok := o.(*canvas.Text); ok && x.Text != "" {
 			seen++
+			if x.FontSource == nil {
+				t.Errorf("%q leaves its font to the theme, which reads three more for it", x.Text)
+			}
 			min := x.MinSize()
 			if x.Size().Width+0.6 < min.Width || x.Size().Height+0.6 < min.Height {
 				t.Errorf("%q needs %v and has %v", x.Text, min, x.Size())

@@ -45,7 +45,6 @@ func (w *Window) makeRequestFields() {
 		w.draw()
 	})
 	w.req.field.Lines(6)
-	w.req.large = look.Large(w.req.field)
 	w.req.other = look.NewField("other", T("compare.hint"), true, func(string) { w.explainAgain(); w.draw() })
 }
 
@@ -114,6 +113,9 @@ func (w *Window) requestPage() (body, margin fyne.CanvasObject) {
 // requestEntry is the field, what is known of its form, and what the owner wishes to do.
 func (w *Window) requestEntry() fyne.CanvasObject {
 	r := &w.req
+	if r.large == nil {
+		r.large = look.Large(r.field)
+	}
 	parts := []fyne.CanvasObject{r.large}
 	sign, word := look.MarkCheck, T("request.sound")
 	switch e := r.explained; {

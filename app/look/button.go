@@ -135,7 +135,8 @@ func (r *buttonRenderer) MinSize() fyne.Size { return r.b.MinSize() }
 
 func (r *buttonRenderer) Refresh() {
 	b, s := r.b, r.b.style()
-	r.text.Text, r.text.TextSize, r.text.TextStyle, r.text.Color = b.text, s.size(), s.text(), paint(s.colour())
+	r.text.Text = b.text
+	s.dress(r.text)
 	r.back.CornerRadius = 7
 	r.back.StrokeWidth, r.back.FillColor = 0, color.Transparent
 	switch {

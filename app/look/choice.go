@@ -234,11 +234,11 @@ func (r *stepRenderer) Refresh() {
 	} else {
 		c := canvas.NewCircle(paint(Card))
 		c.StrokeWidth, c.StrokeColor = 2, paint(Edge)
-		r.number = canvas.NewText(strconv.Itoa(s.number), paint(Soft))
+		st := Style{Size: SizeFine, Bold: true, Color: Soft}
 		if s.current {
-			c.StrokeColor, r.number.Color = paint(Accent), paint(Accent)
+			c.StrokeColor, st.Color = paint(Accent), Accent
 		}
-		r.number.TextSize, r.number.TextStyle.Bold = Style{Size: SizeFine}.size(), true
+		r.number = lettering(strconv.Itoa(s.number), st)
 		r.circle = c
 	}
 	s.name.Refresh()

@@ -96,8 +96,7 @@ func (r *cutRenderer) Layout(size fyne.Size) {
 	}
 	base := baseline(largest, r.c.HeightFor(size.Width))
 	for _, p := range parts {
-		t := canvas.NewText(p.Text, paint(p.colour()))
-		t.TextSize, t.TextStyle = p.size(), p.Style.text()
+		t := lettering(p.Text, p.Style)
 		set(t, p.x, base)
 		r.objects = append(r.objects, t)
 	}

@@ -23,8 +23,10 @@ type Field struct {
 func NewField(id, hint string, mono bool, changed func(string)) *Field {
 	f := &Field{id: id}
 	f.ExtendBaseWidget(f)
-	f.SetPlaceHolder(hint)
-	f.TextStyle = fyne.TextStyle{Monospace: mono}
+	// As a symbol, text is set in the same font without the large ones behind it. No part of a field is measured before it
+	// is shown.
+	f.TextStyle = fyne.TextStyle{Monospace: mono, Symbol: !mono}
+	f.PlaceHolder = hint
 	f.OnChanged = func(text string) {
 		f.grow()
 		if changed != nil {
@@ -42,8 +44,15 @@ func (f *Field) Lines(most int) *Field {
 	f.MultiLine = true
 	f.Wrapping = fyne.TextWrapBreak
 	f.Scroll = container.ScrollVerticalOnly
-	f.grow()
 	return f
+}
+
+// MinSize is the size of as many lines as are typed.
+func (f *Field) MinSize() fyne.Size {
+	if f.lines == 0 {
+		f.grow()
+	}
+	return f.Entry.MinSize()
 }
 
 // grow makes the field as high as what is in it.
@@ -51,9 +60,11 @@ func (f *Field) grow() {
 	if f.most == 0 {
 		return
 	}
-	width := f.Size().Width - 4*f.Theme().Size(theme.SizeNameInnerPadding)
-	digit := fyne.MeasureText("0", f.Theme().Size(theme.SizeNameText), f.TextStyle).Width
-	across := max(20, int(width/max(1, digit)))
+	across := 20
+	if width := f.Size().Width - 4*f.Theme().Size(theme.SizeNameInnerPadding); width > 0 {
+		digit := fyne.MeasureText("0", f.Theme().Size(theme.SizeNameText), f.TextStyle).Width
+		across = max(across, int(width/max(1, digit)))
+	}
 	lines := 0
 	for line := range strings.SplitSeq(f.Text, "\n") {
 		lines += 1 + max(0, utf8.RuneCountInString(line)-1)/across

@@ -78,14 +78,14 @@ func (r *figureRenderer) Layout(size fyne.Size) {
 	if f.right {
 		left = size.Width - float32(len(text))*pitch
 	}
-	base, colour := baseline(f.style.size(), size.Height), paint(f.style.colour())
+	base := baseline(f.style.size(), size.Height)
 	for i, t := range r.letters {
 		letter := ""
 		if i < len(text) && text[i] != ' ' {
 			letter = string(text[i])
 		}
 		t.Text, t.Hidden = letter, letter == ""
-		t.TextSize, t.TextStyle, t.Color = f.style.size(), f.style.text(), colour
+		f.style.dress(t)
 		if letter != "" {
 			set(t, left+float32(i)*pitch, base)
 		}

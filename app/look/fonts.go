@@ -60,7 +60,7 @@ func baseline(size, height float32) float32 {
 // set puts a text with its left edge at x, its base line at y.
 func set(t *canvas.Text, x, y float32) {
 	m := t.MinSize()
-	_, up := fyne.CurrentApp().Driver().RenderedTextSize(t.Text, t.TextSize, t.TextStyle, nil)
+	_, up := fyne.CurrentApp().Driver().RenderedTextSize(t.Text, t.TextSize, t.TextStyle, t.FontSource)
 	t.Move(fyne.NewPos(snap(x), y-float32(math.Ceil(float64(up)))))
 	t.Resize(m)
 }

@@ -207,7 +207,8 @@ func (r *holdRenderer) Refresh() {
 			r.back.StrokeWidth, r.back.StrokeColor = 2, paint(Ink)
 		}
 	}
-	r.text.Text, r.text.TextSize, r.text.TextStyle, r.text.Color = h.text, Style{}.size(), fyne.TextStyle{Bold: true}, paint(ink)
+	r.text.Text = h.text
+	Style{Bold: true, Color: ink}.dress(r.text)
 	r.fill.Hidden = h.progress == 0
 	r.ring.Hidden, r.ring.StrokeColor = !h.focused, paint(Accent)
 	r.Layout(h.Size())

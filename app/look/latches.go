@@ -137,7 +137,7 @@ func (r *gateRenderer) labelSize(room float32) float32 {
 }
 
 func (r *gateRenderer) label(s string, c fyne.ThemeColorName, size, x, y, room float32) {
-	t := canvas.NewText(s, paint(c))
+	t := lettering(s, Style{Color: c})
 	t.TextSize = size
 	centre(t, x-room/2, y, room, Style{Size: SizeFine}.pitch())
 	r.objects = append(r.objects, t)

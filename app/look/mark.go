@@ -103,8 +103,8 @@ func (r *markRenderer) Layout(size fyne.Size) {
 		}
 	case MarkUnknown:
 		disc(0.04, color.Transparent, Amber, 2)
-		q := canvas.NewText("?", paint(Amber))
-		q.TextStyle.Bold, q.TextSize = true, e*0.62
+		q := lettering("?", Style{Bold: true, Color: Amber})
+		q.TextSize = e * 0.62
 		centre(q, left, top, e, e)
 		r.objects = append(r.objects, q)
 	}

@@ -504,7 +504,8 @@ func (r *plotRenderer) label(text string, s Style, middle float32, left func(wid
 	}
 	t := r.labels[r.used]
 	r.used++
-	t.Text, t.TextSize, t.TextStyle, t.Color, t.Hidden = text, s.size(), s.text(), paint(s.colour()), false
+	t.Text, t.Hidden = text, false
+	s.dress(t)
 	high := s.pitch()
 	set(t, left(t.MinSize().Width), snap(middle-high/2)+baseline(s.size(), high))
 }

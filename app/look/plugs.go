@@ -236,9 +236,8 @@ func (r *plugsRenderer) pin(i int) {
 		c.Resize(fyne.NewSquareSize(22 * k))
 		r.objects = append(r.objects, c)
 	}
-	t := canvas.NewText(number, ink)
-	t.TextStyle = fyne.TextStyle{Monospace: true}
-	t.TextSize = min(Style{Size: SizeSmall}.size(), 13*k)
+	t := lettering(number, Style{Size: SizeSmall, Mono: true})
+	t.TextSize, t.Color = min(t.TextSize, 13*k), ink
 	centre(t, at.X-12*k, at.Y-12*k, 24*k, 24*k)
 	r.objects = append(r.objects, t)
 }
@@ -288,8 +287,7 @@ func (r *plugsRenderer) legend(w PlugWire, at, y float32) {
 		l.Position1, l.Position2 = fyne.NewPos(from, y+high/2), fyne.NewPos(from+28/float32(pieces)-4*float32(pieces-1)/2, y+high/2)
 		r.objects = append(r.objects, l)
 	}
-	t := canvas.NewText(w.Name, paint(w.Colour))
-	t.TextSize, t.TextStyle.Bold = Style{Size: SizeSmall}.size(), true
+	t := lettering(w.Name, Style{Size: SizeSmall, Bold: true, Color: w.Colour})
 	centreLeft(t, at+36, y, high)
 	r.objects = append(r.objects, t)
 }

@@ -259,9 +259,7 @@ func (rr *ribbonRenderer) cell(b int, text string, high float32) {
 			rr.objects = append(rr.objects, dashed(Edge, 1.2, 4, 3, l[0], l[1])...)
 		}
 	}
-	t := canvas.NewText(text, paint(ink))
-	t.TextStyle = fyne.TextStyle{Monospace: true, Bold: !filling}
-	t.TextSize = Style{Size: SizeByte}.size()
+	t := lettering(text, Style{Size: SizeByte, Mono: true, Bold: !filling, Color: ink})
 	if m := t.MinSize(); m.Width > w-ribbonDigits {
 		t.TextSize *= (w - ribbonDigits) / m.Width
 	}

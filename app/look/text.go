@@ -143,7 +143,22 @@ func (s Style) colour() fyne.ThemeColorName {
 }
 
 func (s Style) measure(text string) float32 {
-	return fyne.MeasureText(text, s.size(), s.text()).Width
+	size, _ := fyne.CurrentApp().Driver().RenderedTextSize(text, s.size(), s.text(), font(s.text()))
+	return size.Width
+}
+
+// lettering is a text in a style.
+func lettering(text string, s Style) *canvas.Text {
+	t := canvas.NewText(text, nil)
+	s.dress(t)
+	return t
+}
+
+// dress gives a text a style. It names the font, too: for a text that leaves this to the theme, Fyne reads a font of the
+// same style of its own, one of coloured pictures and one of the system beside it, some six megabytes for each style. Where
+// the Go fonts lack a letter, one of the system is looked for then.
+func (s Style) dress(t *canvas.Text) {
+	t.TextSize, t.TextStyle, t.FontSource, t.Color = s.size(), s.text(), font(s.text()), paint(s.colour())
 }
 
 // pitch is the distance between two rows.
@@ -365,8 +380,7 @@ func (r *textRenderer) Layout(size fyne.Size) {
 			shift = size.Width - l.width
 		}
 		for _, p := range l.parts {
-			c := canvas.NewText(p.Text, paint(p.colour()))
-			c.TextSize, c.TextStyle = p.size(), p.Style.text()
+			c := lettering(p.Text, p.Style)
 			set(c, p.x+shift, y+base)
 			r.objects = append(r.objects, c)
 			if p.Strike {

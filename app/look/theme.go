@@ -2,6 +2,7 @@ package look
 
 import (
 	"image/color"
+	"sync"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/theme"
@@ -55,36 +56,43 @@ type Theme struct {
 	Factor float32 // 1 is the ordinary size, 0 stands for it; what is out of the range of the Factors counts as its end
 }
 
+// The Go fonts, each made when it is first asked for.
 var (
-	regular        = fyne.NewStaticResource("Go-Regular.ttf", roomy(goregular.TTF))
-	bold           = fyne.NewStaticResource("Go-Bold.ttf", roomy(gobold.TTF))
-	italic         = fyne.NewStaticResource("Go-Italic.ttf", roomy(goitalic.TTF))
-	boldItalic     = fyne.NewStaticResource("Go-Bold-Italic.ttf", roomy(gobolditalic.TTF))
-	mono           = fyne.NewStaticResource("Go-Mono.ttf", roomy(gomono.TTF))
-	monoBold       = fyne.NewStaticResource("Go-Mono-Bold.ttf", roomy(gomonobold.TTF))
-	monoItalic     = fyne.NewStaticResource("Go-Mono-Italic.ttf", roomy(gomonoitalic.TTF))
-	monoBoldItalic = fyne.NewStaticResource("Go-Mono-Bold-Italic.ttf", roomy(gomonobolditalic.TTF))
+	regular        = goFont("Go-Regular.ttf", goregular.TTF)
+	bold           = goFont("Go-Bold.ttf", gobold.TTF)
+	italic         = goFont("Go-Italic.ttf", goitalic.TTF)
+	boldItalic     = goFont("Go-Bold-Italic.ttf", gobolditalic.TTF)
+	mono           = goFont("Go-Mono.ttf", gomono.TTF)
+	monoBold       = goFont("Go-Mono-Bold.ttf", gomonobold.TTF)
+	monoItalic     = goFont("Go-Mono-Italic.ttf", gomonoitalic.TTF)
+	monoBoldItalic = goFont("Go-Mono-Bold-Italic.ttf", gomonobolditalic.TTF)
 )
 
+func goFont(name string, ttf []byte) func() fyne.Resource {
+	return sync.OnceValue(func() fyne.Resource { return fyne.NewStaticResource(name, roomy(ttf)) })
+}
+
 // Font gives a Go font for every style, symbols included: pictures are then the same on every machine.
-func (t *Theme) Font(s fyne.TextStyle) fyne.Resource {
+func (t *Theme) Font(s fyne.TextStyle) fyne.Resource { return font(s) }
+
+func font(s fyne.TextStyle) fyne.Resource {
 	switch {
 	case s.Monospace && s.Bold && s.Italic:
-		return monoBoldItalic
+		return monoBoldItalic()
 	case s.Monospace && s.Bold:
-		return monoBold
+		return monoBold()
 	case s.Monospace && s.Italic:
-		return monoItalic
+		return monoItalic()
 	case s.Monospace:
-		return mono
+		return mono()
 	case s.Bold && s.Italic:
-		return boldItalic
+		return boldItalic()
 	case s.Bold:
-		return bold
+		return bold()
 	case s.Italic:
-		return italic
+		return italic()
 	}
-	return regular
+	return regular()
 }
 
 // Icon leaves the few icons of ready-made widgets to the default theme.

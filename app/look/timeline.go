@@ -104,8 +104,7 @@ func (r *timelineRenderer) Layout(size fyne.Size) {
 	}
 	end := float32(-1e6)
 	for _, l := range r.t.labels {
-		text := canvas.NewText(l.Text, paint(Soft))
-		text.TextSize = Style{Size: SizeFine}.size()
+		text := lettering(l.Text, Style{Size: SizeFine, Color: Soft})
 		width := text.MinSize().Width
 		x := max(0, min(size.Width-width, r.place(l.At, size.Width)-width/2))
 		if x < end+8 {

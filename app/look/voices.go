@@ -143,11 +143,11 @@ func (r *voicesRenderer) names(size fyne.Size, room, top float32) {
 			return
 		}
 		x := r.v.all[i]
-		t := canvas.NewText(x.Name+" "+x.Note, paint(Soft))
-		t.TextSize = Style{Size: SizeFine}.size()
+		st := Style{Size: SizeFine, Color: Soft}
 		if x.Chosen {
-			t.Color = paint(Accent)
+			st.Color = Accent
 		}
+		t := lettering(x.Name+" "+x.Note, st)
 		w := t.MinSize().Width
 		at := max(0, min(size.Width-w, (float32(i)+0.5)*room-w/2))
 		if w > size.Width || slices.ContainsFunc(used, func(u taken) bool { return at < u.to+10 && at+w+10 > u.from }) {
