@@ -1,10 +1,12 @@
 package app
 
 import (
+	"cmp"
 	"embed"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -29,19 +31,18 @@ type Language struct {
 // ErrNoLanguage is the error for a language that the catalogue does not have.
 var ErrNoLanguage = errors.New("app: the catalogue has no such language")
 
-// texts are all languages of the catalogue, English first: it stands in where another one has a gap.
+// texts are the languages of the catalogue, English first: it stands in where another one has a gap. Each is read when it
+// is first spoken.
 type texts struct {
-	bundle    *i18n.Bundle
-	languages []Language
-	speakers  map[string]*i18n.Localizer
-	err       error
+	tags     []string
+	speakers map[string]func() (*i18n.Localizer, error)
+	err      error
 }
 
 // loaded is the catalogue. Fyne's own catalogue (package lang) follows the system alone and can't be told a language; the
-// texts stand in a bundle of the same library beside it.
+// texts stand in bundles of the same library beside it.
 var loaded = sync.OnceValue(func() texts {
-	t := texts{bundle: i18n.NewBundle(language.English), speakers: map[string]*i18n.Localizer{}}
-	t.bundle.RegisterUnmarshalFunc("json", json.Unmarshal)
+	t := texts{speakers: map[string]func() (*i18n.Localizer, error){}}
 	files, err := catalogue.ReadDir("text")
 	if err != nil {
 		t.err = fmt.Errorf("app: reading the catalogue of texts: %w", err)
@@ -51,34 +52,59 @@ var loaded = sync.OnceValue(func() texts {
 		if f.IsDir() { // the engine's own sentences
 			continue
 		}
-		if _, err := t.bundle.LoadMessageFileFS(catalogue, "text/"+f.Name()); err != nil {
-			t.err = errors.Join(t.err, fmt.Errorf("app: reading the texts %s: %w", f.Name(), err))
-			continue
-		}
 		tag := strings.TrimSuffix(f.Name(), ".json")
-		t.speakers[tag] = i18n.NewLocalizer(t.bundle, tag)
-		name := localized(t.speakers[tag], &i18n.LocalizeConfig{MessageID: "language.name"})
-		at := len(t.languages)
-		if tag == "en" {
+		at := len(t.tags)
+		if tag == english {
 			at = 0
 		}
-		t.languages = append(t.languages[:at:at], append([]Language{{Tag: tag, Name: name}}, t.languages[at:]...)...)
+		t.tags = slices.Insert(t.tags, at, tag)
+		t.speakers[tag] = sync.OnceValues(func() (*i18n.Localizer, error) { return speaker(tag) })
 	}
 	return t
 })
 
-// inUse is the language that the window speaks; nil is English.
-var inUse atomic.Pointer[Language]
+const english = "en"
+
+// speaker reads a language, with English behind it.
+func speaker(tag string) (*i18n.Localizer, error) {
+	b := i18n.NewBundle(language.English)
+	b.RegisterUnmarshalFunc("json", json.Unmarshal)
+	var err error
+	for _, t := range slices.Compact([]string{english, tag}) {
+		if _, e := b.LoadMessageFileFS(catalogue, "text/"+t+".json"); e != nil {
+			err = errors.Join(err, fmt.Errorf("app: reading the texts %s: %w", t, e))
+		}
+	}
+	return i18n.NewLocalizer(b, tag), err
+}
+
+// speaks is the speaker of a language, nil when there is none.
+func (t texts) speaks(tag string) (*i18n.Localizer, error) {
+	if read := t.speakers[tag]; read != nil {
+		return read()
+	}
+	return nil, nil
+}
+
+// inUse is the tag of the language that the window speaks; nil is English.
+var inUse atomic.Pointer[string]
 
 // Languages are the languages of the catalogue, English first.
-func Languages() []Language { return append([]Language(nil), loaded().languages...) }
+func Languages() []Language {
+	var all []Language
+	for _, tag := range loaded().tags {
+		l, _ := loaded().speaks(tag) // what could not be read shows its tag
+		all = append(all, Language{Tag: tag, Name: cmp.Or(localized(l, &i18n.LocalizeConfig{MessageID: "language.name"}), tag)})
+	}
+	return all
+}
 
 // Spoken is the tag of the language that the window speaks.
 func Spoken() string {
-	if l := inUse.Load(); l != nil {
-		return l.Tag
+	if tag := inUse.Load(); tag != nil {
+		return *tag
 	}
-	return "en"
+	return english
 }
 
 // UseLanguage makes the window speak a language of the catalogue: "de", or a tag of a country such as "de-AT" or
@@ -88,32 +114,30 @@ func Spoken() string {
 func UseLanguage(tag string) error {
 	t := loaded()
 	system := lang.SystemLocale().LanguageString()
-	l, ok := t.closest(system)
-	if !ok {
-		l = Language{Tag: "en", Name: "English"}
-	}
+	use := cmp.Or(t.closest(system), english)
 	err := t.err
 	if tag != "" {
-		if chosen, ok := t.closest(tag); ok {
-			l = chosen
+		if chosen := t.closest(tag); chosen != "" {
+			use = chosen
 		} else {
 			err = errors.Join(err, fmt.Errorf("%w: %q", ErrNoLanguage, tag))
 		}
 	}
-	inUse.Store(&l)
-	return errors.Join(err, followedByFyne(system))
+	inUse.Store(&use)
+	_, read := t.speaks(use)
+	return errors.Join(err, read, followedByFyne(system))
 }
 
-// closest is the language of the catalogue that a tag asks for.
-func (t texts) closest(tag string) (Language, bool) {
+// closest is the tag of the catalogue's language that a tag asks for, "" when it has none.
+func (t texts) closest(tag string) string {
 	short, _, _ := strings.Cut(strings.ReplaceAll(tag, "_", "-"), "-")
 	short, _, _ = strings.Cut(short, ".")
-	for _, l := range t.languages {
-		if strings.EqualFold(l.Tag, short) {
-			return l, true
+	for _, have := range t.tags {
+		if strings.EqualFold(have, short) {
+			return have
 		}
 	}
-	return Language{}, false
+	return ""
 }
 
 // fyneWords are Fyne's own words that can be seen in this window: in the choice of a file and in the menu of a field.
@@ -156,7 +180,8 @@ func N(key string, n int, kv ...any) string {
 
 // speak is a text in the language that the window speaks. A text that the catalogue does not have shows its key.
 func speak(key string, count any, data map[string]any) string {
-	if s := localized(loaded().speakers[Spoken()], &i18n.LocalizeConfig{MessageID: key, TemplateData: data, PluralCount: count}); s != "" {
+	l, _ := loaded().speaks(Spoken()) // UseLanguage has told what is wrong with it
+	if s := localized(l, &i18n.LocalizeConfig{MessageID: key, TemplateData: data, PluralCount: count}); s != "" {
 		return s
 	}
 	return key

@@ -2,10 +2,14 @@ package app
 
 import (
 	"errors"
+	"io/fs"
 	"testing"
+	"unicode"
 
 	"fyne.io/fyne/v2/lang"
 	"fyne.io/fyne/v2/test"
+	"golang.org/x/image/font/gofont/goregular"
+	"golang.org/x/image/font/sfnt"
 
 	"readback/app/look"
 )
@@ -41,6 +45,35 @@ func TestUseLanguage(t *testing.T) {
 		if got, want := lang.L("Cancel"), T("fyne.Cancel"); got != want {
 			t.Errorf("%q on a system with %s: Fyne says %q, want %q", c.tag, c.system, got, want)
 		}
+	}
+}
+
+// TestLettersAreThere: the window's own fonts have every letter of its texts and of the engine's sentences in other
+// languages. A letter that they lack would come from whatever font the system has, or from none.
+func TestLettersAreThere(t *testing.T) {
+	font, err := sfnt.Parse(goregular.TTF)
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := map[rune]bool{}
+	err = fs.WalkDir(catalogue, "text", func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		text, err := catalogue.ReadFile(path)
+		for _, r := range string(text) {
+			if seen[r] || unicode.IsControl(r) {
+				continue
+			}
+			seen[r] = true
+			if i, err := font.GlyphIndex(nil, r); err != nil || i == 0 {
+				t.Errorf("%s: the fonts have no %q (%v)", path, r, err)
+			}
+		}
+		return err
+	})
+	if err != nil || len(seen) < 80 {
+		t.Errorf("%d letters: %v", len(seen), err)
 	}
 }
 

@@ -16,7 +16,7 @@ import (
 
 // lessonState are the lessons, how far the owner has come in them, and the one that is being taken.
 type lessonState struct {
-	all      []lesson.Lesson
+	all      []lesson.Lesson // see lessons
 	err      error
 	progress lesson.Progress
 
@@ -37,16 +37,23 @@ const practicePlace = "practice:"
 
 func (w *Window) makeLessonParts() {
 	l := &w.les
-	l.all, l.err = lesson.All()
 	l.progress = w.opt.Progress
 	l.written = look.NewField("lesson-write", T("lesson.write.hint"), true, nil)
 	l.written.OnSubmitted = func(string) { w.lessonWrite() }
 }
 
+// lessons are all lessons, read when they are first asked for.
+func (l *lessonState) lessons() []lesson.Lesson {
+	if l.all == nil && l.err == nil {
+		l.all, l.err = lesson.All()
+	}
+	return l.all
+}
+
 // takeLesson begins a lesson where the owner left it; one that was finished begins anew.
 func (w *Window) takeLesson(i int) {
 	l := &w.les
-	at := l.progress.Lessons[l.all[i].ID]
+	at := l.progress.Lessons[l.lessons()[i].ID]
 	if at.Done {
 		at.Step = 0
 	}
@@ -86,7 +93,7 @@ func (w *Window) lessonNext() {
 	case l.asking:
 	case l.run.Next():
 		w.lessonStep()
-	case l.run.Finished() && l.number+1 < len(l.all):
+	case l.run.Finished() && l.number+1 < len(l.lessons()):
 		w.keepProgress()
 		w.takeLesson(l.number + 1)
 	case l.run.Finished():
@@ -222,16 +229,17 @@ func (w *Window) askPractice(ctx context.Context, p adapter.Place, request strin
 
 // practicePage are the lessons and the practice cars, or the lesson that is taken.
 func (w *Window) practicePage() (body, margin fyne.CanvasObject) {
+	all := w.les.lessons()
 	if w.les.run != nil {
 		return w.lessonPage()
 	}
-	parts := []fyne.CanvasObject{practiceHead(T("lesson.title"), T("lesson.lead")), look.Head(N("lesson.list", len(w.les.all)))}
+	parts := []fyne.CanvasObject{practiceHead(T("lesson.title"), T("lesson.lead")), look.Head(N("lesson.list", len(all)))}
 	if w.les.err != nil {
 		parts = append(parts, look.Noted(look.Alert, look.Body(diag.Sentence(w.les.err))))
 	}
 	var rows, cars []fyne.CanvasObject
-	for i, l := range w.les.all {
-		rows = append(rows, look.NewChoice("lesson "+l.ID, l.Title, look.Pad(9, 14, 9, 14, w.lessonRow(i, l)), i == w.les.progress.Next(w.les.all), func() { w.takeLesson(i) }))
+	for i, l := range all {
+		rows = append(rows, look.NewChoice("lesson "+l.ID, l.Title, look.Pad(9, 14, 9, 14, w.lessonRow(i, l)), i == w.les.progress.Next(all), func() { w.takeLesson(i) }))
 	}
 	for _, name := range practiceCars {
 		here := w.link.visit != nil && w.link.visit.Place() == adapter.Place(practicePlace+name)

@@ -88,7 +88,7 @@ func heldCar(t *testing.T) func(*bench) *bench {
 // atStep shows a step of a lesson, both counted from 1.
 func (b *bench) atStep(n, step int) {
 	b.t.Helper()
-	l := b.w.les.all[n-1]
+	l := b.w.les.lessons()[n-1]
 	b.w.Show(PagePractice)
 	b.w.les.progress = lesson.Progress{Lessons: map[string]lesson.Reached{"frame": {Done: true}, l.ID: {Step: step - 1}}}
 	b.tap("lesson " + l.ID)
@@ -200,10 +200,10 @@ func TestTakeAllLessons(t *testing.T) {
 		b.says(T("practice"))
 		b.take()
 	}
-	if len(b.w.les.all) != 8 {
-		t.Errorf("there are %d lessons", len(b.w.les.all))
+	if len(b.w.les.lessons()) != 8 {
+		t.Errorf("there are %d lessons", len(b.w.les.lessons()))
 	}
-	for _, l := range b.w.les.all {
+	for _, l := range b.w.les.lessons() {
 		if !kept.Lessons[l.ID].Done {
 			t.Errorf("%s is not kept as finished: %+v", l.ID, kept)
 		}

@@ -51,7 +51,7 @@ func (w *Window) lessonPage() (body, margin fyne.CanvasObject) {
 func (w *Window) lessonMarks() fyne.CanvasObject {
 	l := &w.les
 	var marks []fyne.CanvasObject
-	for i, x := range l.all {
+	for i, x := range l.lessons() {
 		sign := look.MarkWaiting
 		switch {
 		case l.progress.Lessons[x.ID].Done:
@@ -301,7 +301,7 @@ func (w *Window) lessonButtons() fyne.CanvasObject {
 	if l.run.Done() {
 		text := T("lesson.next")
 		switch {
-		case l.run.Finished() && l.number+1 < len(l.all):
+		case l.run.Finished() && l.number+1 < len(l.lessons()):
 			text = T("lesson.next-lesson")
 		case l.run.Finished():
 			text = T("lesson.end")
