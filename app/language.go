@@ -54,7 +54,7 @@ var loaded = sync.OnceValue(func() texts {
 		}
 		tag := strings.TrimSuffix(f.Name(), ".json")
 		at := len(t.tags)
-		if tag == english {
+		if tag == firstTag {
 			at = 0
 		}
 		t.tags = slices.Insert(t.tags, at, tag)
@@ -63,14 +63,15 @@ var loaded = sync.OnceValue(func() texts {
 	return t
 })
 
-const english = "en"
+// firstTag is the language that stands in for gaps.
+const firstTag = "en"
 
 // speaker reads a language, with English behind it.
 func speaker(tag string) (*i18n.Localizer, error) {
 	b := i18n.NewBundle(language.English)
 	b.RegisterUnmarshalFunc("json", json.Unmarshal)
 	var err error
-	for _, t := range slices.Compact([]string{english, tag}) {
+	for _, t := range slices.Compact([]string{firstTag, tag}) {
 		if _, e := b.LoadMessageFileFS(catalogue, "text/"+t+".json"); e != nil {
 			err = errors.Join(err, fmt.Errorf("app: reading the texts %s: %w", t, e))
 		}
@@ -104,7 +105,7 @@ func Spoken() string {
 	if tag := inUse.Load(); tag != nil {
 		return *tag
 	}
-	return english
+	return firstTag
 }
 
 // UseLanguage makes the window speak a language of the catalogue: "de", or a tag of a country such as "de-AT" or
@@ -114,7 +115,7 @@ func Spoken() string {
 func UseLanguage(tag string) error {
 	t := loaded()
 	system := lang.SystemLocale().LanguageString()
-	use := cmp.Or(t.closest(system), english)
+	use := cmp.Or(t.closest(system), firstTag)
 	err := t.err
 	if tag != "" {
 		if chosen := t.closest(tag); chosen != "" {
