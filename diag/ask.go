@@ -165,7 +165,7 @@ func next(ctx context.Context, p link.Link, asked link.ID, until time.Time) (m l
 			return link.Message{Address: torn.Address}, true, nil
 		case errors.As(err, &silence) && silence.Address.Request == asked:
 			return link.Message{}, false, nil
-		case passing(err):
+		case link.Passing(err):
 		case ctx.Err() != nil:
 			return link.Message{}, false, ctx.Err()
 		case within.Err() != nil:
@@ -174,16 +174,6 @@ func next(ctx context.Context, p link.Link, asked link.ID, until time.Time) (m l
 			return link.Message{}, false, err
 		}
 	}
-}
-
-// passing: a trouble of one address or one request, after which the link goes on.
-func passing(err error) bool {
-	var (
-		torn    *link.TornError
-		silence *link.SilenceError
-		alert   *link.AdapterError
-	)
-	return errors.As(err, &torn) || errors.As(err, &silence) || errors.As(err, &alert)
 }
 
 // collect hands what arrived since a request to take, until it says no or until the time is over.

@@ -58,7 +58,7 @@ func limit(frames []trace.Entry, p phases, modules []link.Address, rate int) Tim
 		if e.Level == trace.Frame && e.At.Before(p.listened) {
 			ordinary[e.ID] = true
 		}
-		if e.Level != trace.Frame || !diagnostic(e.Frames[0]) || ordinary[e.ID] {
+		if e.Level != trace.Frame || !link.IDOf(e.Frames[0]).Diagnostic() || ordinary[e.ID] {
 			continue
 		}
 		bits := bus.FrameBits(e.Frames[0])

@@ -133,7 +133,7 @@ func only(err error) bool {
 		olderShape *kwp.ShapeError
 	)
 	return negative(err) != nil || olderNo(err) != nil || errors.As(err, &shape) || errors.As(err, &olderShape) ||
-		errors.Is(err, uds.ErrNoAnswer) || errors.Is(err, kwp.ErrNoAnswer) || errors.Is(err, obd.ErrNoAnswer) || passing(err)
+		errors.Is(err, uds.ErrNoAnswer) || errors.Is(err, kwp.ErrNoAnswer) || errors.Is(err, obd.ErrNoAnswer) || link.Passing(err)
 }
 
 // damaged tells whether err means that an answer came and can't be read, or has a form that nothing fits.

@@ -30,14 +30,6 @@ func bitRate(a adapter.Abilities) (rate int, assumed bool) {
 	return assumedBitRate, true
 }
 
-// diagnostic: a frame that requests and answers are made of. The car's ordinary messages are not of our doing.
-func diagnostic(f can.Frame) bool {
-	if f.IsExtended {
-		return f.ID>>16 == 0x18DA || f.ID>>16 == 0x18DB
-	}
-	return f.ID >= 0x700
-}
-
 // countedBus counts into budget what is sent, and what is heard of answers, by their exact lengths.
 type countedBus struct {
 	inner  bus.Bus
@@ -54,7 +46,7 @@ func (c *countedBus) Send(ctx context.Context, f can.Frame) error {
 
 func (c *countedBus) Receive(ctx context.Context) (bus.Received, error) {
 	r, err := c.inner.Receive(ctx)
-	if err == nil && r.Fault == 0 && diagnostic(r.Frame) {
+	if err == nil && r.Fault == 0 && link.IDOf(r.Frame).Diagnostic() {
 		c.budget.Count(r.Frame, r.At)
 	}
 	return r, err

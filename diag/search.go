@@ -106,7 +106,7 @@ func (s *search) receive(ctx context.Context) error {
 		switch {
 		case ctx.Err() != nil:
 			return nil
-		case err != nil && !passing(err):
+		case err != nil && !link.Passing(err):
 			return err
 		case err != nil || len(m.Data) < 2:
 			continue

@@ -183,7 +183,7 @@ func TestLookLoad(t *testing.T) {
 			case heard[e.ID]:
 				t.Fatalf("%s was asked on at %v, and it is the car's own", e.ID, e.At)
 			}
-			if isDiagnostic(e.ID) {
+			if e.ID.Diagnostic() {
 				frames = append(frames, e)
 			}
 		}

@@ -103,7 +103,7 @@ type listening struct {
 func (l *listening) Receive(ctx context.Context) (link.Message, error) {
 	m, err := l.Peer.Receive(ctx)
 	var silence *link.SilenceError
-	if passing(err) && !errors.As(err, &silence) {
+	if link.Passing(err) && !errors.As(err, &silence) {
 		l.spoilt = true
 	}
 	l.damaged = l.damaged || link.Damaged(err)
@@ -117,7 +117,7 @@ func (v *Visit) prove(ctx context.Context, id link.ID) (answers []link.ID, spoil
 	defer p.Close()
 	since := time.Now()
 	if err := p.Send(ctx, link.Message{Address: physical(id), Data: testerPresent, Wait: answerWithin}); err != nil {
-		return nil, passing(err), err
+		return nil, link.Passing(err), err
 	}
 	var ids []link.ID
 	take := func(m link.Message) bool {

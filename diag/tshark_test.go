@@ -111,13 +111,11 @@ func idOf(t *testing.T, number, wide string) link.ID {
 	return link.ID11(uint32(n))
 }
 
-func isDiagnostic(id link.ID) bool { return id.Extended || id.Value >= 0x700 }
-
 // byIdentifier are the diagnostic frames, all of one identifier together and in their order.
 func byIdentifier(entries []trace.Entry) []trace.Entry {
 	var out []trace.Entry
 	for _, e := range entries {
-		if e.Level == trace.Frame && isDiagnostic(e.ID) {
+		if e.Level == trace.Frame && e.ID.Diagnostic() {
 			out = append(out, e)
 		}
 	}

@@ -76,7 +76,7 @@ func levelAdvice(l Level, v Verdict) string {
 
 // CarJudgement is the module's own judgement of a code, its severity byte (19 08, 19 09), in a sentence: when to check it
 // (bits 7 to 5, ISO 14229-1 annex D.3) and its class by the GTR on on-board diagnostics (bits 4 to 1), where it has one.
-// It is "" when the byte gives none.
+// The earliest of several times counts. It is "" when the byte gives neither.
 func CarJudgement(severity byte) string {
 	when := ""
 	switch {

@@ -139,10 +139,11 @@ func meaningOf(c dtc.Code) string {
 
 // severityText: severity byte, ISO 14229-1 annex D.3.
 func severityText(b byte) string {
-	if t := uds.SeverityText(b); t != "" {
-		return fmt.Sprintf(" It says: %s. Severity byte %02X.", t, b)
+	text := fmt.Sprintf(" Severity byte %02X.", b)
+	if t := dtc.CarJudgement(b); t != "" {
+		text = " " + t + text
 	}
-	return fmt.Sprintf(" Severity byte %02X.", b)
+	return text
 }
 
 // formatText: DTCFormatIdentifier, ISO 14229-1 clause 12.3.

@@ -43,7 +43,7 @@ func explainFrame(id link.ID, data []byte, o Options) Explanation {
 }
 
 func directionOf(id link.ID, w who, t transport) Direction {
-	diagnostic := w.answer || w.known || w.standard || id.Extended && id.Value>>17 == 0x18DA>>1 || !id.Extended && id.Value >= 0x700
+	diagnostic := w.answer || w.known || w.standard || id.Diagnostic()
 	switch {
 	case !diagnostic:
 		return Other

@@ -169,24 +169,15 @@ func (l *Link) sender(f can.Frame) (a link.Address, ok bool) {
 		n := f.Data[0]
 		return link.Address{Mode: link.Mixed, Request: link.ID29(0x18CE00F1 | id.Value&0xFF<<8), Answer: id, Target: n, Source: n}, true
 	}
-	if l.headed[id] || l.asked[id] && !answers(f) { // for another tester; an echo or another tester's question
+	if l.headed[id] || l.asked[id] && !Answers(f) { // for another tester; an echo or another tester's question
 		return link.Address{}, false
 	}
-	switch {
-	case !id.Extended && id.Value >= 0x700:
-		a = link.Address{Answer: id}
-	case id.Extended && id.Value&0xFFFFFF00 == 0x18DAF100:
-		a = link.Address{Mode: link.NormalFixed, Answer: id}
-	default:
-		return link.Address{}, false
-	}
-	a.Request, _ = link.DefaultRequest(id)
-	return a, true
+	return link.Answering(id)
 }
 
-// answers reports a single or first frame that begins with the service identifier of an answer: bit 0x40 tells it
+// Answers reports a single or first frame that begins with the service identifier of an answer: bit 0x40 tells it
 // from that of a question (ISO 14229-1, the table of service identifiers).
-func answers(f can.Frame) bool {
+func Answers(f can.Frame) bool {
 	switch {
 	case f.Data[0]>>4 == pciSingle:
 		return f.Data[1]&0x40 != 0

@@ -102,13 +102,8 @@ func (c *Client) settle(ctx context.Context, request []byte) error {
 	defer cancel()
 	for ended := false; !ended; {
 		_, err := c.link.Receive(within)
-		var (
-			torn    *link.TornError
-			silence *link.SilenceError
-			alert   *link.AdapterError
-		)
 		// That the Link has ended shows when the request is sent.
-		ended = err != nil && !errors.As(err, &torn) && !errors.As(err, &silence) && !errors.As(err, &alert)
+		ended = err != nil && !link.Passing(err)
 	}
 	return ctx.Err()
 }

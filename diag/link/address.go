@@ -115,6 +115,25 @@ func DefaultAnswer(request ID) (answer ID, ok bool) {
 	return ID{}, false
 }
 
+// Diagnostic reports an identifier that diagnostic messages use: 18DAttss and 18DBttss of ISO 15765-2, and, by common
+// practice, 700 to 7FF. A car's ordinary messages have others.
+func (i ID) Diagnostic() bool {
+	if i.Extended {
+		return i.Value>>17 == 0x18DA>>1
+	}
+	return i.Value >= 0x700 && i.Value <= can.MaxID
+}
+
+// Answering is the address of the module that answers on an identifier, as far as the identifier tells: on which one it is
+// asked is known of the pairs of [DefaultAnswer] only. ok is false where no module answers a tester by it.
+func Answering(id ID) (a Address, ok bool) {
+	if !id.Diagnostic() || id.Extended && id.Value&0xFFFFFF00 != 0x18DAF100 {
+		return Address{}, false
+	}
+	request, _ := DefaultRequest(id)
+	return Physical(request, id), true
+}
+
 // DefaultRequest is the inverse of [DefaultAnswer].
 func DefaultRequest(answer ID) (request ID, ok bool) {
 	switch {

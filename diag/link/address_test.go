@@ -113,6 +113,35 @@ func TestAddresses(t *testing.T) {
 	}
 }
 
+// TestDiagnostic: 18DAttss and 18DBttss are those of ISO 15765-2 for diagnostics, 700 to 7FF is common practice; answers to a
+// tester at F1 have 18DAF1ss.
+func TestDiagnostic(t *testing.T) {
+	for _, c := range []struct {
+		id                    link.ID
+		diagnostic, answering bool
+		asked                 link.ID
+	}{
+		{link.ID11(0x6FF), false, false, link.ID{}},
+		{link.ID11(0x700), true, true, link.ID{}},
+		{link.ID11(0x72E), true, true, link.ID{}}, // on which it is asked differs from maker to maker
+		{link.ID11(0x7E8), true, true, link.ID11(0x7E0)},
+		{link.ID11(0x7FF), true, true, link.ID{}},
+		{link.ID{Value: 0x800}, false, false, link.ID{}}, // no identifier
+		{link.ID29(0x18DAF158), true, true, link.ID29(0x18DA58F1)},
+		{link.ID29(0x18DA58F1), true, false, link.ID{}},
+		{link.ID29(0x18DB33F1), true, false, link.ID{}},
+		{link.ID29(0x18D90000), false, false, link.ID{}},
+		{link.ID29(0x18DCF158), false, false, link.ID{}},
+		{link.ID29(0x7E8), false, false, link.ID{}},
+	} {
+		a, ok := link.Answering(c.id)
+		if c.id.Diagnostic() != c.diagnostic || ok != c.answering || a.Request != c.asked || ok && a.Answer != c.id ||
+			(a.Mode == link.NormalFixed) != (ok && c.id.Extended) {
+			t.Errorf("%s: diagnostic %t, %+v, %t", c.id, c.id.Diagnostic(), a, ok)
+		}
+	}
+}
+
 // FuzzParseID: what is read as an identifier has 11 or 29 bits, and is written as it was read, in capitals.
 func FuzzParseID(f *testing.F) {
 	for _, s := range []string{"7E8", "7df", "18DA10F1", "800", "1FFFFFFF", "2000000", "+7E", "0x7", "", "７E8"} {

@@ -102,3 +102,14 @@ func Damaged(err error) bool {
 	)
 	return errors.As(err, &torn) || errors.As(err, &alert) && alert.Damaged
 }
+
+// Passing reports an error of [Link.Receive] that concerns one message or one request, after which the Link goes on: a torn
+// message, an adapter's word that none came, and an adapter's alert.
+func Passing(err error) bool {
+	var (
+		torn    *TornError
+		silence *SilenceError
+		alert   *AdapterError
+	)
+	return errors.As(err, &torn) || errors.As(err, &silence) || errors.As(err, &alert)
+}

@@ -185,20 +185,10 @@ func (c *Client) drain() {
 	cancel()
 	for {
 		_, err := c.link.Receive(now)
-		if err != nil && !passing(err) {
+		if err != nil && !link.Passing(err) {
 			return // nothing is left; that the Link has ended shows when the request is sent
 		}
 	}
-}
-
-// passing: the trouble concerns one message and the Link goes on.
-func passing(err error) bool {
-	var (
-		torn    *link.TornError
-		silence *link.SilenceError
-		alert   *link.AdapterError
-	)
-	return errors.As(err, &torn) || errors.As(err, &silence) || errors.As(err, &alert)
 }
 
 // collecting is one question under way.

@@ -75,8 +75,11 @@ func (c *Car) ServeSerial(ctx context.Context, rw io.ReadWriteCloser, o SerialOp
 	d.out.paced(d.spec())
 	served := make(chan error, 1)
 	owned.Go(func() { served <- c.Serve(ctx, cars) })
-	owned.Go(func() { d.listen(ctx) })
-	owned.Go(func() { d.hear(ctx, rw) })
+	owned.Go(func() { fromBus(ctx, mine, d.frames) })
+	owned.Go(func() {
+		defer close(d.in)
+		fromLine(ctx, rw, d.out, d.in)
+	})
 	owned.Go(func() { d.out.run(ctx) })
 	d.run(ctx)
 	cancel()
@@ -99,46 +102,6 @@ type device struct {
 	told   int    // their bytes
 	fresh  bool   // it has just been reset
 	grace  time.Duration
-}
-
-// listen brings what is on the bus to the device.
-func (d *device) listen(ctx context.Context) {
-	for {
-		r, err := d.bus.Receive(ctx)
-		if err != nil {
-			return
-		}
-		select {
-		case <-ctx.Done():
-			return
-		case d.frames <- r.Frame:
-		}
-	}
-}
-
-// hear brings what is typed to the device.
-func (d *device) hear(ctx context.Context, r io.Reader) {
-	defer close(d.in)
-	var buf [256]byte
-	for {
-		n, err := r.Read(buf[:])
-		if !d.out.pass(ctx, n) {
-			return
-		}
-		for _, b := range buf[:n] {
-			if d.out.wrongSpeed() {
-				b ^= spoilsIn
-			}
-			select {
-			case <-ctx.Done():
-				return
-			case d.in <- b:
-			}
-		}
-		if err != nil {
-			return
-		}
-	}
 }
 
 // run reads and carries out one line after another.

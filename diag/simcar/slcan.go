@@ -75,10 +75,10 @@ func PlaySLCAN(ctx context.Context, rw io.ReadWriteCloser, b bus.Bus, o SLCANOpt
 	d := &slcanDevice{o: o, bus: b, stamps: o.Stamps, rate: defaultBusRate, started: time.Now(),
 		in: make(chan byte), frames: make(chan can.Frame, frameDepth),
 		out: newOutput(rw, SerialOptions{BitRate: o.LineRate, Buffer: o.Buffer})}
-	owned.Go(func() { d.listen(ctx) })
+	owned.Go(func() { fromBus(ctx, b, d.frames) })
 	owned.Go(func() {
 		defer cancel() // also ends a frame that waits for the bus
-		d.hear(ctx, rw)
+		fromLine(ctx, rw, d.out, d.in)
 	})
 	owned.Go(func() { d.out.run(ctx) })
 	d.run(ctx)
@@ -109,45 +109,6 @@ type slcanDevice struct {
 	received int  // error counter for receiving
 	sent     int  // error counter for sending
 	state    byte // a, w, p or b, as it was told last
-}
-
-// listen brings what is on the bus to the device.
-func (d *slcanDevice) listen(ctx context.Context) {
-	for {
-		r, err := d.bus.Receive(ctx)
-		if err != nil {
-			return
-		}
-		if r.Fault != 0 {
-			continue
-		}
-		select {
-		case <-ctx.Done():
-			return
-		case d.frames <- r.Frame:
-		}
-	}
-}
-
-// hear brings what is typed to the device.
-func (d *slcanDevice) hear(ctx context.Context, r io.Reader) {
-	var buf [256]byte
-	for {
-		n, err := r.Read(buf[:])
-		if !d.out.pass(ctx, n) {
-			return
-		}
-		for _, b := range buf[:n] {
-			select {
-			case <-ctx.Done():
-				return
-			case d.in <- b:
-			}
-		}
-		if err != nil {
-			return
-		}
-	}
 }
 
 func (d *slcanDevice) run(ctx context.Context) {

@@ -4,8 +4,6 @@ import (
 	"slices"
 	"time"
 
-	"go.einride.tech/can"
-
 	"readback/diag/link"
 	"readback/diag/uds"
 )
@@ -148,7 +146,7 @@ func (t *Talk) endOf(a link.Address, id link.ID, address uint8) end {
 // meet decides what to make of an identifier that is not known yet.
 func (t *Talk) meet(id uint32, data []byte, out bool) (place, bool) {
 	x := linkID(id)
-	if !diagnostic(x) {
+	if !x.Diagnostic() {
 		return place{}, false
 	}
 	var a link.Address
@@ -166,15 +164,6 @@ func (t *Talk) meet(id uint32, data []byte, out bool) (place, bool) {
 	}
 	n := t.learn(a)
 	return place{n, asks}, n != 0
-}
-
-// diagnostic: identifiers that diagnostic messages use: 18DAttss and 18DBttss of ISO 15765-2, and, by common practice,
-// 700-7FF.
-func diagnostic(id link.ID) bool {
-	if id.Extended {
-		return id.Value>>17 == 0x18DA>>1
-	}
-	return id.Value >= 0x700 && id.Value <= can.MaxID
 }
 
 // guess goes by the first frame that is seen of an identifier: a question of a service that exists, or an answer to an

@@ -107,15 +107,11 @@ func (c *Client) keep(ctx context.Context) error {
 			continue
 		}
 		_, err := c.Do(ctx, Suppressed([]byte{sidTesterPresent, 0x00}))
-		var (
-			refused *NegativeError
-			torn    *link.TornError
-			alert   *link.AdapterError
-		)
+		var refused *NegativeError
 		switch {
 		case ctx.Err() != nil:
 			return nil
-		case err == nil, errors.Is(err, ErrNoneAsked), errors.Is(err, ErrNoAnswer), errors.As(err, &refused), errors.As(err, &torn), errors.As(err, &alert):
+		case err == nil, errors.Is(err, ErrNoneAsked), errors.Is(err, ErrNoAnswer), errors.As(err, &refused), link.Passing(err):
 		default:
 			return err
 		}

@@ -13,19 +13,6 @@ const (
 	MaintenanceOnly  byte = 0x20
 )
 
-// SeverityText is the module's own judgement in words; "" when it gives none.
-func SeverityText(b byte) string {
-	switch {
-	case b&CheckImmediately != 0:
-		return "check at once"
-	case b&CheckAtNextHalt != 0:
-		return "check at the next halt"
-	case b&MaintenanceOnly != 0:
-		return "maintenance only"
-	}
-	return ""
-}
-
 // Rated is one code with the severity that its module gives it.
 type Rated struct {
 	Severity byte

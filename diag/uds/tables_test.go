@@ -154,15 +154,6 @@ func TestFormatNames(t *testing.T) {
 	}
 }
 
-// Bits of py-uds and python-udsoncan.
-func TestSeverityText(t *testing.T) {
-	for b, want := range map[byte]string{0x80: "check at once", 0xC0: "check at once", 0x40: "check at the next halt", 0x20: "maintenance only", 0x00: "", 0x1F: ""} {
-		if got := uds.SeverityText(b); got != want {
-			t.Errorf("%02X: %q, want %q", b, got, want)
-		}
-	}
-}
-
 // Names of ISO 14229-1 as py-uds (MIT) lists them: both editions of the report types, groups, sessions, and what
 // service 24 can say.
 func TestNames(t *testing.T) {

@@ -163,18 +163,13 @@ func (c *Client) drop(ctx context.Context, until time.Time) {
 	defer cancel()
 	for {
 		m, err := c.link.Receive(within)
-		var (
-			torn    *link.TornError
-			silence *link.SilenceError
-			alert   *link.AdapterError
-		)
 		switch late := c.owed.request; {
 		case err == nil && len(late) > 0 && belongs(late, m.Data) && !isPending(m.Data):
 			c.owed = owed{}
 			if !until.IsZero() {
 				return
 			}
-		case err != nil && !errors.As(err, &torn) && !errors.As(err, &silence) && !errors.As(err, &alert):
+		case err != nil && !link.Passing(err):
 			return
 		}
 	}

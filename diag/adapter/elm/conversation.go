@@ -11,6 +11,7 @@ import (
 	"go.einride.tech/can"
 
 	"readback/diag/bus"
+	"readback/diag/isotp"
 	"readback/diag/link"
 )
 
@@ -294,29 +295,10 @@ func (c *conversation) sender(f can.Frame) (a link.Address, ok bool) {
 	if a, ok := c.pairs[id]; ok {
 		return a, true
 	}
-	if c.asked[id] && !answers(f) {
+	if c.asked[id] && !isotp.Answers(f) { // a search asks on identifiers that modules answer on
 		return a, false
 	}
-	a = link.Address{Answer: id}
-	if id.Extended {
-		a.Mode = link.NormalFixed
-	}
-	if request, ok := link.DefaultRequest(id); ok {
-		a.Request = request
-	}
-	return a, !id.Extended && id.Value >= 0x700 || id.Extended && id.Value&0xFFFFFF00 == 0x18DAF100
-}
-
-// answers: the frame begins a message whose service byte is an answer's (bit 0x40). A search asks on identifiers that
-// modules answer on.
-func answers(f can.Frame) bool {
-	switch f.Data[0] >> 4 {
-	case 0:
-		return f.Data[1]&0x40 != 0
-	case 1:
-		return f.Data[2]&0x40 != 0
-	}
-	return false
+	return link.Answering(id)
 }
 
 // tooLong is the refusal of a message of n bytes; nothing has been sent.

@@ -52,11 +52,11 @@ func pairs(all []recorded) map[link.ID]link.ID {
 				continue
 			}
 			for _, o := range recent {
-				if isDiagnostic(id) && r.at-requests[o].at < int64(within) && answers(&requests[o].frame, &r.frame) {
+				if id.Diagnostic() && r.at-requests[o].at < int64(within) && answers(&requests[o].frame, &r.frame) {
 					votes[[2]link.ID{id, o}]++
 				}
 			}
-			if kindOf(&r.frame) == first && isDiagnostic(id) {
+			if kindOf(&r.frame) == first && id.Diagnostic() {
 				long = append(long[:min(len(long), 8)], r)
 			}
 		}
@@ -81,14 +81,6 @@ func pairs(all []recorded) map[link.ID]link.ID {
 		}
 	}
 	return out
-}
-
-// isDiagnostic: 18DAttss and 18DBttss of ISO 15765-2, and, by common practice, 700-7FF.
-func isDiagnostic(id link.ID) bool {
-	if id.Extended {
-		return id.Value>>17 == 0x18DA>>1
-	}
-	return id.Value >= 0x700
 }
 
 // answers reports a frame that begins an answer to a request of one frame: the same service, and the byte behind it,

@@ -135,7 +135,7 @@ func newScript(all []recorded) *script {
 		if _, known := s.asks[id]; !known {
 			ok = false
 		}
-		if a, all := toAll[id.Extended]; all && isDiagnostic(id) && (!ok || a.number > cause.number) {
+		if a, all := toAll[id.Extended]; all && id.Diagnostic() && (!ok || a.number > cause.number) {
 			cause, ok = a, true
 		}
 		if !ok {
