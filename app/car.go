@@ -40,7 +40,7 @@ func (w *Window) enterCar() {
 	}
 	if w.cars.of != c.ID {
 		w.cars.of, w.cars.kept = c.ID, false
-		w.cars.name.SetText(c.Name)
+		w.cars.name.SetText(named(c.Name))
 		w.cars.model.SetText(c.Model)
 		w.cars.odometer.SetText(c.Odometer)
 	}
@@ -83,7 +83,7 @@ func (w *Window) carPage() (body, margin fyne.CanvasObject) {
 		return w.empty(T("car.none.title"), T("car.none.lead"), id, text, page), margin
 	}
 	s := &w.cars
-	parts := []fyne.CanvasObject{w.header(c.Name, T("car.lead"))}
+	parts := []fyne.CanvasObject{w.header(named(c.Name), T("car.lead"))}
 	if s.err != nil {
 		parts = append(parts, look.Noted(look.Alert, look.Body(diag.Sentence(s.err))))
 	}
@@ -128,4 +128,12 @@ func (w *Window) visitText(v garage.Summary) fyne.CanvasObject {
 	}
 	return look.Row(12, look.Natural(look.NewMark(sign, 16)),
 		look.Growing(look.Stack(1, look.Body(dots(when(v.Begun, w.now()), T("visit."+string(v.Kind)))), look.Small(found))), look.Natural(look.Small(whole)))
+}
+
+// listedCar is the name of a car in a list of several.
+func listedCar(c garage.Car) string {
+	if c.Practice {
+		return T("log.practice", "Name", named(c.Name))
+	}
+	return named(c.Name)
 }

@@ -141,7 +141,7 @@ func TestCodesSpeakGerman(t *testing.T) {
 		"P0A08":    "Statussignal des Gleichspannungswandlers: elektrischer Fehler.",
 		"P0A08-13": "Statussignal des Gleichspannungswandlers: Unterbrechung in der Leitung.",
 		"P0AA6":    "Hochvoltsystem: Isolation zur Karosserie verloren.",
-		"U0101":    "Steuergerät Getriebe: keine Verbindung mehr.",
+		"U0101":    "Steuergerät Getriebe: Verbindung verloren.",
 		"B0001":    "Zünder des Fahrer-Frontairbags (Stufe 1): elektrischer Fehler.",
 		"C0031-01": "Raddrehzahlsensor vorn links: elektrischer Fehler.",
 		"P1234":    "Was P1234 bedeutet, bestimmt der Hersteller des Autos.",

@@ -92,7 +92,7 @@ func (w *Window) codeMargin() fyne.CanvasObject {
 	if source == "" {
 		source = T("source.code")
 	}
-	return w.explained(source, parts...)
+	return w.sourced(source, parts...)
 }
 
 // stored are the values that were kept with a code. What is not understood is shown as bytes.

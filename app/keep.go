@@ -344,7 +344,7 @@ func importedLines(got garage.Imported) []string {
 	if got.Joined {
 		key = "keep.import.joined"
 	}
-	out := append([]string{T(key, "Name", got.Car.Name), dots(N("keep.import.new", got.Visits), N("keep.import.already", got.Already))}, missingOf(got.Missing)...)
+	out := append([]string{T(key, "Name", named(got.Car.Name)), dots(N("keep.import.new", got.Visits), N("keep.import.already", got.Already))}, missingOf(got.Missing)...)
 	if n := len(got.Altered); n > 0 {
 		out = append(out, N("keep.altered", n))
 	}

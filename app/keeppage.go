@@ -92,10 +92,7 @@ func (w *Window) exportCars() fyne.CanvasObject {
 	k := &w.kept
 	var cars []fyne.CanvasObject
 	for _, c := range k.cars {
-		name := c.Name
-		if c.Practice {
-			name = T("log.practice", "Name", c.Name)
-		}
+		name := listedCar(c)
 		cars = append(cars, look.NewButton(fmt.Sprintf("keep car %d", c.ID), name, look.Quiet, func() { k.car = c.ID; w.suggestName(); w.draw() }).Chosen(c.ID == k.car))
 	}
 	if len(cars) == 0 {

@@ -158,10 +158,7 @@ func (w *Window) logbookPage() (body, margin fyne.CanvasObject) {
 func (w *Window) carChoice() fyne.CanvasObject {
 	var cars []fyne.CanvasObject
 	for _, c := range w.logs.cars {
-		name := c.Name
-		if c.Practice {
-			name = T("log.practice", "Name", c.Name)
-		}
+		name := listedCar(c)
 		cars = append(cars, look.NewButton(fmt.Sprintf("book %d", c.ID), name, look.Quiet, func() {
 			w.logs.chosen = c.ID
 			w.readLogbook()

@@ -134,10 +134,7 @@ func (w *Window) addRecent(m *fyne.Menu) {
 		if n == 0 {
 			m.Items = append(m.Items, fyne.NewMenuItemSeparator())
 		}
-		name := c.Name
-		if c.Practice {
-			name = T("log.practice", "Name", c.Name)
-		}
+		name := listedCar(c)
 		m.Items = append(m.Items, fyne.NewMenuItem(name, func() { w.openBook(c.ID) }))
 	}
 }

@@ -42,7 +42,7 @@ func (w *Window) carCard() fyne.CanvasObject {
 	case c.ID == 0:
 		text = append(text, look.Head(T("car.none")), look.Small(T("car.none.sub")))
 	default:
-		text = append(text, look.Head(c.Name))
+		text = append(text, look.Head(named(c.Name)))
 		if about := dots(c.Model, c.Odometer); about != "" {
 			text = append(text, look.Small(about))
 		}

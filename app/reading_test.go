@@ -156,6 +156,41 @@ func TestReadingGrade(t *testing.T) {
 	}
 }
 
+// TestReadingGradeOfTheEngine: what the engine says is read by the same people in another language. Names of parts, values
+// and standards are no sentences: they have no grade, and are no longer than a line.
+func TestReadingGradeOfTheEngine(t *testing.T) {
+	const line = 90 // letters
+	all, err := books()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for tag, p := range all {
+		sum, sentences := text{}, 0
+		for english, s := range p.given {
+			one := text{}
+			one.add(tag, wordPlace.ReplaceAllString(s, " "))
+			if one.longest > 30 {
+				t.Errorf("%s has a sentence of %d words: %s", tag, one.longest, s)
+			}
+			if !strings.ContainsAny(s[len(s)-1:], ".?") {
+				if n := utf8.RuneCountInString(s); n > line && one.grade(tag) > 12 {
+					t.Errorf("%s: %q has %d letters, grade %.1f", tag, s, n, one.grade(tag))
+				}
+				continue
+			}
+			sentences++
+			sum.add(tag, wordPlace.ReplaceAllString(s, " "))
+			if g := one.grade(tag); one.words >= 12 && g > 12 {
+				t.Errorf("%s says %q as %q: grade %.1f", tag, english, s, g)
+			}
+		}
+		t.Logf("%s: %d sentences, %.0f words, grade %.1f", tag, sentences, sum.words, sum.grade(tag))
+		if g := sum.grade(tag); g > 6 || math.IsNaN(g) || sum.words < 2000 {
+			t.Errorf("%s as a whole: %.0f words, grade %.1f", tag, sum.words, g)
+		}
+	}
+}
+
 // TestGradeOfATest checks the formulas by texts that can be counted by hand.
 func TestGradeOfATest(t *testing.T) {
 	for _, c := range []struct {

@@ -52,10 +52,7 @@ func (w *Window) startPage() (body, margin fyne.CanvasObject) {
 func (w *Window) metCars() fyne.CanvasObject {
 	var rows []fyne.CanvasObject
 	for _, c := range w.menu.recent[:min(mostMet, len(w.menu.recent))] {
-		name := c.Name
-		if c.Practice {
-			name = T("log.practice", "Name", c.Name)
-		}
+		name := listedCar(c)
 		text := []fyne.CanvasObject{look.AsIs(name, look.Style{Bold: true})}
 		if about := dots(c.Model, c.Odometer); about != "" {
 			text = append(text, look.AsIs(about, look.Style{Size: look.SizeSmall, Color: look.Soft}))

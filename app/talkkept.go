@@ -35,7 +35,7 @@ func (w *Window) enterTalk() {
 			var of []garage.Recording
 			of, err = log.Recordings(ctx, c.ID)
 			for _, r := range of {
-				list = append(list, keptRecording{r, c.Name, log.RecordingPath(r)})
+				list = append(list, keptRecording{r, named(c.Name), log.RecordingPath(r)})
 			}
 		}
 		slices.SortStableFunc(list, func(a, b keptRecording) int { return b.Begun.Compare(a.Begun) })
