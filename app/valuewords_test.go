@@ -54,7 +54,7 @@ func valueNames(t *testing.T) map[string]bool {
 		name, _ = obd.MonitorName(byte(id))
 		add(name)
 		name, _ = obd.InfoName(byte(id))
-		add(name, uds.SeverityText(byte(id)))
+		add(name)
 		_, name, _ = uds.PlateName(0xF100 | uint16(id))
 		add(name)
 		for unit := range 256 {
