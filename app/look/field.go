@@ -119,8 +119,8 @@ func (t *largeTheme) Size(n fyne.ThemeSizeName) float32 {
 	switch n {
 	case theme.SizeNameText:
 		return t.Theme.Size(SizeHex)
-	case theme.SizeNameInnerPadding:
-		return 12
+	case theme.SizeNameInnerPadding: // the field is at least 44 high
+		return max(12, (44.5-1.32*t.Theme.Size(SizeHex))/2)
 	}
 	return t.Theme.Size(n)
 }
