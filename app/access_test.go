@@ -19,7 +19,7 @@ const leastTarget = 44
 type acting struct {
 	object fyne.CanvasObject
 	at     fyne.Position
-	zone   int // 0 the page, 1 the margin, 2 the rail
+	zone   int // 0 the page, 1 its foot, 2 the margin, 3 the rail
 }
 
 func (a acting) id() string {
@@ -61,8 +61,8 @@ func (b *bench) allActing() []acting {
 			}
 		}
 	}
-	for zone, s := range []*look.Scroller{b.w.main, b.w.side, b.w.rail} {
-		walk(s.Object, fyne.Position{}, zone)
+	for zone, o := range []fyne.CanvasObject{b.w.main.Object, b.w.foot.Object, b.w.side.Object, b.w.rail.Object} {
+		walk(o, fyne.Position{}, zone)
 	}
 	return out
 }

@@ -53,7 +53,7 @@ func reads(o fyne.CanvasObject) string {
 	return strings.Join(all, " ")
 }
 
-func (b *bench) page() string   { return reads(b.w.main.Object) }
+func (b *bench) page() string   { return reads(b.w.main.Object) + " " + reads(b.w.foot.Object) }
 func (b *bench) margin() string { return reads(b.w.side.Object) }
 
 func (b *bench) says(want ...string) {
@@ -76,7 +76,9 @@ func (b *bench) saysNot(unwanted ...string) {
 	}
 }
 
-func (b *bench) has(id string) bool { return look.Find(b.w.main.Object, id) != nil }
+func (b *bench) has(id string) bool {
+	return look.Find(b.w.main.Object, id) != nil || look.Find(b.w.foot.Object, id) != nil
+}
 
 func (b *bench) tap(id string) {
 	b.t.Helper()

@@ -208,8 +208,17 @@ func (w *Window) gatePage() (body, margin fyne.CanvasObject) {
 	for _, l := range g.latches {
 		rows = append(rows, w.latchRow(l))
 	}
-	parts = append(parts, look.Rows(rows...), w.holdRow(e, shut))
-	return look.Stack(14, parts...), w.gateMargin()
+	return look.Stack(14, append(parts, look.Rows(rows...))...), w.gateMargin()
+}
+
+// gateStands tells whether the gate is shown, with the key before it.
+func (w *Window) gateStands() bool {
+	return w.atGate() && w.pass.sending == nil && w.readOnly() == "" && w.mayAsk()
+}
+
+// gateFoot is where the key stands.
+func (w *Window) gateFoot() fyne.CanvasObject {
+	return look.Stack(0, look.Hair(), look.Pad(7, 30, 7, 30, w.holdRow(w.req.explained, w.pass.shut())))
 }
 
 // latchRow is one latch: its state, its value with age and source, and what the owner can do about it.
@@ -254,8 +263,12 @@ func (w *Window) holdRow(e explain.Explanation, shut int) fyne.CanvasObject {
 		text = N("gate.hold.shut", shut)
 	}
 	g.hold.Ready(shut == 0, text)
-	frame := look.Styled(e.Frame.IDText+"  "+spaced(e.Frame.DataText), look.Style{Mono: true})
-	parts := []fyne.CanvasObject{look.Pad(0, 0, 0, -3, look.Wrap(13, g.hold, look.Pad(0, 0, 0, 3, frame)))}
+	bytes := look.Style{Mono: true}
+	if _, page, _ := columns(w.win.Canvas().Size().Width); page < look.Scaled(600) { // beside the key
+		bytes.Size = look.SizeSmall
+	}
+	frame := look.Styled(e.Frame.IDText+" "+spaced(e.Frame.DataText), bytes)
+	parts := []fyne.CanvasObject{look.Pad(0, 0, 0, -3, look.Wrap(10, g.hold, look.Pad(0, 0, 0, 3, frame)))}
 	if shut > 0 {
 		var why []string
 		for _, l := range g.latches {
@@ -263,7 +276,7 @@ func (w *Window) holdRow(e explain.Explanation, shut int) fyne.CanvasObject {
 				why = append(why, T("latch."+string(l.Key)))
 			}
 		}
-		return look.Stack(6, append(parts, look.Small(T("gate.waits", "What", listed(why))))...)
+		return look.Stack(2, append(parts, look.Small(T("gate.waits", "What", listed(why))))...)
 	}
 	tick := look.NewTick("alone", T("gate.alone"), g.alone, func(on bool) { g.alone = on; w.draw() })
 	if g.alone {
@@ -271,7 +284,7 @@ func (w *Window) holdRow(e explain.Explanation, shut int) fyne.CanvasObject {
 	} else {
 		parts = append(parts, tick)
 	}
-	return look.Stack(6, parts...)
+	return look.Stack(0, parts...)
 }
 
 // sendStages are the stages of a change in order.

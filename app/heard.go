@@ -111,10 +111,18 @@ func (w *Window) heardPage() (body, margin fyne.CanvasObject) {
 			others++
 		}
 	}
-	parts := []fyne.CanvasObject{w.header(N("heard.title", others, "Count", grouped(others)), w.heardLead(s, s.table.Len()-others)), w.talkTrouble(),
-		look.State(look.MarkCheck, T("heard.nothing-sent")), w.talkSources(s)}
-	if s.table.Len() == 0 {
-		return look.Stack(12, kept(append(parts, look.Boxed(look.Body(T("heard.nothing"))), w.definitions()))...), w.heardHelp()
+	title, lead := N("heard.title", others, "Count", grouped(others)), w.heardLead(s, s.table.Len()-others)
+	silent := s.table.Len() == 0
+	if silent {
+		title, lead = T("heard.silent"), T("heard.silent.lead")
+		if s.ended {
+			lead = T("heard.silent.ended")
+		}
+	}
+	parts := []fyne.CanvasObject{w.header(title, lead), w.talkTrouble(), look.State(look.MarkCheck, T("heard.nothing-sent")), w.talkSources(s)}
+	if silent {
+		parts = append(parts, look.Boxed(look.Stack(4, look.Head(T("heard.nothing")), look.Body(T("heard.nothing.why")), look.Body(T("heard.nothing.next")))))
+		return look.Stack(12, kept(append(parts, w.definitions()))...), w.heardHelp()
 	}
 	parts = append(parts, w.voices(s), w.definitions(), w.heardSieve())
 	if len(h.column.rows) == 0 {

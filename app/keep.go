@@ -8,6 +8,8 @@ import (
 	"io/fs"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
+	"time"
 	"unicode"
 
 	"fyne.io/fyne/v2"
@@ -54,7 +56,28 @@ type keepState struct {
 
 // keeping is a task under way.
 type keeping struct {
-	stop context.CancelFunc
+	stop  context.CancelFunc
+	file  string
+	begun time.Time
+	bytes atomic.Int64 // that were read or written so far
+}
+
+// Write counts what is written.
+func (k *keeping) Write(p []byte) (int, error) {
+	k.bytes.Add(int64(len(p)))
+	return len(p), nil
+}
+
+// counted counts what is read of a file.
+type counted struct {
+	io.ReaderAt
+	by *keeping
+}
+
+func (c counted) ReadAt(p []byte, at int64) (int, error) {
+	n, err := c.ReaderAt.ReadAt(p, at)
+	c.by.bytes.Add(int64(n))
+	return n, err
 }
 
 func (w *Window) makeKeepFields() {
@@ -230,35 +253,35 @@ func (w *Window) beginTask() {
 	path, from := w.target(), strings.TrimSpace(k.file.Text)
 	switch k.task {
 	case taskBackUp:
-		w.runTask(func(ctx context.Context) (done []string, err error) {
+		w.runTask(path, func(ctx context.Context, k *keeping) (done []string, err error) {
 			var got garage.BackedUp
 			err = diag.WriteNew(path, func(out io.Writer) (err error) {
-				got, err = w.engine.Log.BackUp(ctx, out)
+				got, err = w.engine.Log.BackUp(ctx, io.MultiWriter(out, k))
 				return err
 			})
 			return append([]string{T("keep.done.file", "File", path), countsOf(got.Cars, got.Visits, got.Recordings)}, missingOf(got.Missing)...), err
 		})
 	case taskExport:
 		car := k.car
-		w.runTask(func(ctx context.Context) (done []string, err error) {
+		w.runTask(path, func(ctx context.Context, k *keeping) (done []string, err error) {
 			var got garage.Exported
 			err = diag.WriteNew(path, func(out io.Writer) (err error) {
-				got, err = w.engine.Log.ExportCar(ctx, car, out)
+				got, err = w.engine.Log.ExportCar(ctx, car, io.MultiWriter(out, k))
 				return err
 			})
 			return append([]string{T("keep.done.file", "File", path), countsOf(1, got.Visits, got.Recordings), T("keep.done.trust")}, missingOf(got.Missing)...), err
 		})
 	case taskImport:
-		w.runTask(func(ctx context.Context) (done []string, err error) {
+		w.runTask(from, func(ctx context.Context, k *keeping) (done []string, err error) {
 			var got garage.Imported
 			err = diag.ReadAll(from, func(r io.ReaderAt, size int64) (err error) {
-				got, err = w.engine.Log.ImportCar(ctx, r, size)
+				got, err = w.engine.Log.ImportCar(ctx, counted{r, k}, size)
 				return err
 			})
 			return importedLines(got), err
 		})
 	case taskRescue:
-		w.runTask(func(ctx context.Context) (done []string, err error) {
+		w.runTask(from, func(ctx context.Context, _ *keeping) (done []string, err error) {
 			got, err := garage.Rescue(ctx, from, path)
 			return rescuedLines(got, path), err
 		})
@@ -268,13 +291,14 @@ func (w *Window) beginTask() {
 }
 
 // runTask does a task beside the window's thread and keeps what it says.
-func (w *Window) runTask(do func(ctx context.Context) ([]string, error)) {
+func (w *Window) runTask(file string, do func(ctx context.Context, k *keeping) ([]string, error)) {
 	k := &w.kept
 	ctx, stop := context.WithCancel(w.ctx)
-	k.running, k.err, k.done = &keeping{stop: stop}, nil, nil
+	running := &keeping{stop: stop, file: file, begun: w.now()}
+	k.running, k.err, k.done = running, nil, nil
 	w.actIn(ctx, func(ctx context.Context) func() {
 		defer stop()
-		done, err := do(ctx)
+		done, err := do(ctx, running)
 		return func() {
 			k.running, k.err = nil, err
 			if err == nil {

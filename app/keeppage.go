@@ -14,7 +14,7 @@ func (w *Window) keepPage() (body, margin fyne.CanvasObject) {
 	margin = w.margin(T("source.keep"), T("keep.m.where"), T("keep.m.where.text"), T("keep.m.file"), T("keep.m.file.text"), T("keep.m.damage"), T("keep.m.damage.text"))
 	switch {
 	case k.running != nil:
-		return look.Stack(18, w.header(T("keep.running"), T("keep.running.lead")), look.Buttons(look.NewButton("keep-stop", T("cancel"), look.Plain, w.stopTask))), margin
+		return w.keepRunning(), margin
 	case k.task == taskNone:
 		return w.keepChoice(), margin
 	case len(k.done) > 0:
@@ -27,6 +27,21 @@ func (w *Window) keepPage() (body, margin fyne.CanvasObject) {
 	}
 	return w.keepForm(), margin
 }
+
+// keepRunning shows how far a task is.
+func (w *Window) keepRunning() fyne.CanvasObject {
+	r := w.kept.running
+	said := []fyne.CanvasObject{look.AsIs(r.file, look.Style{Mono: true, Size: look.SizeSmall})}
+	if n := r.bytes.Load(); n > 0 {
+		said = append(said, look.Body(T("keep.running.bytes", "Size", megabytes(n))))
+	}
+	said = append(said, look.Small(N("keep.running.for", int(w.now().Sub(r.begun).Seconds()))))
+	return look.Stack(18, w.header(T("keep.running."+string(w.kept.task)), T("keep.running.lead")), look.Boxed(look.Stack(4, said...)),
+		look.Buttons(look.NewButton("keep-stop", T("cancel"), look.Plain, w.stopTask)))
+}
+
+// megabytes is a size of a file in MB of a million bytes (IEC 80000-13).
+func megabytes(n int64) string { return decimal(float64(n)/1e6, 1) }
 
 // keepChoice lists what can be done.
 func (w *Window) keepChoice() fyne.CanvasObject {

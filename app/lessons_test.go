@@ -10,7 +10,6 @@ import (
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/driver/desktop"
-	"fyne.io/fyne/v2/test"
 
 	"readback/app/look"
 	"readback/diag"
@@ -121,31 +120,6 @@ var lessonScenes = []struct {
 	{"lesson-compare", func(b *bench) { b.atStep(8, 1) }},
 	{"lesson-compare-find", func(b *bench) { b.atStep(8, 2) }},
 	{"lesson-asked", func(b *bench) { b.atStep(7, 5); b.asked() }},
-}
-
-func TestLessonPagesFit(t *testing.T) {
-	car := heldCar(t)
-	a := test.NewTempApp(t)
-	fit := func(t *testing.T, name string, s setup, reach func(*bench)) {
-		t.Run(name, func(t *testing.T) {
-			s.app = a
-			b := car(newBench(t, s))
-			reach(b)
-			b.picture(name)
-			fits(t, b.win)
-		})
-	}
-	for i, s := range lessonScenes {
-		if !watched(i) {
-			continue
-		}
-		for _, size := range []fyne.Size{{Width: 1280, Height: 820}, {Width: 1024, Height: 700}} {
-			for _, shade := range []look.Shade{look.ShadeLight, look.ShadeDark} {
-				fit(t, fmt.Sprintf("%s-%s-%.0f", s.name, shade, size.Width), setup{shade: shade, size: size}, s.reach)
-			}
-		}
-		fit(t, s.name+"-large", setup{shade: look.ShadeLight, factor: 2}, s.reach) // WCAG 2.2, 1.4.4
-	}
 }
 
 // take goes through the lesson that is shown with the right answers, by what stands on the page alone.

@@ -15,9 +15,7 @@ import (
 	"time"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/test"
 
-	"readback/app/look"
 	"readback/diag"
 	"readback/diag/bus"
 	"readback/diag/garage"
@@ -525,30 +523,4 @@ var liveScenes = []struct {
 		close(b.visit.feed)
 		b.until("broken", func() bool { return b.w.live.run == nil })
 	}},
-}
-
-func TestLiveFits(t *testing.T) {
-	a := test.NewTempApp(t)
-	for _, in := range []struct {
-		size   fyne.Size
-		shade  look.Shade
-		factor float32
-	}{
-		{fyne.NewSize(1280, 820), look.ShadeLight, 1}, {fyne.NewSize(1024, 700), look.ShadeDark, 1}, {fyne.NewSize(1024, 700), look.ShadeLight, 1}, {fyne.NewSize(1280, 820), look.ShadeDark, 1}, {fyne.NewSize(1280, 820), look.ShadeLight, 2},
-	} {
-		for _, s := range liveScenes {
-			name := fmt.Sprintf("%s-%s-%.0f-%.0f", s.name, in.shade, in.size.Width, in.factor)
-			t.Run(name, func(t *testing.T) {
-				with := s.setup
-				with.app, with.size, with.shade, with.factor = a, in.size, in.shade, in.factor
-				if with.visit != nil {
-					with.visit = liveVisit()
-				}
-				b := newBench(t, with)
-				s.reach(b)
-				b.picture(name)
-				fits(t, b.win)
-			})
-		}
-	}
 }

@@ -1,7 +1,6 @@
 package app
 
 import (
-	"fmt"
 	"io/fs"
 	"slices"
 	"testing"
@@ -248,52 +247,6 @@ func (b *bench) lineUp() {
 		}
 	}
 	b.w.pass.words.SetText("maple")
-}
-
-func TestPagesFit(t *testing.T) {
-	a := test.NewTempApp(t)
-	for _, size := range []fyne.Size{{Width: 1280, Height: 820}, {Width: 1024, Height: 700}} {
-		for _, shade := range []look.Shade{look.ShadeLight, look.ShadeDark} {
-			for i, s := range scenes {
-				if !watched(i) {
-					continue
-				}
-				name := fmt.Sprintf("%s-%s-%.0f", s.name, shade, size.Width)
-				t.Run(name, func(t *testing.T) {
-					in := s.setup
-					in.app, in.shade, in.size = a, shade, size
-					if in.log != nil {
-						in.log = in.log.again()
-					}
-					b := newBench(t, in)
-					s.reach(b)
-					b.picture(name)
-					fits(t, b.win)
-				})
-			}
-		}
-	}
-}
-
-// TestPagesFitLargeText: at twice the size of text (WCAG 2.2, 1.4.4) nothing is cut either.
-func TestPagesFitLargeText(t *testing.T) {
-	a := test.NewTempApp(t)
-	for i, s := range scenes {
-		if !watched(i) {
-			continue
-		}
-		t.Run(s.name, func(t *testing.T) {
-			in := s.setup
-			in.app, in.shade, in.factor = a, look.ShadeLight, 2
-			if in.log != nil {
-				in.log = in.log.again()
-			}
-			b := newBench(t, in)
-			s.reach(b)
-			b.picture(s.name + "-large")
-			fits(t, b.win)
-		})
-	}
 }
 
 // fits checks that no text is cut: not by its own box, not by the width of the window, its zone or its scroll.

@@ -53,9 +53,28 @@ func (w *Window) sourced(source string, parts ...fyne.CanvasObject) fyne.CanvasO
 	return look.Stack(18, parts...)
 }
 
-// empty is a page that waits for another step first.
+// empty is a page that waits for another step first: why it is empty, what will be on it, and the way there. Without a
+// car there is always the practice car.
 func (w *Window) empty(title, lead, goID, goText string, p Page) fyne.CanvasObject {
-	return look.Stack(18, w.header(title, lead), look.Buttons(look.NewButton(goID, goText, look.Main, func() { w.Show(p) })))
+	return look.Stack(18, w.header(title, lead), w.promise(), look.Buttons(w.ways(look.NewButton(goID, goText, look.Main, func() { w.Show(p) }))...))
+}
+
+// motifs are the drawings for what will be on a page that is empty.
+var motifs = map[Page]look.Motif{PageCar: look.MotifCar, PageCodes: look.MotifCar, PageGate: look.MotifRequest, PageReadBack: look.MotifRequest,
+	PageLogbook: look.MotifCar, PageTalk: look.MotifRequest, PageHeard: look.MotifCable, PageLive: look.MotifCar}
+
+// promise says what will be on a page that is empty.
+func (w *Window) promise() fyne.CanvasObject {
+	text := look.Stack(3, look.Head(T("empty.here")), look.Body(T("empty."+string(w.page))))
+	return look.Rows(look.Pad(14, 16, 14, 14, look.Row(16, look.Natural(look.NewSketch(motifs[w.page], 72)).At(look.Top), look.Growing(text))))
+}
+
+// ways are the buttons of a page that is empty.
+func (w *Window) ways(first ...fyne.CanvasObject) []fyne.CanvasObject {
+	if w.link.visit == nil {
+		first = append(first, look.NewButton("go-practice", T("empty.practice"), look.Quiet, func() { w.Show(PagePractice) }))
+	}
+	return first
 }
 
 // fact is a name and a value flush right.

@@ -32,7 +32,7 @@ func (w *Window) railContent() fyne.CanvasObject {
 	for _, p := range around {
 		own = append(own, look.NewButton("page "+string(p), T("page."+string(p)), look.Quiet, func() { w.Show(p) }).Chosen(p == w.page))
 	}
-	return look.Pad(16, 14, 8, 14, look.Stack(7, w.carCard(), look.Stack(2, list...), look.Hair(), look.Pad(0, 0, 0, -8, look.Wrap(0, others...)), look.Hair(), look.Pad(0, 0, 0, -8, look.Wrap(0, own...))))
+	return look.Pad(16, 14, 8, 14, look.Stack(7, w.carCard(), look.Stack(2, list...), look.Hair(), look.Pad(0, -10, 0, -8, look.Pairs(0, others...)), look.Hair(), look.Pad(0, -10, 0, -8, look.Pairs(0, own...))))
 }
 
 func (w *Window) carCard() fyne.CanvasObject {

@@ -9,16 +9,24 @@ import (
 	"readback/diag/quantity"
 )
 
+// settingRow is the name of something that can be set, a line about it, and what it is set with.
+func settingRow(head, about string, o fyne.CanvasObject) fyne.CanvasObject {
+	name := []fyne.CanvasObject{look.Body(head)}
+	if about != "" {
+		name = append(name, look.Small(about))
+	}
+	return look.Pad(6, 14, 6, 14, look.Beside(look.Scaled(190), look.Scaled(260), look.Stack(1, name...), o))
+}
+
+// choices are quiet buttons beside one another; the ground of a chosen one is flush with what stands over it.
+func choices(o ...fyne.CanvasObject) fyne.CanvasObject {
+	return look.Pad(0, 0, 0, -3, look.Wrap(0, o...))
+}
+
 // settingsPage is where the owner chooses how the window looks and speaks, and where files are kept.
 func (w *Window) settingsPage() (body, margin fyne.CanvasObject) {
 	t := w.opt.Taste
-	row := func(head, about string, o fyne.CanvasObject) fyne.CanvasObject {
-		name := []fyne.CanvasObject{look.Body(head)}
-		if about != "" {
-			name = append(name, look.Small(about))
-		}
-		return look.Pad(6, 14, 6, 14, look.Beside(look.Scaled(190), look.Scaled(260), look.Stack(1, name...), o))
-	}
+	row := settingRow
 	pick := func(id, text string, chosen bool, do func()) fyne.CanvasObject {
 		return look.NewButton(id, text, look.Quiet, do).Chosen(chosen)
 	}
@@ -37,12 +45,12 @@ func (w *Window) settingsPage() (body, margin fyne.CanvasObject) {
 				w.taste(w.opt.Taste)
 			}))
 		}
-		return look.Wrap(0, out...)
+		return choices(out...)
 	}
 	looks := look.Rows(
-		row(T("set.colours"), "", look.Wrap(0, shade(look.ShadeSystem, "taste.system"), shade(look.ShadeLight, "taste.light"), shade(look.ShadeDark, "taste.dark"))),
-		row(T("set.size"), "", look.Wrap(0, sizes...)),
-		row(T("set.language"), w.languageNote(), look.Wrap(0, w.languages(pick)...)))
+		row(T("set.colours"), "", choices(shade(look.ShadeSystem, "taste.system"), shade(look.ShadeLight, "taste.light"), shade(look.ShadeDark, "taste.dark"))),
+		row(T("set.size"), "", choices(sizes...)),
+		row(T("set.language"), w.languageNote(), choices(w.languages(pick)...)))
 	measures := look.Rows(
 		row(T("set.way"), "", units("way", quantity.Ways, t.Units.Way, func(c *quantity.Choice, u quantity.Unit) { c.Way = u })),
 		row(T("set.temperature"), "", units("temperature", quantity.Temperatures, t.Units.Temperature, func(c *quantity.Choice, u quantity.Unit) { c.Temperature = u })),
@@ -87,12 +95,12 @@ func (w *Window) folderRow(id, path string, own, fixed bool, set func(dir string
 	if path == "" {
 		shown = look.Small(T("set.folder.usual"))
 	}
-	parts := []fyne.CanvasObject{look.Body(T("set.folder." + id)), shown}
+	parts, about := []fyne.CanvasObject{shown}, ""
 	switch {
 	case fixed:
-		parts = append(parts, look.Small(T("set.folder.fixed")))
+		about = T("set.folder.fixed")
 	case id == "logbook" && w.link.visit != nil:
-		parts = append(parts, look.Small(T("set.folder.visit")))
+		about = T("set.folder.visit")
 	default:
 		acts := []fyne.CanvasObject{look.NewButton("folder "+id, T("set.folder.choose"), look.Plain, func() { w.chooseFolder(path, set) }).Small()}
 		if own {
@@ -100,7 +108,7 @@ func (w *Window) folderRow(id, path string, own, fixed bool, set func(dir string
 		}
 		parts = append(parts, look.Buttons(acts...))
 	}
-	return look.Pad(8, 14, 8, 14, look.Stack(3, parts...))
+	return settingRow(T("set.folder."+id), about, look.Stack(0, parts...))
 }
 
 // moveLogbook opens the logbook of another folder, or begins one there. The logbook that is open stays where it is.

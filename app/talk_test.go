@@ -11,10 +11,8 @@ import (
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/storage"
-	"fyne.io/fyne/v2/test"
 	"go.einride.tech/can"
 
-	"readback/app/look"
 	"readback/diag/bus"
 	"readback/diag/garage"
 	"readback/diag/link"
@@ -423,27 +421,4 @@ func messagesVisit() *fakeVisit {
 	v := vanVisit()
 	v.abilities.Raw, v.abilities.Name = false, "USB serial adapter"
 	return v
-}
-
-func TestTalkFits(t *testing.T) {
-	a := test.NewTempApp(t)
-	for _, in := range []struct {
-		size   fyne.Size
-		shade  look.Shade
-		factor float32
-	}{
-		{fyne.NewSize(1280, 820), look.ShadeLight, 1}, {fyne.NewSize(1024, 700), look.ShadeDark, 1}, {fyne.NewSize(1024, 700), look.ShadeLight, 1}, {fyne.NewSize(1280, 820), look.ShadeDark, 2},
-	} {
-		for _, s := range talkScenes {
-			name := fmt.Sprintf("%s-%s-%.0f-%.0f", s.name, in.shade, in.size.Width, in.factor)
-			t.Run(name, func(t *testing.T) {
-				with := s.setup
-				with.app, with.size, with.shade, with.factor = a, in.size, in.shade, in.factor
-				b := newBench(t, with)
-				s.reach(b)
-				b.picture(name)
-				fits(t, b.win)
-			})
-		}
-	}
 }

@@ -196,6 +196,6 @@ func (w *Window) readingBody() fyne.CanvasObject {
 
 // noTalk is a page for which nothing has been said yet.
 func (w *Window) noTalk(title, lead string) fyne.CanvasObject {
-	return look.Stack(18, kept([]fyne.CanvasObject{w.header(title, lead), w.talkTrouble(),
-		look.Buttons(look.NewButton("go-link", T("go.link"), look.Main, func() { w.Show(PageLink) }), look.NewButton("talk-open", T("talk.open"), look.Plain, w.openRecording))})...)
+	acts := w.ways(look.NewButton("go-link", T("go.link"), look.Main, func() { w.Show(PageLink) }), look.NewButton("talk-open", T("talk.open"), look.Plain, w.openRecording))
+	return look.Stack(18, kept([]fyne.CanvasObject{w.header(title, lead), w.talkTrouble(), w.promise(), look.Buttons(acts...)})...)
 }

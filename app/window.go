@@ -113,8 +113,10 @@ type Window struct {
 	choosing *dialog.FileDialog // a choice of a file or a folder that is open
 
 	rail, main, side *look.Scroller
+	foot             *look.Slot // what of a page stands still under it
 	strip            *fyne.Container
 	shown            Page // the page that main shows at this moment
+	drawn            drawn
 }
 
 // New puts the program into a window of Fyne's and begins to look for adapters. Close must be called at the end.
@@ -139,7 +141,7 @@ func New(a fyne.App, win fyne.Window, e Engine, o Options) *Window {
 	a.Settings().SetTheme(w.theme)
 	w.makeFields()
 	w.rail, w.main, w.side = look.NewScroller(look.Gap(1)), look.NewScroller(look.Gap(1)), look.NewScroller(look.Gap(1))
-	w.strip = look.Pad(0, 0, 0, 0, look.Gap(1))
+	w.foot, w.strip = look.NewSlot(), look.Pad(0, 0, 0, 0, look.Gap(1))
 	win.SetPadded(false)
 	win.SetContent(w.frame())
 	w.keys(win.Canvas())
@@ -246,7 +248,7 @@ func (w *Window) tick() {
 	case w.page == PageGate && w.pass.sending == nil:
 		w.remeasure()
 		w.draw()
-	case w.page == PageCodes && w.code.looking != nil, w.page == PageGate, changed:
+	case w.page == PageCodes && w.code.looking != nil, w.page == PageKeep && w.kept.running != nil, w.page == PageGate, changed:
 		w.draw()
 	case w.live.run != nil:
 		w.drawStrip()
@@ -288,9 +290,17 @@ func (w *Window) draw() {
 	w.watchWork()
 	w.setMenu()
 	body, margin := w.pageContent() // first: the rail tells what the page finds
+	w.drawn = w.drawing()
 	w.rail.Set(w.railContent())
-	w.main.Set(body)
-	w.side.Set(look.Pad(22, 20, 20, 20, margin))
+	w.foot.Set(w.pageFoot())
+	if w.drawn.below {
+		w.main.Set(look.Pad(26, 30, 26, 30, look.Stack(24, body, look.Hair(), margin)))
+		w.side.Set(look.Gap(1))
+	} else {
+		w.main.Set(look.Pad(26, 30, 26, 30, body))
+		w.side.Set(look.Pad(22, 20, 20, 20, margin))
+	}
+	w.settle()
 	w.drawStrip()
 	if w.shown != w.page {
 		w.main.ToTop()
@@ -350,5 +360,13 @@ func (w *Window) pageContent() (body, margin fyne.CanvasObject) {
 	default:
 		body, margin = w.linkPage()
 	}
-	return look.Pad(26, 30, 26, 30, body), margin
+	return body, margin
+}
+
+// pageFoot is what of the page stands still under it, nil for nothing: the key of the gate is never out of sight.
+func (w *Window) pageFoot() fyne.CanvasObject {
+	if w.page == PageGate && w.gateStands() {
+		return w.gateFoot()
+	}
+	return nil
 }

@@ -7,41 +7,105 @@ import (
 	"readback/app/look"
 )
 
-// frame is the window's tree: page, margin, rail and strip. The order is the order of the keyboard: the page first.
+// frame is the window's tree: page, foot, margin, rail and strip. The order is the order of the keyboard: the page first.
 func (w *Window) frame() fyne.CanvasObject {
-	return container.New(zones{},
+	return container.New(&zones{main: w.main, foot: w.foot, resized: w.resized},
 		look.Floor(look.Rail), look.Floor(look.Paper), look.Floor(look.Line), look.Floor(look.Line),
-		w.main.Object, w.side.Object, w.rail.Object, w.strip)
+		w.main.Object, w.foot.Object, w.side.Object, w.rail.Object, w.strip)
 }
 
 // narrowWindow is the width below which there is less room beside the page.
 const narrowWindow = 1180
 
-// The page and the margin are never wider than this.
+// The page and the margin are never wider than widestPage and widestMargin. Where the page would be narrower than leastPage,
+// the margin stands under it.
 const (
+	leastPage    = 420
 	widestPage   = 1300
 	widestMargin = 460
 )
 
-// zones lays out the four zones. On a narrow window rail and margin give way first.
-type zones struct{}
+// zones lays out the zones. On a narrow window rail and margin give way first.
+type zones struct {
+	main    *look.Scroller
+	foot    *look.Slot
+	last    fyne.Size
+	resized func() // is told when the window has another size
+}
 
 const stripHeight = 40
 
-func (zones) Layout(o []fyne.CanvasObject, size fyne.Size) {
-	rail, side := float32(232), float32(316)
-	if size.Width < narrowWindow {
+// columns are the widths of rail, page and margin in a window of a width. The margin is 0 where it stands under the page.
+func columns(width float32) (rail, page, side float32) {
+	rail, side = 232, 316
+	if width < narrowWindow {
 		rail, side = 212, 264
 	}
-	rail, side = min(look.Scaled(rail), float32(int(size.Width*0.26))), min(look.Scaled(side), float32(int(size.Width*0.3)))
+	// Small text leaves the rail as it is: what stands in it is small already.
+	rail, side = min(max(rail, look.Scaled(rail)), float32(int(width*0.26))), min(look.Scaled(side), float32(int(width*0.3)))
 	// On a very wide window lines stay short enough to be read: first the margin gets wider, then room is left at the right.
-	page := size.Width - rail - side
+	page = width - rail - side
+	if page < look.Scaled(leastPage) {
+		return rail, width - rail, 0
+	}
 	if over := page - look.Scaled(widestPage); over > 0 {
 		wider := min(over, look.Scaled(widestMargin)-side)
 		page, side = look.Scaled(widestPage), side+max(0, wider)
 	}
+	return rail, page, side
+}
+
+// marginBelow tells whether the margin stands under the page.
+func (w *Window) marginBelow() bool {
+	_, _, side := columns(w.win.Canvas().Size().Width)
+	return side == 0
+}
+
+// resized draws the page again where its size changes more than the places of its parts.
+func (w *Window) resized() {
+	if w.drawn != (drawn{}) && w.drawn != w.drawing() {
+		w.door.hand("resized", func() {})
+	}
+}
+
+// drawn is what of the window's size the page was built for.
+type drawn struct {
+	below bool
+	size  fyne.Size // the zero Size when the page is the same in all
+}
+
+func (w *Window) drawing() drawn {
+	d := drawn{below: w.marginBelow()}
+	if w.page == PageLive {
+		d.size = w.win.Canvas().Size()
+	}
+	return d
+}
+
+// heights are those of a page of a width and of its foot. Under a short page the foot stands where that ends.
+func heights(main *look.Scroller, foot *look.Slot, width, high float32) (body, below float32) {
+	below = foot.HeightFor(width)
+	if body = high - below; below > 0 {
+		body = min(body, main.HeightFor(width))
+	}
+	return body, below
+}
+
+// settle lays the zones out again where the height of the page or of its foot asks for it.
+func (w *Window) settle() {
+	size := w.win.Canvas().Size()
+	_, page, _ := columns(size.Width)
+	body, foot := heights(w.main, w.foot, page, size.Height-look.Scaled(stripHeight))
+	if w.main.Object.Size().Height != body || w.foot.Object.Size().Height != foot {
+		w.win.Content().Refresh()
+	}
+}
+
+func (z *zones) Layout(o []fyne.CanvasObject, size fyne.Size) {
+	rail, page, side := columns(size.Width)
 	strip := look.Scaled(stripHeight)
 	high := size.Height - strip
+	body, foot := heights(z.main, z.foot, page, high)
 	place := func(x fyne.CanvasObject, left, top, w, h float32) {
 		if at := fyne.NewPos(left, top); x.Position() != at { // a move draws the window again
 			x.Move(at)
@@ -51,11 +115,16 @@ func (zones) Layout(o []fyne.CanvasObject, size fyne.Size) {
 	place(o[0], 0, 0, rail, high)
 	place(o[1], rail, 0, size.Width-rail, high)
 	place(o[2], rail-1, 0, 1, high)
-	place(o[3], rail+page, 0, 1, high)
-	place(o[4], rail, 0, page, high)
-	place(o[5], rail+page+1, 0, side-1, high)
-	place(o[6], 0, 0, rail-1, high)
-	place(o[7], 0, high, size.Width, strip)
+	place(o[3], rail+page, 0, min(1, side), high)
+	place(o[4], rail, 0, page, body)
+	place(o[5], rail, body, page, foot)
+	place(o[6], rail+page+1, 0, max(0, side-1), high)
+	place(o[7], 0, 0, rail-1, high)
+	place(o[8], 0, high, size.Width, strip)
+	if z.last != size {
+		z.last = size
+		z.resized()
+	}
 }
 
-func (zones) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(760, 480) }
+func (*zones) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(760, 480) }

@@ -8,6 +8,7 @@ import (
 	"fyne.io/fyne/v2/canvas"
 	"fyne.io/fyne/v2/container"
 	"fyne.io/fyne/v2/driver/desktop"
+	"fyne.io/fyne/v2/theme"
 )
 
 // Column is what a [Many] shows. A row is a heading, or one that can be chosen.
@@ -32,6 +33,7 @@ type Many struct {
 	beyond func(by int, all bool) bool
 
 	width    float32   // the width that the places were made for
+	size     float32   // the size of text that they were made for
 	tops     []float32 // where each row begins; the last is the end of all. Empty for a column of even rows
 	even     evenTops
 	from, to float32 // what is in sight
@@ -76,9 +78,11 @@ func (m *Many) Chosen() int { return m.chosen }
 
 // measure finds where each row begins at a width.
 func (m *Many) measure(width float32) {
-	if m.rows == nil || m.width == width {
+	size := theme.Size(SizeBody)
+	if m.rows == nil || m.width == width && m.size == size {
 		return
 	}
+	m.size = size
 	n := m.rows.Len()
 	if e, ok := m.rows.(Even); ok {
 		m.tops, m.width = m.tops[:0], width

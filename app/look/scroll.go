@@ -43,6 +43,11 @@ func (s *Scroller) settle() {
 	inSight(s.scroll)
 }
 
+// HeightFor is the height of what is in it at a width.
+func (s *Scroller) HeightFor(width float32) float32 {
+	return HeightFor(s.scroll.Content.(*fyne.Container).Objects[0], width)
+}
+
 // ToTop shows the beginning.
 func (s *Scroller) ToTop() { scrollTo(s.scroll, 0) }
 

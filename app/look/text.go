@@ -215,6 +215,9 @@ func (t *Text) atoms() []atom {
 	return out
 }
 
+// longest is how long a row of text gets before it wraps although there is room, in ems: some 110 letters.
+const longest = 56
+
 func (t *Text) layOut(width float32) []textLine {
 	if t.width == width {
 		return t.lines
@@ -260,7 +263,10 @@ func (t *Text) layOut(width float32) []textLine {
 		line.parts = append(line.parts, textPart{x, w, Run{text, st}})
 		line.width = x + w
 	}
-	atoms := t.atoms()
+	atoms, room := t.atoms(), width
+	if len(t.runs) > 0 && !t.right {
+		width = min(width, longest*t.runs[0].size())
+	}
 	for i := 0; i < len(atoms); {
 		j := i + 1 // atoms i..j are glued together
 		for j < len(atoms) && !atoms[j].space && !atoms[j].row {
@@ -302,7 +308,7 @@ func (t *Text) layOut(width float32) []textLine {
 		i = j
 	}
 	end()
-	t.width, t.lines = width, lines
+	t.width, t.lines = room, lines
 	return lines
 }
 
