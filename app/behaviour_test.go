@@ -102,8 +102,8 @@ func (b *bench) key(name fyne.KeyName) {
 func TestLinkLeads(t *testing.T) {
 	b := newBench(t, setup{})
 	b.until("found", func() bool { return len(b.w.link.seen.Found) == 3 })
-	if b.w.Page() != PageLink {
-		t.Errorf("it begins with %s", b.w.Page())
+	if b.w.page != PageLink {
+		t.Errorf("it begins with %s", b.w.page)
 	}
 	b.says("USB serial adapter", "Practice car", "can't be used now")
 	if b.has("connect can:can0") {
@@ -280,8 +280,8 @@ func TestGate(t *testing.T) {
 	if want := []string{"7E5#0414FFFFFF555555"}; !slices.Equal(b.visit.sent, want) {
 		t.Errorf("sent %q, want %q", b.visit.sent, want)
 	}
-	if b.w.Page() != PageReadBack {
-		t.Errorf("the page is %s", b.w.Page())
+	if b.w.page != PageReadBack {
+		t.Errorf("the page is %s", b.w.page)
 	}
 	b.says("The module agreed. One code is gone and one code is back", "Sent once at 14:09:00.", "7ED 03 7F 14 78 AA AA AA AA", "Charging: understood", "Gone")
 }
@@ -324,8 +324,8 @@ func TestEscapeLeavesTheGate(t *testing.T) {
 	b.lineUp()
 	b.win.Canvas().Focus(b.w.pass.hold)
 	b.key(fyne.KeyEscape)
-	if b.w.Page() != PageRequest || len(b.visit.sent) != 0 {
-		t.Errorf("page %s, sent %q", b.w.Page(), b.visit.sent)
+	if b.w.page != PageRequest || len(b.visit.sent) != 0 {
+		t.Errorf("page %s, sent %q", b.w.page, b.visit.sent)
 	}
 }
 
@@ -517,8 +517,8 @@ func TestShortcutsFromAField(t *testing.T) {
 	b.write(clearText)
 	b.win.Canvas().Focus(b.w.req.field)
 	b.w.req.field.TypedShortcut(&desktop.CustomShortcut{KeyName: fyne.Key3, Modifier: fyne.KeyModifierControl})
-	if b.w.Page() != PageCodes {
-		t.Errorf("the page is %s", b.w.Page())
+	if b.w.page != PageCodes {
+		t.Errorf("the page is %s", b.w.page)
 	}
 }
 

@@ -269,8 +269,8 @@ func TestPlugReminder(t *testing.T) {
 		}
 		b.says("Pull the adapter out of the car", "NOTICE")
 		b.key(fyne.KeyEscape)
-		if b.w.Page() != PageCodes {
-			t.Errorf("Escape leads to %s", b.w.Page())
+		if b.w.page != PageCodes {
+			t.Errorf("Escape leads to %s", b.w.page)
 		}
 		if !b.w.MayClose() {
 			t.Error("closing again does not close")

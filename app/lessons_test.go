@@ -270,8 +270,8 @@ func TestLessonAsksTheRealCar(t *testing.T) {
 func TestLessonKeys(t *testing.T) {
 	b := newBench(t, setup{})
 	b.win.Canvas().(fyne.Shortcutable).TypedShortcut(&desktop.CustomShortcut{KeyName: fyne.KeyP, Modifier: fyne.KeyModifierControl})
-	if b.w.Page() != PagePractice {
-		t.Fatalf("Ctrl+P shows %s", b.w.Page())
+	if b.w.page != PagePractice {
+		t.Fatalf("Ctrl+P shows %s", b.w.page)
 	}
 	b.win.Canvas().FocusNext()
 	b.key(fyne.KeyReturn)
@@ -315,8 +315,8 @@ func TestPracticeCars(t *testing.T) {
 		b.w.Show(PagePractice)
 		b.tap("practice " + name)
 		b.until("opened", func() bool { return b.w.link.opening == nil })
-		if b.w.link.openErr != nil || b.w.link.visit == nil || !b.w.practice() || b.w.Page() != PageLink {
-			t.Errorf("%s: %v, page %s", name, b.w.link.openErr, b.w.Page())
+		if b.w.link.openErr != nil || b.w.link.visit == nil || !b.w.practice() || b.w.page != PageLink {
+			t.Errorf("%s: %v, page %s", name, b.w.link.openErr, b.w.page)
 		}
 	}
 }

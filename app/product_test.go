@@ -101,8 +101,8 @@ func TestStart(t *testing.T) {
 		}
 		b.win.Canvas().Focus(look.Find(b.win.Canvas().Content(), id))
 		b.key(fyne.KeyReturn)
-		if b.w.Page() != want {
-			t.Errorf("%s leads to %s", id, b.w.Page())
+		if b.w.page != want {
+			t.Errorf("%s leads to %s", id, b.w.page)
 		}
 	}
 	known := newBench(t, setup{log: keptLog()})
@@ -112,8 +112,8 @@ func TestStart(t *testing.T) {
 	known.saysNot("Your first visit")
 	known.tap("met 1")
 	known.until("book", func() bool { return known.w.logs.book.car.ID == 1 })
-	if known.w.Page() != PageLogbook {
-		t.Errorf("a car leads to %s", known.w.Page())
+	if known.w.page != PageLogbook {
+		t.Errorf("a car leads to %s", known.w.page)
 	}
 }
 
@@ -176,8 +176,8 @@ func TestFunctionKeysFromAField(t *testing.T) {
 	b := newBench(t, setup{})
 	b.win.Canvas().Focus(b.w.link.address)
 	b.key(fyne.KeyF1)
-	if b.w.Page() != PageHelp || b.w.help.topic != topicKeys {
-		t.Errorf("F1 leads to %s, %s", b.w.Page(), b.w.help.topic)
+	if b.w.page != PageHelp || b.w.help.topic != topicKeys {
+		t.Errorf("F1 leads to %s, %s", b.w.page, b.w.help.topic)
 	}
 }
 
@@ -230,8 +230,8 @@ func TestMenu(t *testing.T) {
 		t.Error("nothing quits")
 	}
 	item("Blue Tarn van").Action()
-	if b.w.Page() != PageLogbook || b.w.logs.chosen != 1 {
-		t.Errorf("a car in the menu leads to %s of %d", b.w.Page(), b.w.logs.chosen)
+	if b.w.page != PageLogbook || b.w.logs.chosen != 1 {
+		t.Errorf("a car in the menu leads to %s of %d", b.w.page, b.w.logs.chosen)
 	}
 }
 

@@ -311,18 +311,18 @@ func TestDropped(t *testing.T) {
 	}
 	b.w.dropped([]fyne.URI{storage.NewFileURI(card)})
 	b.until("cards", func() bool { return b.w.card.err != nil })
-	if b.w.Page() != PageRequest {
-		t.Errorf("a card comes to %s", b.w.Page())
+	if b.w.page != PageRequest {
+		t.Errorf("a card comes to %s", b.w.page)
 	}
 	b.w.dropped([]fyne.URI{storage.NewFileURI(spoken().file(t, "visit.pcapng"))})
 	b.until("read", func() bool { return b.w.said.reading == nil })
-	if b.w.Page() != PageTalk {
-		t.Errorf("a recording comes to %s", b.w.Page())
+	if b.w.page != PageTalk {
+		t.Errorf("a recording comes to %s", b.w.page)
 	}
 	b.w.dropped([]fyne.URI{storage.NewFileURI(definitionFile(t))})
 	b.until("defined", func() bool { return b.w.ear.signals != nil })
-	if b.w.Page() != PageHeard {
-		t.Errorf("a definition file comes to %s", b.w.Page())
+	if b.w.page != PageHeard {
+		t.Errorf("a definition file comes to %s", b.w.page)
 	}
 	b.says("van.dbc describes 1 identifier", "Drive")
 }

@@ -178,9 +178,6 @@ func (w *Window) Close() error {
 	return errors.Join(err, w.held.close())
 }
 
-// Page is the page that is shown.
-func (w *Window) Page() Page { return w.page }
-
 // Show turns to a page.
 func (w *Window) Show(p Page) {
 	if p == PageGate && w.page != PageGate {

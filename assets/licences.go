@@ -21,9 +21,6 @@ type Licence struct {
 // licenceMark begins the line in front of each text; Name, Version and Kind follow, each behind a tab.
 const licenceMark = "@@\t"
 
-// LicenceText is all of it as one text, as it is handed out beside the programs.
-func LicenceText() string { return licences }
-
 // Licences are those of everything from others that any of the programs holds, on any system, ordered by name.
 func Licences() []Licence {
 	var out []Licence

@@ -19,7 +19,7 @@ func TestLicences(t *testing.T) {
 		version[m[1]] = m[2]
 	}
 	list := Licences()
-	if got, want := len(list), strings.Count(LicenceText(), "\n@@"); got != want || got < 20 {
+	if got, want := len(list), strings.Count(licences, "\n@@"); got != want || got < 20 {
 		t.Errorf("%d licences, the text has %d", got, want)
 	}
 	last := ""

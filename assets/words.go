@@ -12,8 +12,5 @@ import (
 //go:embed words.txt
 var words string
 
-// WordList is the text of the list, one word a line.
-func WordList() string { return words }
-
 // Words are the 2048 words in the order of the list.
 func Words() []string { return strings.Fields(words) }

@@ -29,12 +29,11 @@ type Options struct {
 type Stage string
 
 const (
-	StageListen   Stage = "listen"   // listening to what the car says by itself
-	StageAsk      Stage = "ask"      // asking all modules at once
-	StageSweep    Stage = "sweep"    // asking one address after another
-	StageIdentify Stage = "identify" // reading what a module is
-	StageCodes    Stage = "codes"    // reading codes and what was kept with them
-	StageSave     Stage = "save"     // writing the record
+	StageListen Stage = "listen" // listening to what the car says by itself
+	StageAsk    Stage = "ask"    // asking all modules at once
+	StageSweep  Stage = "sweep"  // asking one address after another
+	StageCodes  Stage = "codes"  // reading codes and what was kept with them
+	StageSave   Stage = "save"   // writing the record
 )
 
 // Progress is one step of a reading. Done and Total count within the stage.

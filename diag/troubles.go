@@ -1,6 +1,10 @@
 package diag
 
-import "readback/diag/adapter"
+import (
+	"strings"
+
+	"readback/diag/adapter"
+)
 
 // Symptom is the key of one row of the table of troubles.
 type Symptom string
@@ -43,7 +47,7 @@ type Trouble struct {
 	Causes []string     // the likeliest first
 	// Next is the one next step for each system, named as runtime.GOOS does; "" stands for all that are not named.
 	Next   map[string]string
-	Source []string // keys of [TroubleSources]
+	Source []string // keys; see [Trouble.RestsOn]
 }
 
 // NextOn is the one next step on a system, named as runtime.GOOS does.
@@ -54,28 +58,35 @@ func (t Trouble) NextOn(system string) string {
 	return t.Next[""]
 }
 
-// TroubleSources says what the keys of sources stand for.
-func TroubleSources() map[string]string {
-	return map[string]string{
-		"S15":    "public extract of ISO 15765-4:2005: a tester at the wrong bit rate must notice it and stop at once",
-		"S16":    "public question and answer 82557 of a mechanics' site: nothing is heard behind a gateway; ask first",
-		"S17":    "a public course on CAN: a classic controller answers an FD frame with an error frame",
-		"S18":    "makers' public service texts: modules sleep after 15 to 40 s, some after up to an hour",
-		"S21":    "makers' public diagnostic aids: lost-communication codes after a flat battery are normal",
-		"S28":    "public question and answer 70563671: 19 02 FF also returns codes that are not tested yet",
-		"S30":    "negative response codes of ISO 14229-1 as published by free libraries",
-		"S36":    "public thread of a battery car's display: flow control must go to the module's own request identifier",
-		"S39":    "public issue threads of free transport libraries: lost consecutive frames, flow control too late",
-		"S40":    "public issue threads of serial port libraries and of drivers of USB bridge chips; pages on the group dialout",
-		"S41":    "public issue threads of free CAN libraries and tools: error passive, no end resistor, no recovery",
-		"S42":    "public help page on plug-in devices: current while asleep, cars that stay awake",
-		"S43":    "public issue threads on copied adapters: versions that never existed, commands answered with ?",
-		"S44":    "public do-it-yourself pages: a dead socket shares its fuse with the lighter",
-		"S45":    "13 CCR 1962.5: no standard diagnostics for battery cars before model year 2026",
-		"S65":    "ELM327 data sheet, error messages",
-		"proof":  "status bits of ISO 14229-1 annex D.2; the order of the readings is common practice",
-		"memory": "from memory",
+// RestsOn are the sources of what is said of a trouble, in words.
+func (t Trouble) RestsOn() string {
+	var out []string
+	for _, key := range t.Source {
+		out = append(out, troubleSources[key])
 	}
+	return strings.Join(out, "; ")
+}
+
+// troubleSources says what the keys of sources stand for.
+var troubleSources = map[string]string{
+	"S15":    "public extract of ISO 15765-4:2005: a tester at the wrong bit rate must notice it and stop at once",
+	"S16":    "public question and answer 82557 of a mechanics' site: nothing is heard behind a gateway; ask first",
+	"S17":    "a public course on CAN: a classic controller answers an FD frame with an error frame",
+	"S18":    "makers' public service texts: modules sleep after 15 to 40 s, some after up to an hour",
+	"S21":    "makers' public diagnostic aids: lost-communication codes after a flat battery are normal",
+	"S28":    "public question and answer 70563671: 19 02 FF also returns codes that are not tested yet",
+	"S30":    "negative response codes of ISO 14229-1 as published by free libraries",
+	"S36":    "public thread of a battery car's display: flow control must go to the module's own request identifier",
+	"S39":    "public issue threads of free transport libraries: lost consecutive frames, flow control too late",
+	"S40":    "public issue threads of serial port libraries and of drivers of USB bridge chips; pages on the group dialout",
+	"S41":    "public issue threads of free CAN libraries and tools: error passive, no end resistor, no recovery",
+	"S42":    "public help page on plug-in devices: current while asleep, cars that stay awake",
+	"S43":    "public issue threads on copied adapters: versions that never existed, commands answered with ?",
+	"S44":    "public do-it-yourself pages: a dead socket shares its fuse with the lighter",
+	"S45":    "13 CCR 1962.5: no standard diagnostics for battery cars before model year 2026",
+	"S65":    "ELM327 data sheet, error messages",
+	"proof":  "status bits of ISO 14229-1 annex D.2; the order of the readings is common practice",
+	"memory": "from memory",
 }
 
 // Troubles are all rows, in the order of a link test and then of a visit.

@@ -51,7 +51,7 @@ func TestTextWraps(t *testing.T) {
 			t.Errorf("a row is %v wide", l.width)
 		}
 	}
-	word := Mono("0TNCE23E3P0004217AAAAAAAAAAAAAAAAAAA")
+	word := Body("0TNCE23E3P0004217AAAAAAAAAAAAAAAAAAA")
 	for _, l := range word.layOut(100) {
 		if l.width > 100.5 {
 			t.Errorf("a long word leaves a row %v wide", l.width)

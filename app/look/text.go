@@ -71,15 +71,14 @@ func (t *Text) String() string {
 
 func styled(s string, st Style) *Text { return NewText(rich(s, st)...) }
 
-// Title, Lead, Head, Body, Small, Fine and Mono set a text in one of the sizes of the program. In all but Mono,
-// **stars** make a word bold, and codes and identifiers are set in the mono font by themselves.
+// Title, Lead, Head, Body, Small and Fine set a text in one of the sizes of the program. **Stars** make a word bold, and
+// codes and identifiers are set in the mono font by themselves.
 func Title(s string) *Text { return styled(s, Style{Size: SizeTitle, Bold: true}) }
 func Lead(s string) *Text  { return styled(s, Style{Color: Soft}) }
 func Head(s string) *Text  { return styled(s, Style{Bold: true}) }
 func Body(s string) *Text  { return styled(s, Style{}) }
 func Small(s string) *Text { return styled(s, Style{Size: SizeSmall, Color: Soft}) }
 func Fine(s string) *Text  { return styled(s, Style{Size: SizeFine, Color: Soft}) }
-func Mono(s string) *Text  { return NewText(Run{s, Style{Mono: true}}) }
 
 // AsIs sets a text that somebody else wrote: stars in it are stars, and no word is set in another font.
 func AsIs(s string, st Style) *Text { return NewText(Run{s, st}) }

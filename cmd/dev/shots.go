@@ -12,7 +12,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"time"
 )
 
@@ -162,14 +161,4 @@ func darkPages(ctx context.Context, d *desk) error {
 		}
 	}
 	return nil
-}
-
-// readmePictures are the files in the folder of pictures that a text shows.
-func readmePictures(text string) []string {
-	var out []string
-	for _, part := range strings.Split(text, "]("+picturesFolder+"/")[1:] {
-		name, _, _ := strings.Cut(part, ")")
-		out = append(out, name)
-	}
-	return out
 }

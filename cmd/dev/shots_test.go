@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 )
 
@@ -79,4 +80,14 @@ func TestWithTable(t *testing.T) {
 			t.Errorf("%d colours: a table of %d", colours, len(got.Palette))
 		}
 	}
+}
+
+// readmePictures are the files in the folder of pictures that a text shows.
+func readmePictures(text string) []string {
+	var out []string
+	for _, part := range strings.Split(text, "]("+picturesFolder+"/")[1:] {
+		name, _, _ := strings.Cut(part, ")")
+		out = append(out, name)
+	}
+	return out
 }

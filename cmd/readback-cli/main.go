@@ -125,6 +125,7 @@ func (e *env) exit(err error) int {
 			fmt.Fprintf(e.err, "  %d. %s\n", i+1, cause)
 		}
 		fmt.Fprintln(e.err, "Next: "+t.NextOn(runtime.GOOS))
+		fmt.Fprintln(e.err, "  rests on:", t.RestsOn())
 	}
 	fmt.Fprintln(e.err, "  detail:", err)
 	return exitFailed

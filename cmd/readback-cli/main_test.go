@@ -83,7 +83,7 @@ func TestExitCodes(t *testing.T) {
 func TestFailureSaysNext(t *testing.T) {
 	_, _, errs := call(t, "", "look", "--adapter", "serial:/does/not/exist")
 	row, _ := diag.TroubleFor(diag.NotListed)
-	for _, want := range []string{"can't be opened", "  1. " + row.Causes[0], "  2. " + row.Causes[1], "Next: " + row.NextOn(runtime.GOOS)} {
+	for _, want := range []string{"can't be opened", "  1. " + row.Causes[0], "  2. " + row.Causes[1], "Next: " + row.NextOn(runtime.GOOS), "rests on: " + row.RestsOn()} {
 		if !strings.Contains(errs, want) {
 			t.Errorf("%q is missing in\n%s", want, errs)
 		}

@@ -153,17 +153,6 @@ func Parse(s string) (Code, error) {
 	return Code{}, &ParseError{s, "write it as P0A08, P0A08-13, or as its bytes, 0A0813"}
 }
 
-// FromBytes makes a code of two or three bytes.
-func FromBytes(b []byte) (Code, error) {
-	switch len(b) {
-	case 2:
-		return From2(b[0], b[1]), nil
-	case 3:
-		return From3(b[0], b[1], b[2]), nil
-	}
-	return Code{}, fmt.Errorf("dtc: a code has two or three bytes, not %d", len(b))
-}
-
 func (c Code) MarshalText() ([]byte, error) { return []byte(c.String()), nil }
 
 func (c *Code) UnmarshalText(b []byte) error {

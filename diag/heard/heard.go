@@ -252,11 +252,6 @@ func (t *Table) Row(i int) Row {
 	return out
 }
 
-// Find is the place of an identifier's row; ok is false where it has none.
-func (t *Table) Find(id link.ID) (i int, ok bool) {
-	return slices.BinarySearchFunc(t.rows, id, func(r *row, id link.ID) int { return compare(r.id, id) })
-}
-
 // Values appends the values in the newest frame of row i, as the definition file has them. None without a file, or for
 // an identifier that it does not know.
 func (t *Table) Values(out []signal.Value, i int) []signal.Value {

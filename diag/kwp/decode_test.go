@@ -86,25 +86,24 @@ func TestStatus(t *testing.T) {
 		storage        kwp.Storage
 		symptom        string
 		complete, lamp bool
-		verdict        dtc.Verdict
 	}{
-		{0x00, kwp.NotDetected, "", true, false, dtc.Fine},
-		{0x10, kwp.NotDetected, "", false, false, dtc.NoResult},
-		{0x20, kwp.NotPresent, "", true, false, dtc.RememberedOnly},
-		{0x41, kwp.Intermittent, "above the maximum", true, false, dtc.SeenOnce},
-		{0x62, kwp.Present, "below the minimum", true, false, dtc.ThereNow},
-		{0xE4, kwp.Present, "no signal", true, true, dtc.ThereNow},
-		{0xA8, kwp.NotPresent, "invalid signal", true, true, dtc.RememberedOnly},
-		{0x6F, kwp.Present, "", true, false, dtc.ThereNow}, // a symptom of the maker's own
+		{0x00, kwp.NotDetected, "", true, false},
+		{0x10, kwp.NotDetected, "", false, false},
+		{0x20, kwp.NotPresent, "", true, false},
+		{0x41, kwp.Intermittent, "above the maximum", true, false},
+		{0x62, kwp.Present, "below the minimum", true, false},
+		{0xE4, kwp.Present, "no signal", true, true},
+		{0xA8, kwp.NotPresent, "invalid signal", true, true},
+		{0x6F, kwp.Present, "", true, false}, // a symptom of the maker's own
 	} {
 		symptom, ok := c.b.Symptom()
 		if c.b.Storage() != c.storage || symptom != c.symptom || ok != (c.symptom != "") || c.b.Complete() != c.complete ||
-			c.b.Lamp() != c.lamp || c.b.Verdict() != c.verdict || c.b.Faulty() != (c.storage != kwp.NotDetected) {
-			t.Errorf("%02X: %v %q complete %v lamp %v %v", byte(c.b), c.b.Storage(), symptom, c.b.Complete(), c.b.Lamp(), c.b.Verdict())
+			c.b.Lamp() != c.lamp || c.b.Faulty() != (c.storage != kwp.NotDetected) {
+			t.Errorf("%02X: %v %q complete %v lamp %v", byte(c.b), c.b.Storage(), symptom, c.b.Complete(), c.b.Lamp())
 		}
 	}
-	// The same byte read as ISO 14229-1 has it would say something else: 20 is then "failed since the clear".
-	if kwp.Status(0x2F).Verdict() == dtc.ThereNow {
+	// The same byte read as ISO 14229-1 has it would say something else: its bit 0 is then "failed at the last test".
+	if kwp.Status(0x2F).Storage() != kwp.NotPresent || dtc.Status(0x2F)&dtc.TestFailed == 0 {
 		t.Error("2F is read as in ISO 14229-1")
 	}
 }

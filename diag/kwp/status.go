@@ -1,9 +1,7 @@
 package kwp
 
-import "readback/diag/dtc"
-
 // Status is the status byte of a code in the answers to 17 and 18 (statusOfDTC). It is laid out otherwise than
-// [dtc.Status], and neither can be read as the other:
+// Status of diag/dtc, and neither can be read as the other:
 //
 //	bits 0-3  fault symptom: 0 none told, 1 above the maximum, 2 below the minimum, 4 no signal, 8 invalid signal
 //	bit 4     readiness: 0 the test has been completed, or there is none; 1 it has not
@@ -23,17 +21,14 @@ const (
 	Present                     // stored, and there now
 )
 
-var storages = [...]struct {
-	text    string
-	verdict dtc.Verdict
-}{
-	NotDetected:  {"not found", dtc.Fine},
-	NotPresent:   {"stored, not there now", dtc.RememberedOnly},
-	Intermittent: {"there now, not stored yet", dtc.SeenOnce},
-	Present:      {"stored, and there now", dtc.ThereNow},
+var storages = [...]string{
+	NotDetected:  "not found",
+	NotPresent:   "stored, not there now",
+	Intermittent: "there now, not stored yet",
+	Present:      "stored, and there now",
 }
 
-func (s Storage) String() string { return storages[s&3].text }
+func (s Storage) String() string { return storages[s&3] }
 
 // Storage is the state of bits 5 and 6.
 func (s Status) Storage() Storage { return Storage(s >> 5 & 3) }
@@ -62,11 +57,3 @@ func (s Status) Symptom() (text string, ok bool) {
 
 // Faulty tells whether the entry is a fault: stored, or there now.
 func (s Status) Faulty() bool { return s.Storage() != NotDetected }
-
-// Verdict is what the byte says in one line.
-func (s Status) Verdict() dtc.Verdict {
-	if s.Storage() == NotDetected && !s.Complete() {
-		return dtc.NoResult
-	}
-	return storages[s.Storage()].verdict
-}

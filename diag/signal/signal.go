@@ -110,15 +110,6 @@ func (f *File) Message(id link.ID) (*Message, bool) {
 	return &f.Messages[i], true
 }
 
-// Decode decodes a data field of up to 64 bytes; ok is false when the file does not know the identifier.
-func (f *File) Decode(id link.ID, data []byte) (values []Value, ok bool) {
-	m, ok := f.Message(id)
-	if !ok {
-		return nil, false
-	}
-	return m.Append(nil, data), true
-}
-
 // Signal finds a signal by its name.
 func (m *Message) Signal(name string) (*Signal, bool) {
 	for i := range m.Signals {

@@ -66,6 +66,15 @@ func TestRead(t *testing.T) {
 	}
 }
 
+// decode is what a file says of a data field; ok is false where it does not know the identifier.
+func decode(f *File, id link.ID, data []byte) (values []Value, ok bool) {
+	m, ok := f.Message(id)
+	if !ok {
+		return nil, false
+	}
+	return m.Append(nil, data), true
+}
+
 // The values are worked out by hand.
 func TestDecode(t *testing.T) {
 	f := load(t, van)
@@ -86,7 +95,7 @@ func TestDecode(t *testing.T) {
 		if _, err := fmt.Sscanf(c.data, "%x", &data); err != nil && c.data != "" {
 			t.Fatal(err)
 		}
-		values, ok := f.Decode(link.ID11(0x100), data)
+		values, ok := decode(f, link.ID11(0x100), data)
 		var got []string
 		for _, v := range values {
 			s := v.Signal.Name + " " + v.String()
@@ -100,10 +109,10 @@ func TestDecode(t *testing.T) {
 		}
 	}
 	// 1.5 in IEEE 754 is 3FC00000.
-	if v, _ := f.Decode(link.ID29(0x18FEF115), []byte{0, 0, 0xC0, 0x3F}); len(v) != 1 || v[0].String() != "3 W" {
+	if v, _ := decode(f, link.ID29(0x18FEF115), []byte{0, 0, 0xC0, 0x3F}); len(v) != 1 || v[0].String() != "3 W" {
 		t.Errorf("%v", v)
 	}
-	if _, ok := f.Decode(link.ID11(0x101), nil); ok {
+	if _, ok := decode(f, link.ID11(0x101), nil); ok {
 		t.Error("an unknown identifier was decoded")
 	}
 }
@@ -191,7 +200,7 @@ SG_MUL_VAL_ 1 B A 1-1;
 	if len(f.Problems) != 1 || !strings.Contains(f.Problems[0].Text, "selects itself") {
 		t.Errorf("%v", f.Problems)
 	}
-	if v, _ := f.Decode(link.ID11(1), []byte{1, 1, 0, 0, 0, 0, 0, 0}); len(v) == 0 {
+	if v, _ := decode(f, link.ID11(1), []byte{1, 1, 0, 0, 0, 0, 0, 0}); len(v) == 0 {
 		t.Error("nothing is shown")
 	}
 }

@@ -114,7 +114,7 @@ func TestVectors(t *testing.T) {
 	compared := 0
 	for _, v := range vectors(t) {
 		f, data := v.file(t, all, read), v.bytes(t)
-		got, ok := f.Decode(v.id(), data)
+		got, ok := decode(f, v.id(), data)
 		if !ok {
 			t.Errorf("%s: no message %s; problems %v", v.File, v.id(), f.Problems)
 			continue
@@ -186,7 +186,7 @@ func TestSecondOpinion(t *testing.T) {
 	for _, v := range vectors(t) {
 		f, data := v.file(t, all, read), v.bytes(t)
 		for range 2 {
-			values, _ := f.Decode(v.id(), data)
+			values, _ := decode(f, v.id(), data)
 			for _, x := range values {
 				want, ok := secondOpinion(x.Signal, data)
 				if x.Missing || !ok {

@@ -37,11 +37,6 @@ func New(begin time.Time, returns []time.Time, end time.Time) (Series, error) {
 	return s.checked()
 }
 
-// Of makes a series of numbers of any unit, counted from the beginning of watching.
-func Of(times []float64, end float64) (Series, error) {
-	return Series{times: slices.Clone(times), end: end}.checked()
-}
-
 func (s Series) checked() (Series, error) {
 	if !(s.end > 0) || math.IsInf(s.end, 1) {
 		return Series{}, fmt.Errorf("%w (%v)", ErrSpan, s.end)
@@ -53,18 +48,6 @@ func (s Series) checked() (Series, error) {
 		}
 	}
 	return s, nil
-}
-
-// Len is the number of returns.
-func (s Series) Len() int { return len(s.times) }
-
-// Gaps are the times between one return and the next.
-func (s Series) Gaps() []float64 {
-	var gaps []float64
-	for i := 1; i < len(s.times); i++ {
-		gaps = append(gaps, s.times[i]-s.times[i-1])
-	}
-	return gaps
 }
 
 // Laplace is the statistic of Laplace's test: about normally distributed with mean 0 and variance 1 when returns come at
@@ -125,12 +108,9 @@ type Fit struct {
 	Beta, Lambda float64
 }
 
-// PowerLaw fits a power law by maximum likelihood (Crow 1974, MIL-HDBK-189 appendix C). It tells false for fewer than
-// two returns, and where all of them are at the end.
-func (s Series) PowerLaw() (Fit, bool) { return s.fit(float64(len(s.times))) }
-
-// Unbiased is the fit of the e-Handbook, 8.4.5.2, with the bias of few returns taken out of Beta: one less than the
-// number of returns stands above the line.
+// Unbiased fits a power law by maximum likelihood (Crow 1974, MIL-HDBK-189 appendix C), with the bias of few returns taken
+// out of Beta (e-Handbook, 8.4.5.2): one less than the number of returns stands above the line. It tells false for fewer
+// than two returns, and where all of them are at the end.
 func (s Series) Unbiased() (Fit, bool) { return s.fit(float64(len(s.times) - 1)) }
 
 func (s Series) fit(above float64) (Fit, bool) {
@@ -148,9 +128,6 @@ func (s Series) fit(above float64) (Fit, bool) {
 	f.Lambda = float64(len(s.times)) / math.Pow(s.end, f.Beta)
 	return f, true
 }
-
-// Rate is the number of returns for each unit of time at the time t.
-func (f Fit) Rate(t float64) float64 { return f.Lambda * f.Beta * math.Pow(t, f.Beta-1) }
 
 // Verdict is what can be said of a series.
 type Verdict string

@@ -157,7 +157,7 @@ func TestKWPClientOnTheLine(t *testing.T) {
 			t.Errorf("plate %+v, %v", p, err)
 		}
 		s, err := c.StatusOf(t.Context(), dtc.From2(0x51, 0x45))
-		if symptom, _ := s.Status.Symptom(); err != nil || !s.Known || s.Status.Verdict() != dtc.ThereNow || symptom != "no signal" {
+		if symptom, _ := s.Status.Symptom(); err != nil || !s.Known || s.Status.Storage() != kwp.Present || symptom != "no signal" {
 			t.Errorf("status %+v, %v", s, err)
 		}
 		if f, err := c.Frozen(t.Context(), 0, dtc.From2(0x50, 0x95)); err != nil || len(f.Raw) != 7 {
