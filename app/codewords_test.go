@@ -134,8 +134,8 @@ func TestCodesSpeakGerman(t *testing.T) {
 		t.Errorf("only %d lines", n)
 	}
 	for code, want := range map[string]string{
-		"P0118":    "Kühlmitteltemperatursensor 1: Signal zu hoch.",
-		"P0118-12": "Kühlmitteltemperatursensor 1: Signal zu hoch (Kurzschluss nach Plus).",
+		"P0118":    "Sensor Kühlmitteltemperatur 1: Signal zu hoch.",
+		"P0118-12": "Sensor Kühlmitteltemperatur 1: Signal zu hoch (Kurzschluss nach Plus).",
 		"P0141":    "Lambdasonde nach dem Katalysator (Bank 1, Sensor 2): Fehler in der Heizung.",
 		"P0300":    "Wechselnde Zylinder: Zündaussetzer.",
 		"P0A08":    "Statussignal des Gleichspannungswandlers: elektrischer Fehler.",

@@ -159,7 +159,7 @@ func TestReadingGrade(t *testing.T) {
 // TestReadingGradeOfTheEngine: what the engine says is read by the same people in another language. Names of parts, values
 // and standards are no sentences: they have no grade, and are no longer than a line.
 func TestReadingGradeOfTheEngine(t *testing.T) {
-	const line = 90 // letters
+	const line, word = 90, 23 // letters; a longer word breaks within itself in a window of 1024
 	all, err := books()
 	if err != nil {
 		t.Fatal(err)
@@ -171,6 +171,11 @@ func TestReadingGradeOfTheEngine(t *testing.T) {
 			one.add(tag, wordPlace.ReplaceAllString(s, " "))
 			if one.longest > 30 {
 				t.Errorf("%s has a sentence of %d words: %s", tag, one.longest, s)
+			}
+			for w := range strings.FieldsSeq(s) {
+				if w = strings.Trim(w, ".,:;?()„“"); utf8.RuneCountInString(w) > word && !strings.Contains(w, "{") {
+					t.Errorf("%s: %q of %q has %d letters", tag, w, s, utf8.RuneCountInString(w))
+				}
 			}
 			if !strings.ContainsAny(s[len(s)-1:], ".?") {
 				if n := utf8.RuneCountInString(s); n > line && one.grade(tag) > 12 {
