@@ -27,8 +27,9 @@ const (
 
 	bundleVersion = 1 // of the manifest and of what the files are; the schema has its own version
 
-	mostManifest = 8 << 20
-	mostFiles    = 20_000
+	mostManifest  = 8 << 20
+	mostFiles     = 20_000
+	mostDirectory = 16 << 20 // of the list of its files, as it lies in the file: eight times what mostFiles need
 	// MaxUnpacked is the most that a back-up or a car's file may hold when it is unpacked, in bytes.
 	MaxUnpacked = 4 << 30
 	// A file that grows more than this when it is unpacked was made to fill a disk.
@@ -123,18 +124,27 @@ type bundle struct {
 	src   *source
 }
 
-// source remembers the error of a reader: what could not be read is not thereby damaged.
+// source remembers the error of a reader: what could not be read is not thereby damaged. While the list of files is read,
+// which is taken into memory before anything of it can be checked, it gives no more than most bytes.
 type source struct {
 	r    io.ReaderAt
 	size int64
+	most int64 // 0: it is not limited
+	read int64
 	err  error
 }
+
+var errLongDirectory = fmt.Errorf("its list of files has more than %d bytes", mostDirectory)
 
 func (s *source) ReadAt(p []byte, off int64) (int, error) {
 	if off < 0 || off > s.size { // a directory may claim anything
 		return 0, io.EOF
 	}
+	if s.most > 0 && s.read > s.most {
+		return 0, errLongDirectory
+	}
 	n, err := s.r.ReadAt(p, off)
+	s.read += int64(n)
 	if err != nil && !errors.Is(err, io.EOF) {
 		s.err = err
 	}
@@ -151,9 +161,16 @@ func (s *source) fault(f Fault, cause error) error {
 
 // openBundle checks the directory and the manifest. main is the name of the file with the rows.
 func openBundle(r io.ReaderAt, size int64, format, main string) (*bundle, error) {
-	b := &bundle{files: map[string]*zip.File{}, src: &source{r: r, size: size}}
+	b := &bundle{files: map[string]*zip.File{}, src: &source{r: r, size: size, most: mostDirectory}}
+	if size > MaxUnpacked+growthAllowance {
+		return nil, b.src.fault(FaultTooLarge, fmt.Errorf("it has %d bytes", size))
+	}
 	z, err := zip.NewReader(b.src, size)
-	if err != nil {
+	b.src.most = 0
+	switch {
+	case errors.Is(err, errLongDirectory):
+		return nil, b.src.fault(FaultTooLarge, err)
+	case err != nil:
 		head := make([]byte, 4)
 		if _, err := b.src.ReadAt(head, 0); err == nil && bytes.Equal(head, []byte("PK\x03\x04")) {
 			return nil, b.src.fault(FaultDamaged, fmt.Errorf("its end is missing: %w", zip.ErrFormat))
