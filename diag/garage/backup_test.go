@@ -42,6 +42,8 @@ func used(t testing.TB) (*Store, Car) {
 		s.PlanProof(ctx, e.ID, []ProofStep{{Step: "R1", Due: begun}, {Step: "R2", Due: begun.Add(time.Hour)}}),
 		s.PutMeter(ctx, car.ID, []MeterReading{{Spot: "car:6-14", Value: "60.4 Ω", At: begun}}),
 		s.PutOffset(ctx, "can:can0", 0.25, begun),
+		s.PutIdentifiers(ctx, car.ID, []uint16{0xDD01, 0x0007}, begun),
+		s.PutWiring(ctx, car.ID, "own 6-7 14-2", begun),
 		s.NameModule(ctx, car.ID, v.Modules[0].Address, "Charge flap")); err != nil {
 		t.Fatal(err)
 	}

@@ -44,6 +44,7 @@ var parts = []part{
 	{"journal", []ref{{"car", "car"}, {"before", "visit"}, {"read_back", "visit"}}, []string{"car", "begun", "request", "place"}},
 	{"card", []ref{{"car", "car"}}, []string{"car", "request", "title"}},
 	{"meter", []ref{{"car", "car"}}, []string{"car", "spot", "value", "at"}},
+	{"setup", []ref{{"car", "car"}}, []string{"car", "kind", "value"}},
 	{"recording", []ref{{"car", "car"}, {"visit", "visit"}, {"entry", "journal"}}, []string{"car", "digest"}},
 	{"proof", []ref{{"entry", "journal"}, {"visit", "visit"}}, []string{"entry", "step"}},
 	{"report", []ref{{"car", "car"}, {"visit", "visit"}}, []string{"car", "digest"}},

@@ -86,7 +86,9 @@ func whole(t testing.TB, s *Store, car int64) string {
 	meter, err6 := s.Meter(ctx, car)
 	recordings, err7 := s.Recordings(ctx, car)
 	reports, err8 := s.Reports(ctx, car)
-	if err := errors.Join(err, err1, err2, err3, err4, err5, err6, err7, err8); err != nil {
+	own, err9 := s.Identifiers(ctx, car)
+	wiring, err10 := s.Wiring(ctx, car)
+	if err := errors.Join(err9, err10, err, err1, err2, err3, err4, err5, err6, err7, err8); err != nil {
 		t.Fatal(err)
 	}
 	for i := range notes {
@@ -106,7 +108,7 @@ func whole(t testing.TB, s *Store, car int64) string {
 	for i := range modules {
 		modules[i].ID = 0
 	}
-	text, err := json.MarshalIndent(append(said, notes, modules, cards, meter, recordings, reports), "", " ")
+	text, err := json.MarshalIndent(append(said, notes, modules, cards, meter, own, wiring, recordings, reports), "", " ")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -117,6 +117,15 @@ func TestMigrate(t *testing.T) {
 				}
 				checkOldExtras(t, s, car.ID)
 			}
+			if version >= 4 {
+				own, err := s.Identifiers(t.Context(), car.ID)
+				if d := cmp.Diff([]uint16{0xDD01}, own); d != "" || err != nil {
+					t.Error(err, d)
+				}
+				if wiring, err := s.Wiring(t.Context(), car.ID); wiring != "own 5-3 6-7 14-2" || err != nil {
+					t.Error(wiring, err)
+				}
+			}
 			begin(t, s, clearing(car.ID, visits[0].ID))
 		})
 	}

@@ -16,7 +16,7 @@ import (
 var schemaFiles embed.FS
 
 // schemaVersion is the newest version, kept in the file as SQLite's user_version.
-const schemaVersion = 3
+const schemaVersion = 4
 
 // applicationID marks the file as ours (SQLite's application_id), the letters RdBk.
 const applicationID = 0x5264426B
