@@ -41,6 +41,9 @@ type cableState struct {
 	keeping bool  // values are being written
 	said    string
 	err     error
+
+	told     bool  // the owner has told a wiring that is not kept yet
+	wiringOf int64 // car whose wiring was read or kept
 }
 
 // firstSpots are measured by everybody; the others when there is reason to.
@@ -60,6 +63,7 @@ func (w *Window) makeCableFields() {
 
 // enterCable reads what was measured on this car before.
 func (w *Window) enterCable() {
+	w.readWiring()
 	id := w.car().ID
 	if id == 0 || w.engine.Log == nil || w.cable.of == id {
 		return
@@ -253,7 +257,7 @@ func (w *Window) cableDrawing() fyne.CanvasObject {
 	c := &w.cable
 	var kinds []fyne.CanvasObject
 	for _, k := range wiringKinds {
-		kinds = append(kinds, look.NewButton("wired-"+string(k), T("wired."+string(k)), look.Quiet, func() { c.kind, c.waiting = k, 0; w.draw() }).Chosen(c.kind == k))
+		kinds = append(kinds, look.NewButton("wired-"+string(k), T("wired."+string(k)), look.Quiet, func() { c.kind, c.waiting = k, 0; w.rewired() }).Chosen(c.kind == k))
 	}
 	var pick func(bool, int)
 	if c.kind == wiredOwn {
@@ -286,6 +290,8 @@ func (w *Window) pickPin(socket bool, pin int) {
 		c.waiting = 0
 	case socket:
 		c.waiting = pin
+		w.draw()
+		return
 	case c.waiting != 0:
 		maps.DeleteFunc(c.own, func(_, to int) bool { return to == pin })
 		c.own[c.waiting] = pin
@@ -293,7 +299,7 @@ func (w *Window) pickPin(socket bool, pin int) {
 	default:
 		maps.DeleteFunc(c.own, func(_, to int) bool { return to == pin })
 	}
-	w.draw()
+	w.rewired()
 }
 
 // wiresOf are the wires of a cable as they are drawn. Only the two data wires, ground and battery plus are named.

@@ -181,6 +181,9 @@ func (w *Window) takeRecord() {
 	w.readNotes()
 	w.keepOwnVolts()
 	w.keepMeasured()
+	w.keepWiring()
+	w.readWiring()
+	w.keepIdentifiers()
 	w.cars.edited = garage.Car{}
 	w.explainAgain()
 	w.askOpenQuestions()

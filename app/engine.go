@@ -78,6 +78,10 @@ type Logbook interface {
 	RemoveCard(ctx context.Context, id int64) error
 	Meter(ctx context.Context, carID int64) ([]garage.MeterReading, error)
 	PutMeter(ctx context.Context, carID int64, readings []garage.MeterReading) error
+	Identifiers(ctx context.Context, carID int64) ([]uint16, error)
+	PutIdentifiers(ctx context.Context, carID int64, ids []uint16, at time.Time) error
+	Wiring(ctx context.Context, carID int64) (string, error)
+	PutWiring(ctx context.Context, carID int64, wiring string, at time.Time) error
 	Offset(ctx context.Context, place string) (volts float64, ok bool, err error)
 	PutOffset(ctx context.Context, place string, volts float64, at time.Time) error
 	Notes(ctx context.Context, carID int64) ([]garage.Note, error)

@@ -258,6 +258,41 @@ type fakeLog struct {
 	recordings []garage.Recording // their files are paths
 
 	offsets map[string]float64 // of voltmeters, by place
+
+	identifiers map[int64][]uint16 // by car
+	wirings     map[int64]string
+}
+
+func (l *fakeLog) Identifiers(_ context.Context, car int64) ([]uint16, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return slices.Clone(l.identifiers[car]), nil
+}
+
+func (l *fakeLog) PutIdentifiers(_ context.Context, car int64, ids []uint16, _ time.Time) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.identifiers == nil {
+		l.identifiers = map[int64][]uint16{}
+	}
+	l.identifiers[car] = append(l.identifiers[car], ids...)
+	return nil
+}
+
+func (l *fakeLog) Wiring(_ context.Context, car int64) (string, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.wirings[car], nil
+}
+
+func (l *fakeLog) PutWiring(_ context.Context, car int64, wiring string, _ time.Time) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.wirings == nil {
+		l.wirings = map[int64]string{}
+	}
+	l.wirings[car] = wiring
+	return nil
 }
 
 func (l *fakeLog) Offset(_ context.Context, place string) (float64, bool, error) {

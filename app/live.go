@@ -19,8 +19,9 @@ type liveState struct {
 	offered []diag.LiveValue
 
 	search, add *look.Field
-	addSaid     string // what came of adding a value
-	full        bool   // no more can be chosen
+	addSaid     string   // what came of adding a value
+	own         []uint16 // added values that a module tells and that are not kept with the car yet
+	full        bool     // no more can be chosen
 	choosing    bool
 	list        *look.Many
 	column      *liveColumn
@@ -78,6 +79,7 @@ func (w *Window) forgetLive() {
 	w.stopAskingLive()
 	w.stopWatching(liveStopped, nil)
 	l.asked, l.askErr, l.offered, l.chosen, l.choosing, l.at = false, nil, nil, nil, false, ""
+	l.own = nil
 	l.end, l.endErr, l.addSaid, l.full, l.savedSaid, l.saveErr = "", nil, "", false, "", nil
 	l.newest = time.Time{}
 	l.plot.Fill(nil, 0)
@@ -109,7 +111,7 @@ func (w *Window) askLive(own []uint16) {
 	l.asking, l.askErr, l.addSaid = a, nil, ""
 	w.actIn(ctx, func(ctx context.Context) func() {
 		defer stop()
-		offered, err := offeredLive(ctx, v, own)
+		offered, err := offeredLive(ctx, w.engine.Log, v, own)
 		return func() {
 			if l.asking != a || w.link.visit != v {
 				return
@@ -127,8 +129,8 @@ func (w *Window) askLive(own []uint16) {
 	w.draw()
 }
 
-// offeredLive finds out which car it is, where that is not known, and what it offers.
-func offeredLive(ctx context.Context, v Visit, own []uint16) ([]diag.LiveValue, error) {
+// offeredLive finds out which car it is, where that is not known, and what it offers: what the owner has added before, too.
+func offeredLive(ctx context.Context, log Logbook, v Visit, own []uint16) ([]diag.LiveValue, error) {
 	for _, id := range own {
 		if err := v.AddIdentifier(id); err != nil {
 			return nil, err
@@ -138,6 +140,9 @@ func offeredLive(ctx context.Context, v Visit, own []uint16) ([]diag.LiveValue, 
 		if _, err := v.Meet(ctx, v.Car().Name); err != nil {
 			return nil, err
 		}
+	}
+	if err := rememberIdentifiers(ctx, log, v); err != nil {
+		return nil, err
 	}
 	return v.Offered(ctx)
 }

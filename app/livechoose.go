@@ -269,8 +269,10 @@ func (w *Window) tellAdded(own []uint16) {
 			l.addSaid = T("live.add.told", "ID", text, "Modules", listed(tellers))
 			l.search.SetText(text)
 			l.add.SetText("")
+			l.own = append(l.own, id)
 		}
 	}
+	w.keepIdentifiers()
 }
 
 // liveDefinitions tells of signals that are heard without asking.

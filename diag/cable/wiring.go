@@ -1,9 +1,12 @@
 package cable
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
+	"strconv"
+	"strings"
 )
 
 // Wiring tells which pin of the 9-pin plug each pin of the 16-pin socket is joined to.
@@ -108,4 +111,31 @@ func Cautions() []string {
 		"Never touch orange parts, connectors or covers. Disconnecting the 12 V battery does not make high voltage safe.",
 		"Set the meter before you touch a pin. Thin probes only: thick ones spread the contacts.",
 	}
+}
+
+// String is the wiring as pairs of pins, of the socket and of the plug: "5-3 6-7 14-2".
+func (w Wiring) String() string {
+	var pairs []string
+	for _, from := range slices.Sorted(maps.Keys(w)) {
+		pairs = append(pairs, fmt.Sprintf("%d-%d", from, w[from]))
+	}
+	return strings.Join(pairs, " ")
+}
+
+// ErrWiring means that a text is no wiring.
+var ErrWiring = errors.New("cable: no wiring of a 16-pin socket and a 9-pin plug")
+
+// ParseWiring reads what [Wiring.String] writes. Each pin of the socket is joined to one of the plug at the most.
+func ParseWiring(text string) (Wiring, error) {
+	w := Wiring{}
+	for _, pair := range strings.Fields(text) {
+		a, b, ok := strings.Cut(pair, "-")
+		from, err1 := strconv.Atoi(a)
+		to, err2 := strconv.Atoi(b)
+		if _, twice := w[from]; !ok || twice || errors.Join(err1, err2) != nil || from < 1 || from > SocketPins || to < 1 || to > PlugPins {
+			return nil, fmt.Errorf("%w: %q", ErrWiring, pair)
+		}
+		w[from] = to
+	}
+	return w, nil
 }
