@@ -71,7 +71,7 @@ type Link struct {
 	headed   map[link.ID]bool // identifiers of answers that begin with an address byte
 	sending  map[answerKey]transfer
 	fillings map[answerKey]*tally
-	turns    map[any]chan struct{} // of a requestKey or answerKey: one request at a time
+	turns    map[turnKey]chan struct{} // one request at a time
 }
 
 // answerKey names a sender on the bus: its identifier and, with extended or mixed addressing, its address byte.
@@ -104,6 +104,12 @@ func requestKeyOf(a link.Address) requestKey {
 	return k
 }
 
+// turnKey is what one request at a time has for itself: a receiver, or the flow control of a sender.
+type turnKey struct {
+	request requestKey
+	answer  answerKey
+}
+
 // headed: the data field begins with an address byte.
 func headed(a link.Address) bool { return a.Mode == link.Extended || a.Mode == link.Mixed }
 
@@ -121,7 +127,7 @@ func New(b bus.Bus, o Options) *Link {
 	l := &Link{
 		bus: b, o: o.withDefaults(), cancel: cancel, done: make(chan struct{}), out: make(chan result, outDepth),
 		asked: map[link.ID]bool{}, pairs: map[answerKey]link.Address{}, headed: map[link.ID]bool{},
-		sending: map[answerKey]transfer{}, fillings: map[answerKey]*tally{}, turns: map[any]chan struct{}{},
+		sending: map[answerKey]transfer{}, fillings: map[answerKey]*tally{}, turns: map[turnKey]chan struct{}{},
 	}
 	arrivals := make(chan arrival, outDepth)
 	var wg sync.WaitGroup

@@ -84,26 +84,52 @@ type reception struct {
 	address link.Address
 	r       *Reassembler
 	frames  []can.Frame // of the message in progress
+	room    []can.Frame // for messages of one frame
 	due     time.Time   // when N_Cr runs out; zero when no message is in progress
 	left    int         // consecutive frames until the next flow control; 0: none is due
+	open    bool        // it is among those with a message in progress
+	data    can.Data    // of the newest frame
 }
 
 // framesAtOnce is for how many frames of a message room is made when it begins: those of 4095 bytes.
 const framesAtOnce = 600
 
+// framesRoom is for how many messages of one frame room is made at a time. One of them that is kept keeps so much.
+const framesRoom = 32
+
+// alone is room for a message of one frame.
+func (x *reception) alone(f can.Frame) []can.Frame {
+	if len(x.room) == 0 {
+		x.room = make([]can.Frame, framesRoom)
+	}
+	one := x.room[:1:1]
+	one[0], x.room = f, x.room[1:]
+	return one
+}
+
 // reset forgets the message in progress.
 func (x *reception) reset() { x.frames, x.due, x.left = nil, time.Time{}, 0 }
 
+// receptions are those of all senders. Most have no message in progress at a time.
+type receptions struct {
+	of   map[answerKey]*reception
+	open map[*reception]bool // those with a message in progress, and perhaps some whose message has just ended
+}
+
 // serve reassembles the messages of all senders. It alone owns the receptions.
 func (l *Link) serve(ctx context.Context, arrivals <-chan arrival) {
-	receptions := map[answerKey]*reception{}
+	all := receptions{map[answerKey]*reception{}, map[*reception]bool{}}
 	timer := time.NewTimer(time.Hour)
+	timer.Stop()
 	defer timer.Stop()
+	waiting := false
 	for {
-		if next := nearest(receptions); next.IsZero() {
-			timer.Stop()
-		} else {
+		if next := all.nearest(); !next.IsZero() {
 			timer.Reset(time.Until(next))
+			waiting = true
+		} else if waiting {
+			timer.Stop()
+			waiting = false
 		}
 		select {
 		case <-ctx.Done():
@@ -112,22 +138,26 @@ func (l *Link) serve(ctx context.Context, arrivals <-chan arrival) {
 			if !ok {
 				return
 			}
-			l.frame(ctx, receptions, x)
+			l.frame(ctx, &all, x)
 		case <-timer.C:
 			// What has arrived in time counts, however late its turn comes.
 			for range len(arrivals) {
 				if x, ok := <-arrivals; ok {
-					l.frame(ctx, receptions, x)
+					l.frame(ctx, &all, x)
 				}
 			}
-			l.expire(ctx, receptions)
+			l.expire(ctx, &all)
 		}
 	}
 }
 
-func nearest(receptions map[answerKey]*reception) (t time.Time) {
-	for _, x := range receptions {
-		if !x.due.IsZero() && (t.IsZero() || x.due.Before(t)) {
+// nearest is when the first N_Cr runs out, zero when none runs.
+func (r *receptions) nearest() (t time.Time) {
+	for x := range r.open {
+		if x.due.IsZero() {
+			delete(r.open, x)
+			x.open = false
+		} else if t.IsZero() || x.due.Before(t) {
 			t = x.due
 		}
 	}
@@ -135,9 +165,9 @@ func nearest(receptions map[answerKey]*reception) (t time.Time) {
 }
 
 // expire ends the messages whose N_Cr has run out.
-func (l *Link) expire(ctx context.Context, receptions map[answerKey]*reception) {
+func (l *Link) expire(ctx context.Context, all *receptions) {
 	now := time.Now()
-	for _, x := range receptions {
+	for x := range all.open {
 		if !x.due.IsZero() && !x.due.After(now) {
 			l.abandon(ctx, x, ErrTimeoutCr)
 		}
@@ -156,15 +186,15 @@ func (l *Link) torn(ctx context.Context, a link.Address, got, want int, cause er
 	l.deliver(ctx, result{err: &link.TornError{Address: a, Got: got, Want: want, Cause: cause}})
 }
 
-func (l *Link) frame(ctx context.Context, receptions map[answerKey]*reception, f arrival) {
+func (l *Link) frame(ctx context.Context, all *receptions, f arrival) {
 	k := answerKeyOf(f.address)
-	x := receptions[k]
+	x := all.of[k]
 	if x == nil {
 		x = &reception{r: NewReassembler(k.headed, l.o.MaxLength)}
-		receptions[k] = x
+		all.of[k] = x
 	}
-	x.address = f.address
-	s := x.r.Frame(f.frame.Data[:f.frame.Length])
+	x.address, x.data = f.address, f.frame.Data
+	s := x.r.Frame(x.data[:f.frame.Length])
 	if s.Cause != nil {
 		x.reset()
 		l.torn(ctx, x.address, s.Got, s.Of, s.Cause)
@@ -172,7 +202,12 @@ func (l *Link) frame(ctx context.Context, receptions map[answerKey]*reception, f
 	switch s.Event {
 	case Completed:
 		l.learn(x.address, s.Filling)
-		m := link.Message{Address: x.address, Data: s.Message, At: f.at, Frames: append(x.frames, f.frame)}
+		m := link.Message{Address: x.address, Data: s.Message, At: f.at}
+		if x.frames == nil {
+			m.Frames = x.alone(f.frame)
+		} else {
+			m.Frames = append(x.frames, f.frame)
+		}
 		x.reset()
 		l.deliver(ctx, result{m: m})
 	case Began:
@@ -181,6 +216,9 @@ func (l *Link) frame(ctx context.Context, receptions map[answerKey]*reception, f
 			return
 		}
 		x.frames = append(make([]can.Frame, 0, min(2+s.Want/Layout{Extended: headed(x.address)}.SingleLength(), framesAtOnce)), f.frame)
+		if !x.open {
+			x.open, all.open[x] = true, true
+		}
 		if l.await(ctx, x) && l.o.TellBegun {
 			l.deliver(ctx, result{m: link.Message{Address: x.address, At: f.at, Begun: s.Want}})
 		}

@@ -44,18 +44,19 @@ func (l *Link) Send(ctx context.Context, m link.Message) error {
 		return err
 	}
 	l.Pair(m.Address)
-	done, err := l.turn(ctx, requestKeyOf(m.Address))
+	turn, err := l.turn(ctx, turnKey{request: requestKeyOf(m.Address)})
 	if err != nil {
 		return err
 	}
-	defer done()
+	defer func() { <-turn }()
 	if len(frames) == 1 {
 		return l.put(ctx, frameTo(m.Address, frames[0]))
 	}
-	if done, err = l.turn(ctx, answerKeyOf(m.Address)); err != nil { // two of them could not tell whose flow control it is
+	long, err := l.turn(ctx, turnKey{answer: answerKeyOf(m.Address)}) // two of them could not tell whose flow control it is
+	if err != nil {
 		return err
 	}
-	defer done()
+	defer func() { <-long }()
 	return l.segmented(ctx, m.Address, frames, len(m.Data))
 }
 
@@ -83,9 +84,9 @@ func (l *Link) lay(m link.Message) ([][]byte, error) {
 	return Segment(m.Data, layout)
 }
 
-// turn waits until nobody else sends to k, so that no request breaks into a longer one. The end of the Link ends the
-// others' turns, and so this wait.
-func (l *Link) turn(ctx context.Context, k any) (done func(), err error) {
+// turn waits until nobody else sends to k, so that no request breaks into a longer one. It is over when something is taken
+// from the channel. The end of the Link ends the others' turns, and so this wait.
+func (l *Link) turn(ctx context.Context, k turnKey) (chan struct{}, error) {
 	l.mu.Lock()
 	turn := l.turns[k]
 	if turn == nil {
@@ -95,7 +96,7 @@ func (l *Link) turn(ctx context.Context, k any) (done func(), err error) {
 	l.mu.Unlock()
 	select {
 	case turn <- struct{}{}:
-		return func() { <-turn }, nil
+		return turn, nil
 	case <-ctx.Done():
 		return nil, ctx.Err()
 	}
@@ -106,8 +107,8 @@ func (l *Link) put(ctx context.Context, f can.Frame) error { return l.hand(ctx, 
 
 // hand hands one frame to the bus; late is the error when the bus takes too long.
 func (l *Link) hand(ctx context.Context, f can.Frame, late error) error {
-	within, cancel := context.WithTimeout(ctx, l.o.Timeout)
-	defer cancel()
+	within := &within{Context: ctx, until: time.Now().Add(l.o.Timeout)}
+	defer within.release()
 	err := l.bus.Send(within, f)
 	switch {
 	case err == nil:

@@ -146,6 +146,28 @@ func TestFramePathAllocatesNothing(t *testing.T) {
 	}
 }
 
+// A full Recorder takes no memory for a frame, and none for one that passes the bus that it watches.
+func TestFramesTakeNothing(t *testing.T) {
+	r := NewRecorder(atNoon)
+	near, far := bus.Pair()
+	defer near.Close()
+	b := WrapBus(near, r)
+	f := frame(t, "7E8#0102030405060708")
+	for range maxFrames {
+		r.Frame(bus.In, f, noon)
+	}
+	if n := testing.AllocsPerRun(100, func() {
+		if err := far.Send(t.Context(), f); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := b.Receive(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+	}); n != 0 {
+		t.Errorf("%v allocations", n)
+	}
+}
+
 func BenchmarkFrame(b *testing.B) {
 	r := NewRecorder(atNoon)
 	f := frame(b, "7E8#0102030405060708")

@@ -34,6 +34,9 @@ const (
 	defaultBuffer = 4 << 20
 	// lookAfter is how often a waiting Receive makes sure that its interface is still there.
 	lookAfter = 250 * time.Millisecond
+	// fresh is how long a look at the interface is good for sending, unless Receive has met with a report since: a burst of
+	// frames is not held up, and what happened just before a request is seen.
+	fresh = 20 * time.Millisecond
 	// queueFull is how long Send waits before it tries again when the interface's queue is full (ENOBUFS).
 	queueFull = time.Millisecond
 )
@@ -47,12 +50,24 @@ type Bus struct {
 	route  *route
 	closed atomic.Bool
 	gone   atomic.Bool
+	opened time.Time
+	faults atomic.Uint32 // reports that Receive has met with
+	ready  atomic.Pointer[glance]
 
 	// Owned by Receive.
+	watched context.Context // whose end ends the waiting
+	unwatch func() bool
+	due     time.Time     // when waiting ends to look after the interface
 	held    *bus.Received // comes after the report that frames were dropped before it
 	dropped uint32
 	buf     [frameSize]byte
 	oob     [128]byte
+}
+
+// glance is when the interface was found ready to send, since it was opened, and how many reports there had been.
+type glance struct {
+	at     time.Duration
+	faults uint32
 }
 
 // Open opens a socket on the interface called name, which must be up. The error wraps [ErrNoInterface], [ErrNotCAN],
@@ -96,7 +111,7 @@ func open(r *route, name string, o Options) (*Bus, error) {
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("socketcan: opening %s: %w", name, err), f.Close())
 	}
-	return &Bus{name: name, index: l.index, file: f, raw: raw, route: r}, nil
+	return &Bus{name: name, index: l.index, file: f, raw: raw, route: r, opened: time.Now()}, nil
 }
 
 func setUp(fd, index int, o Options) error {
@@ -182,16 +197,8 @@ func (b *Bus) Send(ctx context.Context, f can.Frame) error {
 	if err := f.Validate(); err != nil {
 		return fmt.Errorf("socketcan: sending on %s: %w", b.name, err)
 	}
-	l, err := b.look(ctx)
-	switch {
-	case err != nil:
+	if err := b.maySend(ctx); err != nil {
 		return err
-	case !l.up:
-		return fmt.Errorf("%w: %s is down", bus.ErrOff, b.name)
-	case l.state == bus.StateOff || l.state == bus.StateStopped:
-		return fmt.Errorf("%w: %s is %s", bus.ErrOff, b.name, l.state)
-	case l.listenOnly:
-		return fmt.Errorf("%w: %s listens only", bus.ErrOff, b.name)
 	}
 	data := encode(f)
 	for {
@@ -210,18 +217,37 @@ func (b *Bus) Send(ctx context.Context, f can.Frame) error {
 			b.gone.Store(true)
 			return b.vanished()
 		case errors.Is(err, unix.ENETDOWN):
-			l, err := b.look(ctx)
-			if err != nil {
+			b.ready.Store(nil)
+			if err := b.maySend(ctx); err != nil {
 				return err
-			}
-			if !l.up {
-				return fmt.Errorf("%w: %s is down", bus.ErrOff, b.name)
 			}
 			// It was down once, which the socket has kept until now; the frame has not been taken.
 		default:
 			return fmt.Errorf("socketcan: sending on %s: %w", b.name, err)
 		}
 	}
+}
+
+// maySend looks whether the controller takes part. The kernel tells by itself of an interface that is down or gone, and the
+// modes of a controller change only while it is down: the look is for one that has left the bus.
+func (b *Bus) maySend(ctx context.Context) error {
+	now, faults := time.Since(b.opened), b.faults.Load()
+	if g := b.ready.Load(); g != nil && g.faults == faults && now-g.at < fresh && !b.closed.Load() && !b.gone.Load() {
+		return ctx.Err()
+	}
+	l, err := b.look(ctx)
+	switch {
+	case err != nil:
+		return err
+	case !l.up:
+		return fmt.Errorf("%w: %s is down", bus.ErrOff, b.name)
+	case l.state == bus.StateOff || l.state == bus.StateStopped:
+		return fmt.Errorf("%w: %s is %s", bus.ErrOff, b.name, l.state)
+	case l.listenOnly:
+		return fmt.Errorf("%w: %s listens only", bus.ErrOff, b.name)
+	}
+	b.ready.Store(&glance{now, faults})
+	return nil
 }
 
 func (b *Bus) write(data []byte) (err error) {
@@ -250,12 +276,13 @@ func (b *Bus) Receive(ctx context.Context) (bus.Received, error) {
 		b.held = nil
 		return r, nil
 	}
-	// The deadline that this sets may hit the next call; that one then looks around and goes on waiting.
-	stop := context.AfterFunc(ctx, func() { _ = b.file.SetReadDeadline(time.Unix(1, 0)) })
-	defer stop()
+	b.watch(ctx)
 	for {
-		if err := b.file.SetReadDeadline(time.Now().Add(lookAfter)); err != nil && !b.closed.Load() {
-			return bus.Received{}, fmt.Errorf("socketcan: receiving on %s: %w", b.name, err)
+		if now := time.Now(); b.due.Sub(now) < lookAfter/2 {
+			if err := b.file.SetReadDeadline(now.Add(lookAfter)); err != nil && !b.closed.Load() {
+				return bus.Received{}, fmt.Errorf("socketcan: receiving on %s: %w", b.name, err)
+			}
+			b.due = now.Add(lookAfter)
 		}
 		if err := ctx.Err(); err != nil {
 			return bus.Received{}, err
@@ -263,12 +290,17 @@ func (b *Bus) Receive(ctx context.Context) (bus.Received, error) {
 		n, oobn, err := b.read()
 		switch {
 		case b.closed.Load():
+			b.unwatch()
 			return bus.Received{}, bus.ErrClosed
 		case err == nil:
 			if r, ok := b.event(b.buf[:n], b.oob[:oobn]); ok {
+				if r.Fault != 0 {
+					b.faults.Add(1)
+				}
 				return r, nil
 			}
 		case errors.Is(err, os.ErrDeadlineExceeded):
+			b.due = time.Time{}
 			if _, err := b.look(ctx); err != nil {
 				return bus.Received{}, err
 			}
@@ -279,11 +311,24 @@ func (b *Bus) Receive(ctx context.Context) (bus.Received, error) {
 			if _, err := b.look(ctx); err != nil {
 				return bus.Received{}, err
 			}
+			b.faults.Add(1)
 			return bus.Received{At: time.Now(), Fault: bus.FaultDown}, nil
 		default:
 			return bus.Received{}, fmt.Errorf("socketcan: receiving on %s: %w", b.name, err)
 		}
 	}
+}
+
+// watch makes the end of ctx end the waiting. Receive is mostly called with the same one again. The deadline that its end
+// sets may hit a later call, which then looks around and goes on waiting.
+func (b *Bus) watch(ctx context.Context) {
+	if b.watched != nil && b.watched.Done() == ctx.Done() {
+		return
+	}
+	if b.unwatch != nil {
+		b.unwatch()
+	}
+	b.watched, b.unwatch = ctx, context.AfterFunc(ctx, func() { _ = b.file.SetReadDeadline(time.Unix(1, 0)) })
 }
 
 func (b *Bus) read() (n, oobn int, err error) {
@@ -313,7 +358,8 @@ func (b *Bus) event(data, oob []byte) (bus.Received, bool) {
 	}
 	b.dropped = dropped
 	if ok {
-		b.held = &r
+		held := r // r itself takes no memory where nothing was dropped
+		b.held = &held
 	}
 	return bus.Received{At: at, Fault: bus.FaultOverrun}, true
 }
