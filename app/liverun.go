@@ -389,7 +389,7 @@ func (x *liveLine) shown(at time.Time, why string) string {
 			value = T("live.between", "Low", a, "High", b)
 		}
 	case value == "" && why != "":
-		return why
+		return told(why)
 	case value == "":
 		return T("live.not-yet")
 	}
