@@ -11,6 +11,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -389,6 +390,25 @@ func TestFilesAreShort(t *testing.T) {
 	for _, s := range sources(t) {
 		if lines := bytes.Count(s.text, []byte("\n")); lines > most {
 			t.Errorf("%s has %d lines; the most is %d", s.name, lines, most)
+		}
+	}
+}
+
+// TestEveryPackageIsDescribed: a package says in one place what it is for.
+func TestEveryPackageIsDescribed(t *testing.T) {
+	docs := map[string]int{}
+	for _, s := range sources(t) {
+		if s.test || strings.Contains(s.name, "/testdata/") {
+			continue
+		}
+		docs[path.Dir(s.name)] += 0
+		if d := s.tree.Doc; d != nil && regexp.MustCompile(`^(Package|Command) \w`).MatchString(d.Text()) {
+			docs[path.Dir(s.name)]++
+		}
+	}
+	for folder, n := range docs {
+		if n != 1 {
+			t.Errorf("%s is described in %d files", folder, n)
 		}
 	}
 }

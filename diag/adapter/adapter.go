@@ -1,4 +1,11 @@
 // Package adapter is what every adapter driver looks like: it finds what is plugged in and opens it.
+//
+//	[Place] -> [Driver] -> [Connection]: [Frames] (a bus.Bus) or [Messages] (a link.Link)
+//
+// What an adapter can do is data, [Abilities]; what only some can do is an interface of one method that is asked for:
+// [Listener] hears a bus without taking part, [Prober] tells what answers at a place, [Supply] and [SupplyWatch] measure the
+// 12 V supply, [Recoverer] restarts a controller. Opening tells its steps as [Rung]s through [Options]; where it fails, an
+// [OpenError] names the step. An adapter never sends anything by itself, and never twice.
 package adapter
 
 import (

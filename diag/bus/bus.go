@@ -1,7 +1,10 @@
 // Package bus is the frame seam: what an adapter that carries raw CAN frames must do.
 //
 // A frame is the value [can.Frame] (ISO 11898-1 classical frame, up to 8 data bytes). Every adapter that
-// moves frames implements [Bus]; readback/diag/bus/bustest holds the kit that each of them must pass.
+// moves frames implements [Bus]; readback/diag/bus/bustest holds the kit that each of them must pass. What went wrong on the
+// bus comes the same way as frames, as a [Fault] in a [Received]; a bus that knows its controller's state is a [Stater].
+//
+// [Pair] and [Wire] are buses in memory. [FrameBits] is how long a frame is on the wire, and [Budget] keeps a share of it.
 package bus
 
 import (

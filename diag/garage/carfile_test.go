@@ -5,7 +5,6 @@ import (
 	"bytes"
 	"context"
 	"crypto/sha256"
-	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -583,51 +582,4 @@ func FuzzBundle(f *testing.F) {
 			}
 		}
 	})
-}
-
-// endlessList is a file that says it is all one list of files, and counts what is read of it.
-type endlessList struct {
-	size int64
-	read int64
-}
-
-func (l *endlessList) ReadAt(p []byte, off int64) (int, error) {
-	const name = "a" // central directory header, APPNOTE.TXT of the ZIP format 4.3.12; then its end, 4.3.16
-	entry := append(append([]byte("PK\x01\x02"), make([]byte, 42)...), name...)
-	entry[28] = byte(len(name))
-	end := append([]byte("PK\x05\x06"), make([]byte, 18)...)
-	binary.LittleEndian.PutUint32(end[12:], uint32(l.size-22))
-	n := 0
-	for ; n < len(p) && off+int64(n) < l.size; n++ {
-		if at := off + int64(n); at >= l.size-22 {
-			p[n] = end[at-(l.size-22)]
-		} else {
-			p[n] = entry[at%int64(len(entry))]
-		}
-	}
-	l.read += int64(n)
-	if n < len(p) {
-		return n, io.EOF
-	}
-	return n, nil
-}
-
-// TestLongDirectory: a file that says it holds more files than there can be is refused before its list fills the memory, and
-// one that is larger than any, before anything of it is read.
-func TestLongDirectory(t *testing.T) {
-	s, err := Open(t.Context(), filepath.Join(t.TempDir(), "readback.db"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
-	for _, c := range []struct{ size, most int64 }{{1 << 30, mostDirectory + 1<<20}, {MaxUnpacked + growthAllowance + 1, 0}} {
-		var e *FileError
-		l := &endlessList{size: c.size}
-		if _, err := s.ImportCar(t.Context(), l, l.size); !errors.As(err, &e) || e.Fault != FaultTooLarge {
-			t.Errorf("%d bytes: %v", c.size, err)
-		}
-		if l.read > c.most {
-			t.Errorf("%d bytes: %d of them were read", c.size, l.read)
-		}
-	}
 }

@@ -269,43 +269,6 @@ func TestRescueRefuses(t *testing.T) {
 	t.Error("it never came to its end")
 }
 
-// zeros never end.
-type zeros struct{ taken int }
-
-func (z *zeros) Read(p []byte) (int, error) {
-	clear(p)
-	z.taken += len(p)
-	return len(p), nil
-}
-
-// TestRescueTooLarge: a store beyond the bound is refused by its size, before anything of it is read; one that grows while it
-// is read, at the bound.
-func TestRescueTooLarge(t *testing.T) {
-	var e *FileError
-	dir := t.TempDir()
-	path := filepath.Join(dir, "readback.db")
-	if err := os.WriteFile(path, nil, 0o600); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.Truncate(path, MaxRescued+1); err != nil { // holes: nothing is written
-		t.Fatal(err)
-	}
-	if _, err := Rescue(t.Context(), path, filepath.Join(dir, "new")); !errors.As(err, &e) || e.Fault != FaultTooLarge {
-		t.Errorf("by its size: %v", err)
-	}
-	if _, err := Rescue(t.Context(), dir, filepath.Join(dir, "new")); err == nil {
-		t.Error("a folder was rescued")
-	}
-	const most = 1 << 20
-	var in zeros
-	if _, err := readMost(&in, most); !errors.As(err, &e) || e.Fault != FaultTooLarge || in.taken > most+1 {
-		t.Errorf("while it is read: %v, %d bytes taken", err, in.taken)
-	}
-	if b, err := readMost(bytes.NewReader(make([]byte, most)), most); err != nil || len(b) != most {
-		t.Errorf("at the bound: %d bytes, %v", len(b), err)
-	}
-}
-
 // The examples of the published description of the format: variable-length numbers, and serial types.
 func TestRecords(t *testing.T) {
 	for _, c := range []struct {

@@ -2,6 +2,13 @@
 //
 // A [Link] carries messages for many addresses at once. [Router] splits one Link into peers, one an address,
 // so that a client of one module never takes another module's answer.
+//
+//	client - [Peer] \
+//	client - [Peer] - [Router] - Link - transport
+//	client - [Peer] /
+//
+// Silence, damage and an adapter's own trouble are errors of their own: [SilenceError], [TornError], [AdapterError]. None of
+// them ends a Link ([Passing]); ErrGone and ErrClosed do.
 package link
 
 import (

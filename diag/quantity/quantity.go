@@ -1,4 +1,5 @@
-// Package quantity is a value with its unit, as it is shown to people.
+// Package quantity is a value with its unit, as it is shown to people: with as many digits as it is worth, and in the units
+// of the [Choice] of whoever reads it. It is pure.
 package quantity
 
 import (

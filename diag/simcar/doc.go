@@ -7,5 +7,7 @@
 //
 // The car lives on time: nothing runs between requests but the clock. Whoever asks or changes something first lets
 // the tests run that were due since. It serves a [readback/diag/bus.Bus], and can also stand behind a serial
-// ELM-style adapter of its own, on any byte stream.
+// ELM-style adapter of its own, whole or faulty, or a serial-line CAN adapter, on any byte stream.
+//
+// A [Mischief] makes it go wrong on purpose, and keeps the book of what really happened: for tests.
 package simcar

@@ -5,8 +5,8 @@
 // means that the module needs more time.
 //
 // The methods named after what they read try again a bounded number of times when the module is silent, busy, or its
-// answer is damaged, and when the adapter breaks off. [Client.Answers] and [Client.Do] send exactly once, whatever happens. [Client.InSession] opens a session,
-// keeps it open while its owner works, and closes it.
+// answer is damaged, and when the adapter breaks off. [Client.Answers] and [Client.Do] send exactly once, whatever happens.
+// [Client.InSession] opens a session, keeps it open while its owner works, and closes it.
 //
 // What a request holds is made by functions named after it ([CodesRequest], [ClearRequest]); what an answer holds is read
 // by decoders that need no client. Lengths that depend on the car are asked of the caller; what has none stays raw.

@@ -19,9 +19,12 @@
 //
 // Cars from before CAN have a bus whose messages begin with header bytes (protocols 1 to 5: SAE J1850, ISO 9141-2, ISO
 // 14230). There are no frames there: a request is typed as its payload, header and checksum are put around it by the
-// adapter, and the Tap is told nothing. Answers of several lines are handed over whole, see [readback/diag/link.AtHeader]. Only what
-// reads goes out, and the two requests that erase codes, 04 and 14 of ISO 14230-3. The adapter itself keeps a serial line
-// open with a message every 3 s.
+// adapter, and the Tap is told nothing. Answers of several lines are handed over whole, see
+// [readback/diag/link.AtHeader]. Only what reads goes out, and the two requests that erase codes, 04 and 14 of ISO 14230-3.
+// The adapter itself keeps a serial line open with a message every 3 s.
+//
+// Whatever comes from the line is bounded: lines by their letters, what the adapter says by its lines and by its time, an
+// exchange by its time. A device that does not stop talking is left.
 //
 // What an adapter can do is tried command by command; the version that it tells counts for nothing, since copies tell any.
 // Open tries the settings. What only a car can show is watched from the first answers on, and nothing is asked for it:

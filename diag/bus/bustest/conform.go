@@ -1,7 +1,7 @@
 // Package bustest helps to test what stands on a [bus.Bus], and holds the conformance kit that every Bus runs.
 //
-// [Conform] is the kit, [Play] a Bus that plays a script, [Record] one that keeps what went by. A bus in memory is
-// [bus.Wire].
+// [Conform] is the kit, [Play] a Bus that plays a script, [Record] one that keeps what went by. Buses in memory
+// are [bus.Pair] and [bus.Wire].
 package bustest
 
 import (
