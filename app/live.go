@@ -358,6 +358,11 @@ func (w *Window) liveMargin() fyne.CanvasObject {
 		if t := s.told(); t != "" && len(s.lines) == 0 {
 			texts = append(texts, s.item.name, t)
 		}
+		for _, x := range s.lines {
+			if x.name != "" {
+				texts = append(texts, s.item.name, x.shown(time.Time{}, ""))
+			}
+		}
 	}
 	texts = append(texts, T("live.m.line"), T("live.m.line.text"), T("live.m.keys"), T("live.m.keys.text"), T("live.m.kept"), T("live.m.kept.text"))
 	return w.margin(T("source.live"), texts...)

@@ -455,7 +455,10 @@ func TestLiveSignals(t *testing.T) {
 	b.visit.wire = w.entries
 	unlock()
 	b.until("taken", func() bool { return b.w.live.chosen[0].lines[0].value == "0.19" })
-	b.says("0.19 km/h", "16", "1000") // every millisecond
+	b.says("0.19 km/h", "16 Ready", "1000") // every millisecond
+	if !strings.Contains(b.margin(), "16 Ready") {
+		t.Errorf("the margin says %q", b.margin())
+	}
 	b.visit.lock()()
 	if len(b.visit.watched) != 0 {
 		t.Errorf("the car was asked for %v", b.visit.watched)

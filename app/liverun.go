@@ -37,7 +37,9 @@ type liveLine struct {
 	digits      int
 	style       int
 	course      *look.Course
-	value       string // the newest; "" when there is none now
+	value       string                      // the newest; "" when there is none now
+	named       func(number float64) string // names of single numbers; nil where there are none
+	name        string                      // of the newest
 	now         *look.Figure
 }
 
@@ -55,7 +57,11 @@ func newLiveSeries(i liveItem, units quantity.Choice) *liveSeries {
 		s.lines = append(s.lines, newLiveLine(p.Label, told(string(q.Unit)), q.Digits))
 	}
 	if i.signal != nil {
-		s.lines = append(s.lines, newLiveLine("", i.signal.Unit, digitsOf(i.signal)))
+		line := newLiveLine("", i.signal.Unit, digitsOf(i.signal))
+		if len(i.signal.Texts) > 0 {
+			line.named = i.signal.Named
+		}
+		s.lines = append(s.lines, line)
 	}
 	return s
 }
@@ -141,7 +147,7 @@ func (s *liveSeries) take(x diag.Sample, room bool) (changed bool) {
 		s.why, s.rate = x.Text, 0
 		for _, line := range s.lines {
 			line.course.Break()
-			line.value = ""
+			line.value, line.name = "", ""
 		}
 		return changed
 	}
@@ -159,7 +165,12 @@ func (s *liveSeries) take(x diag.Sample, room bool) (changed bool) {
 		}
 		x.Unit = s.lines[i].unit
 		s.lines[i].course.Add(x.At, x.Value)
-		s.lines[i].value = figures(x.Shown())
+		line := s.lines[i]
+		line.value = figures(x.Shown())
+		if line.named != nil {
+			name := line.named(x.Value)
+			changed, line.name = changed || name != line.name, name
+		}
 		return changed
 	}
 	i := slices.IndexFunc(s.texts, func(t liveText) bool { return t.label == x.Label })
@@ -375,16 +386,20 @@ func (w *Window) showFigures() {
 
 // shown is the number with its unit at a time, the newest where the time is zero.
 func (x *liveLine) shown(at time.Time, why string) string {
-	value := x.value
+	value, name := x.value, x.name
 	switch {
 	case !at.IsZero():
 		low, high, ok := x.course.Told(at)
 		a, b := decimal(low, x.digits), decimal(high, x.digits)
+		name = ""
 		switch {
 		case !ok:
 			return T("live.untold")
 		case a == b:
 			value = a
+			if x.named != nil {
+				name = x.named(low)
+			}
 		default:
 			value = T("live.between", "Low", a, "High", b)
 		}
@@ -393,10 +408,12 @@ func (x *liveLine) shown(at time.Time, why string) string {
 	case value == "":
 		return T("live.not-yet")
 	}
-	if x.unit == "" {
-		return value
+	for _, s := range []string{x.unit, name} {
+		if s != "" {
+			value += " " + s
+		}
 	}
-	return value + " " + x.unit
+	return value
 }
 
 func perSecond(rate float64) string {

@@ -37,7 +37,7 @@ func TestExplainWithWhatWasLearnt(t *testing.T) {
 			}
 			return ""
 		}
-		if fix := short(); fix != "Fill it up to 8 with AA, which this car uses." { // most of its modules do
+		if fix := short(); fix != "Fill it up to 8 with AA, which the Charging module uses." {
 			t.Error(fix)
 		}
 		const unknown = "7E5 03 22 12 34 AA AA AA AA"

@@ -267,6 +267,15 @@ func (v *Visit) explainOptions(wish explain.Wish) explain.Options {
 	if v.last != nil {
 		o.Modules = ExplainModules(v.last.Modules)
 	}
+	if v.frames != nil {
+		for _, f := range v.frames.Fillings() {
+			for i, m := range o.Modules {
+				if m.Address.Answer == f.Address.Answer && m.Address.Source == f.Address.Source {
+					o.Modules[i].Filler = []byte{f.Byte}
+				}
+			}
+		}
+	}
 	return o
 }
 

@@ -8,18 +8,22 @@ import (
 	"readback/diag/dtc"
 )
 
-// filler: a frame that is not full, or is filled up otherwise than this car does.
+// filler: a frame that is not full, or is filled up otherwise than the module that is asked does, else than this car does.
 func (x *typed) filler(d []byte) {
-	with := "the byte that this car uses in its answers"
-	if len(x.o.Filler) > 0 {
-		with = fmt.Sprintf("%02X, which this car uses", x.o.Filler[0])
+	with, fills, used := "the byte that this car uses in its answers", "This car", x.o.Filler
+	if len(used) > 0 {
+		with = fmt.Sprintf("%02X, which this car uses", used[0])
+	}
+	if m := x.w.module; m != nil && len(m.Filler) > 0 {
+		used, fills = m.Filler, fmt.Sprintf("The %s module", m.Name)
+		with = fmt.Sprintf("%02X, which the %s module uses", used[0], m.Name)
 	}
 	switch {
 	case len(d) < 8:
 		x.found("short-frame", Doubt, x.place(len(d)-1), fmt.Sprintf("The frame has %s. Some modules ignore frames shorter than 8.", count(len(d), "byte", "bytes")),
 			"Fill it up to 8 with "+with+".")
-	case x.t.kind == single && len(x.t.rest) > 0 && filling(x.t.rest) && len(x.o.Filler) > 0 && !slices.Contains(x.o.Filler, x.t.rest[0]):
-		x.found("filler-unlike", Note, x.place(1+x.t.count), fmt.Sprintf("The filling is %02X. This car fills up with %02X.", x.t.rest[0], x.o.Filler[0]), "Modules hardly ever look at it. It counts for the words to say back.")
+	case x.t.kind == single && len(x.t.rest) > 0 && filling(x.t.rest) && len(used) > 0 && !slices.Contains(used, x.t.rest[0]):
+		x.found("filler-unlike", Note, x.place(1+x.t.count), fmt.Sprintf("The filling is %02X. %s fills up with %02X.", x.t.rest[0], fills, used[0]), "Modules hardly ever look at it. It counts for the words to say back.")
 	}
 }
 

@@ -163,7 +163,6 @@ type Options struct {
 	Heard   []link.ID // identifiers that the car itself was heard to send
 
 	Identifiers []uint16 // values of service 22 that are known to be readable on this car
-	Local       []byte   // the same for service 21 of the older standard
 
 	Filler []byte // what the car fills its own frames up with, where that was seen
 }
@@ -179,6 +178,7 @@ type Module struct {
 
 	Protocol string     // "UDS", "KWP" or "OBD", as the module was found to speak; "" when not known
 	Held     []dtc.Code // the stored codes of the last record, where they were read
+	Filler   []byte     // the byte that the module fills its own frames up with, where that was seen
 }
 
 // Comparison is two frames side by side.

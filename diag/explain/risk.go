@@ -273,9 +273,6 @@ func ratedOlder(p []byte) judgement {
 func ofValues(p []byte, o *Options) judgement {
 	const unlisted = "The number %0*X is in no list of known values."
 	if p[0] == 0x21 {
-		if slices.Contains(o.Local, p[1]) {
-			return judgement{class: Look, why: worded(whyRead)}
-		}
 		return judgement{class: Change, why: worded(unlisted, 2, int(p[1]))}
 	}
 	for i := 1; i+1 < len(p); i += 2 {

@@ -152,6 +152,31 @@ func TestWhatTheModuleSpeaks(t *testing.T) {
 	}
 }
 
+// TestFillerOfTheModule: what the module that is asked fills up with counts, not what others of the car do. Common practice,
+// no source.
+func TestFillerOfTheModule(t *testing.T) {
+	o := van()
+	o.Filler = []byte{0xAA, 0x55}
+	i := slices.IndexFunc(o.Modules, func(m Module) bool { return m.Address.Request == link.ID11(0x7E5) })
+	o.Modules[i].Filler = []byte{0x00}
+	for _, c := range []struct{ text, code, says string }{
+		{"7E5 03 19 02 FF 00 00 00 00", "", ""},
+		{"7E5 03 19 02 FF AA AA AA AA", "filler-unlike", "The filling is AA. The Charging module fills up with 00."},
+		{"7E5 03 19 02 FF", "short-frame", "00, which the Charging module uses"},
+		{"7E2 04 18 02 FF 00 AA AA AA", "", ""},
+		{"7E2 04 18 02 FF 00 CC CC CC", "filler-unlike", "This car fills up with AA."},
+	} {
+		e := Explain(c.text, o)
+		at := slices.Index(codesOf(e), c.code)
+		switch {
+		case c.code == "" && len(e.Findings) > 0:
+			t.Errorf("%s: %+v", c.text, e.Findings)
+		case c.code != "" && (at < 0 || !strings.Contains(e.Findings[at].Text+" "+e.Findings[at].Fix, c.says)):
+			t.Errorf("%s: %+v, want %s with %q", c.text, e.Findings, c.code, c.says)
+		}
+	}
+}
+
 // soundComparison: the rows pair every byte of both frames once and in order, and the differences are the rows that differ.
 func soundComparison(t *testing.T, c Comparison) {
 	t.Helper()

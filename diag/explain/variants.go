@@ -193,8 +193,6 @@ func usual(p []byte, w who, o *Options) bool {
 		return p[1]&0x7F == 0x00
 	case 0x85:
 		return p[1] == 0x01 && len(p) == 2
-	case 0x21:
-		return slices.Contains(o.Local, p[1])
 	}
 	return false
 }

@@ -25,7 +25,6 @@ var (
 // Options tell what the gate may let pass beside what the standards name. The zero value knows no car.
 type Options struct {
 	Identifiers []uint16  // values of service 22 that are known to be readable on this car
-	Local       []byte    // the same for service 21 of the older standard
 	Requests    []link.ID // request identifiers of this car that no standard names; never below 700
 	// Hold, when not nil, is asked before anything leaves and before a permit is given. Its error holds everything back and
 	// is returned as it is; nothing has left then, and a permit stays as it was. It must return at once.
@@ -81,7 +80,7 @@ func (r *Refusal) Error() string { return "gate: refused: " + r.Reason }
 
 // New puts a gate before inner.
 func New(inner link.Link, o Options) *Gate {
-	o.Identifiers, o.Local, o.Requests = slices.Clone(o.Identifiers), slices.Clone(o.Local), slices.Clone(o.Requests)
+	o.Identifiers, o.Requests = slices.Clone(o.Identifiers), slices.Clone(o.Requests)
 	return &Gate{inner: inner, o: o, heard: map[link.ID]bool{}}
 }
 

@@ -65,8 +65,6 @@ func looks(a link.Address, p []byte, o Options) bool {
 		return n == 2
 	case 0x20:
 		return n == 1
-	case 0x21:
-		return n == 2 && slices.Contains(o.Local, p[1])
 	case 0x22:
 		return values(p[1:], o)
 	case 0x24:

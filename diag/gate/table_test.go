@@ -69,8 +69,8 @@ func TestTheTwoTablesAgreeOnIdentifiers(t *testing.T) {
 }
 
 func TestOptionsWidenBothTables(t *testing.T) {
-	o := Options{Identifiers: []uint16{0x1234}, Local: []byte{0x5A}, Requests: []link.ID{link.ID29(0x1CDA10F1)}}
-	x := explain.Options{Identifiers: o.Identifiers, Local: o.Local, Modules: []explain.Module{{Name: "A", Address: link.Address{Request: o.Requests[0]}}}}
+	o := Options{Identifiers: []uint16{0x1234}, Requests: []link.ID{link.ID29(0x1CDA10F1)}}
+	x := explain.Options{Identifiers: o.Identifiers, Modules: []explain.Module{{Name: "A", Address: link.Address{Request: o.Requests[0]}}}}
 	for _, p := range [][]byte{{0x22, 0x12, 0x34}, {0x21, 0x5A}, {0x22, 0x12, 0x35}, {0x21, 0x5B}} {
 		class, _ := explain.Classify(o.Requests[0], append([]byte{byte(len(p))}, p...), x)
 		if !mayAsk(o.Requests[0], o) || looks(link.Address{}, p, o) != (class == explain.Look) {

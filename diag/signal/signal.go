@@ -9,6 +9,7 @@ package signal
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"readback/diag/link"
@@ -118,6 +119,17 @@ func (m *Message) Signal(name string) (*Signal, bool) {
 		}
 	}
 	return nil, false
+}
+
+// Named is the name of a number that the signal has told, "" when the file gives it none. Numbers between two steps of the
+// factor count as the nearer one.
+func (s *Signal) Named(number float64) string {
+	for _, t := range s.Texts {
+		if math.Abs(float64(t.Raw)*s.Factor+s.Offset-number) < math.Abs(s.Factor)/2 {
+			return t.Text
+		}
+	}
+	return ""
 }
 
 // text is the name of a raw value, "" when it has none.
