@@ -3,6 +3,7 @@ package trace
 import (
 	"bufio"
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"iter"
@@ -150,7 +151,7 @@ func (p *Reader) each(yield func(Entry, error) bool) {
 var sectionMagic = []byte{0x1A, 0x2B, 0x3C, 0x4D}
 
 func newReader(r io.Reader, name string) (*Reader, error) {
-	p := &Reader{name: name, in: bufio.NewReaderSize(io.LimitReader(r, MaxFileSize), bufferSize)}
+	p := &Reader{name: name, in: bufio.NewReaderSize(&bounded{r, MaxFileSize}, bufferSize)}
 	head, err := p.in.Peek(16)
 	if len(head) < 12 || !bytes.Equal(head[:4], []byte{0x0A, 0x0D, 0x0D, 0x0A}) {
 		if err == io.EOF {
@@ -197,6 +198,8 @@ func (p *Reader) read(e *Entry, c *carried) error {
 			return p.fail(fmt.Sprintf("no packet is a CAN frame of link type %d", LinkType), nil)
 		case err == io.EOF:
 			return io.EOF
+		case errors.Is(err, errTooLarge):
+			return p.fail(errTooLarge.Error(), nil)
 		case err != nil:
 			return p.fail("the file is cut off or damaged here", err)
 		case p.n == MaxPackets:
