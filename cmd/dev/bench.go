@@ -1,12 +1,11 @@
 package main
 
 import (
-	"bufio"
-	"bytes"
 	"context"
 	"flag"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"os/exec"
 	"regexp"
@@ -58,7 +57,8 @@ func benchAll(ctx context.Context, p *project, args []string) error {
 		b.table = io.MultiWriter(p.out, f)
 	}
 
-	fmt.Fprintf(b.table, "%s, %s\nmedians of %d runs\n\n%-52s %12s %12s %7s %6s\n", time.Now().Format(time.DateOnly), machine(), *runs, "what", "median", "beside", "ratio", "goal")
+	begun := time.Now()
+	fmt.Fprintf(b.table, "%s, %s\n\n%s\n\n%s\n", begun.Format(time.DateOnly), machine(), legend, heading)
 	missed := 0
 	for _, r := range rows() {
 		if !strings.Contains(r.name, *only) {
@@ -67,30 +67,42 @@ func benchAll(ctx context.Context, p *project, args []string) error {
 		if r.runs == 0 || *runs < r.runs {
 			r.runs = *runs
 		}
-		ok, err := b.measure(ctx, r)
-		if err != nil {
-			return err
-		}
-		if !ok {
+		if !b.measure(ctx, r) {
 			missed++
 		}
+		if err := ctx.Err(); err != nil {
+			return err
+		}
 	}
-	if err := b.benchmarks(ctx, *runs, *only); err != nil {
-		return err
+	if !b.benchmarks(ctx, min(*runs, benchmarkRuns), *only) {
+		missed++
 	}
+	fmt.Fprintf(b.table, "\nmeasured in %s\n", time.Since(begun).Round(time.Second))
 	if missed > 0 {
-		return &exit{exitFailed, fmt.Sprintf("%d of the goals missed", missed)}
+		return &exit{exitFailed, fmt.Sprintf("%d of the goals missed, or not measured", missed)}
 	}
-	return nil
+	return ctx.Err()
 }
 
-// measure runs a row and prints its line; ok is false when its goal is missed.
-func (b *bench) measure(ctx context.Context, r row) (ok bool, err error) {
+const legend = `Each line is the median of several runs. Beside it stands what was measured or computed in the same run for comparison.
+goal: the highest ratio; with a plus sign, the highest difference; with <=, the highest median.`
+
+// The columns of the table.
+const lineForm = "%-46s %12s %12s %7s %8s  %-6s  %s"
+
+var heading = fmt.Sprintf(lineForm, "what", "median", "beside", "ratio", "goal", "", "beside is")
+
+// measure runs a row and prints its line; it is false when its goal is missed. A row that can't be measured says why, and the
+// table goes on.
+func (b *bench) measure(ctx context.Context, r row) bool {
 	var got, beside, ratio []float64
 	for b.turn = range r.runs {
 		s, err := r.measure(ctx, b)
 		if err != nil {
-			return false, fmt.Errorf("%s: %w", r.name, err)
+			first, _, _ := strings.Cut(err.Error(), "\n")
+			fmt.Fprintf(b.table, "%-46s NOT MEASURED: %s\n", r.name, first)
+			fmt.Fprintf(b.out, "%s: %v\n", r.name, err)
+			return false
 		}
 		got = append(got, s.got)
 		if s.beside > 0 || r.within > 0 {
@@ -103,29 +115,32 @@ func (b *bench) measure(ctx context.Context, r row) (ok bool, err error) {
 	}
 	line, ok := benchLine(r, median(got), told, q)
 	fmt.Fprintln(b.table, line)
-	return ok, nil
+	return ok
 }
 
-// benchLine is a line of the table. A row with a goal and without anything to measure it against has missed it.
+// benchLine is a line of the table. A row with a goal for its ratio and without anything to measure it against has missed it.
 func benchLine(r row, got, beside, ratio float64) (line string, ok bool) {
 	besides, ratios, goal := "-", "-", "-"
 	if beside > 0 {
 		besides, ratios = r.unit.text(beside), fmt.Sprintf("%.3f", ratio)
 	}
 	ok = true
-	verdict := ""
-	if r.goal > 0 {
-		goal = fmt.Sprintf("%g", r.goal)
-		if ok = beside > 0 && ratio <= r.goal; !ok {
-			verdict = "  MISSED"
-		}
-	} else if r.within > 0 {
-		goal = fmt.Sprintf("+%g", r.within)
-		if ok = got <= beside+r.within; !ok {
-			verdict = "  MISSED"
-		}
+	switch {
+	case r.most != nil:
+		goal, ok = "<= "+strconv.FormatFloat(*r.most, 'g', -1, 64), got <= *r.most
+	case r.goal > 0:
+		goal, ok = strconv.FormatFloat(r.goal, 'g', -1, 64), beside > 0 && ratio <= r.goal
+	case r.within > 0:
+		goal, ok = "+"+strconv.FormatFloat(r.within, 'g', -1, 64), got <= beside+r.within
 	}
-	return strings.TrimRight(fmt.Sprintf("%-52s %12s %12s %7s %6s%s", r.name, r.unit.text(got), besides, ratios, goal, verdict), " "), ok
+	verdict := ""
+	switch {
+	case !ok:
+		verdict = "MISSED"
+	case goal != "-":
+		verdict = "met"
+	}
+	return strings.TrimRight(fmt.Sprintf(lineForm, r.name, r.unit.text(got), besides, ratios, goal, verdict, r.anchor), " "), ok
 }
 
 // unit is what a row is measured in; "" are seconds.
@@ -138,7 +153,15 @@ func (u unit) text(v float64) string {
 	case megabytes:
 		return strconv.FormatFloat(v, 'f', 1, 64) + " MB"
 	}
-	return strconv.FormatFloat(v, 'g', 4, 64) + " " + string(u)
+	return figure(v) + " " + string(u)
+}
+
+// figure is a number with four digits, or without a fraction.
+func figure(v float64) string {
+	if v >= 1000 || v == math.Trunc(v) {
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	}
+	return strconv.FormatFloat(v, 'g', 4, 64)
 }
 
 const megabytes unit = "MB"
@@ -168,97 +191,6 @@ func median(values []float64) float64 {
 	return v[len(v)/2]
 }
 
-// benchmarks runs the benchmarks of the packages and prints the median time of each.
-func (b *bench) benchmarks(ctx context.Context, runs int, only string) error {
-	found, err := b.findTests("Benchmark")
-	if err != nil {
-		return err
-	}
-	found = slices.DeleteFunc(found, func(f testFunc) bool { return isKernelTest(f.name) || !strings.Contains(f.pkg+" "+f.name, only) })
-	if len(found) == 0 {
-		return nil
-	}
-	fmt.Fprintln(b.table)
-	for _, pkg := range packagesOf(found) {
-		var names []string
-		for _, f := range found {
-			if f.pkg == pkg {
-				names = append(names, regexp.QuoteMeta(f.name))
-			}
-		}
-		c := b.command(ctx, nil, "go", "test", "-run=^$", "-bench=^("+strings.Join(names, "|")+")$", "-benchmem", "-benchtime=200ms", "-count="+strconv.Itoa(runs), pkg)
-		text, err := c.CombinedOutput()
-		if err != nil {
-			return fmt.Errorf("benchmarks of %s: %w\n%s", pkg, err, lastLines(string(text), 40))
-		}
-		list, err := readBenchmarks(bytes.NewReader(text))
-		if err != nil {
-			return err
-		}
-		b.tellBenchmarks(strings.TrimPrefix(pkg, "./"), list)
-	}
-	return nil
-}
-
-// beside is the benchmark that another one is measured against, in the same package.
-var beside = map[string]string{"diag/garage Save10000Codes": "PlainRows"}
-
-// tellBenchmarks prints a line for each benchmark, with what it counts beside its time.
-func (b *bench) tellBenchmarks(pkg string, list []benchmark) {
-	for _, x := range list {
-		got, told, ratio := median(x.values["ns/op"])/1e9, 0.0, 0.0
-		if i := slices.IndexFunc(list, func(y benchmark) bool { return y.name == beside[pkg+" "+x.name] }); i >= 0 {
-			told = median(list[i].values["ns/op"]) / 1e9
-			ratio = got / told
-		}
-		line, _ := benchLine(row{name: pkg + " " + x.name}, got, told, ratio)
-		var more []string
-		for name, values := range x.values {
-			if name != "ns/op" && name != "B/op" {
-				more = append(more, strconv.FormatFloat(median(values), 'g', 4, 64)+" "+name)
-			}
-		}
-		slices.Sort(more)
-		fmt.Fprintln(b.table, strings.TrimRight(line+"  "+strings.Join(more, ", "), " "))
-	}
-}
-
-// benchmark is what `go test -bench` told of one benchmark.
-type benchmark struct {
-	name   string
-	values map[string][]float64 // by unit: ns/op, allocs/op, those of the benchmark's own
-}
-
-// readBenchmarks reads the lines "BenchmarkName-8  1000  1234 ns/op  5 B/op ..." of the benchmark format, in their order.
-func readBenchmarks(r io.Reader) ([]benchmark, error) {
-	var out []benchmark
-	lines := bufio.NewScanner(r)
-	for lines.Scan() {
-		words := strings.Fields(lines.Text())
-		if len(words) < 4 || len(words)%2 != 0 || !strings.HasPrefix(words[0], "Benchmark") || !slices.Contains(words, "ns/op") {
-			continue
-		}
-		name := strings.TrimPrefix(words[0], "Benchmark")
-		if cut := strings.LastIndexByte(name, '-'); cut > 0 { // the number of processors, which is left out where it is 1
-			if _, err := strconv.Atoi(name[cut+1:]); err == nil {
-				name = name[:cut]
-			}
-		}
-		i := slices.IndexFunc(out, func(b benchmark) bool { return b.name == name })
-		if i < 0 {
-			i, out = len(out), append(out, benchmark{name, map[string][]float64{}})
-		}
-		for k := 2; k < len(words); k += 2 {
-			v, err := strconv.ParseFloat(words[k], 64)
-			if err != nil {
-				return nil, fmt.Errorf("a line of go test -bench: %q", lines.Text())
-			}
-			out[i].values[words[k+1]] = append(out[i].values[words[k+1]], v)
-		}
-	}
-	return out, lines.Err()
-}
-
 // machine is what the numbers were measured on.
 func machine() string {
 	model := "processor not known"
@@ -278,5 +210,9 @@ func machine() string {
 			model = text
 		}
 	}
-	return fmt.Sprintf("%s, %d processors, %s/%s, %s", model, runtime.NumCPU(), runtime.GOOS, runtime.GOARCH, runtime.Version())
+	text := fmt.Sprintf("%s, %d processors, %s/%s, %s", model, runtime.NumCPU(), runtime.GOOS, runtime.GOARCH, runtime.Version())
+	if load, err := os.ReadFile("/proc/loadavg"); err == nil {
+		text += ", load before " + strings.Fields(string(load))[0]
+	}
+	return text
 }

@@ -4,23 +4,20 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"os/exec"
 )
 
 // labRows are measured with the kernel of the lab, whose time counts instructions, so that a busy computer changes nothing.
 func labRows() []row {
-	if _, err := exec.LookPath(qemu); err != nil {
-		return nil
-	}
 	one := func(name string) func(context.Context, *bench) (sample, error) {
 		return func(ctx context.Context, b *bench) (sample, error) {
 			got, err := b.roundTrips(ctx)
 			return sample{got[name], got["kernel-kernel"]}, err
 		}
 	}
+	const kernel = "the kernel's ISO-TP with itself"
 	return []row{
-		{name: "ISO-TP there and back, ours with the kernel's", runs: 1, measure: one("ours-kernel")},
-		{name: "ISO-TP there and back, ours with ours", runs: 1, measure: one("ours-ours")},
+		{name: "ISO-TP there and back, ours with the kernel's", goal: 1, runs: 1, anchor: kernel, measure: one("ours-kernel")},
+		{name: "ISO-TP there and back, ours with ours", goal: 1.5, runs: 1, anchor: kernel, measure: one("ours-ours")},
 	}
 }
 

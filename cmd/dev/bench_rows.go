@@ -18,8 +18,11 @@ type row struct {
 	// goal is the highest ratio of the measured to what it is measured beside that will do; 0 for what is only shown.
 	goal float64
 	// within is how much more than what it is measured beside will do, in its unit; 0 for rows with a ratio.
-	within  float64
-	runs    int // 0 stands for the chore's own number
+	within float64
+	// most is the highest median that will do, in its unit; nil for rows with something beside them.
+	most    *float64
+	anchor  string // what stands beside it
+	runs    int    // 0 stands for the chore's own number
 	unit    unit
 	measure func(ctx context.Context, b *bench) (sample, error)
 }
@@ -32,35 +35,78 @@ type sample struct {
 
 // rows is everything that is measured end to end. Benchmarks of the packages come after it by themselves.
 func rows() []row {
-	return append([]row{
-		{name: "look, 20 modules, raw CAN, first time", goal: 1.3, measure: func(ctx context.Context, b *bench) (sample, error) {
+	least := "the least that frames, timers and bus load allow"
+	list := []row{
+		{name: "look, 20 modules, raw CAN, first time", goal: 1.3, anchor: least, measure: func(ctx context.Context, b *bench) (sample, error) {
 			return b.look(ctx, "practice:twenty", "")
 		}},
-		{name: "look, 20 modules, raw CAN, known car", measure: func(ctx context.Context, b *bench) (sample, error) {
+		{name: "look, 20 modules, raw CAN, known car", goal: 1.15, runs: 3, anchor: least, measure: func(ctx context.Context, b *bench) (sample, error) {
 			return b.look(ctx, "practice:twenty", "practice:twenty")
 		}},
-		{name: "look, 20 modules, serial, known car", goal: 1.15, runs: 3, measure: func(ctx context.Context, b *bench) (sample, error) {
+		{name: "look, 20 modules, serial, known car", goal: 1.15, runs: 3, anchor: "the least that the line's speed allows", measure: func(ctx context.Context, b *bench) (sample, error) {
 			return b.lookSerial(ctx, "twenty")
 		}},
-		{name: "start of the terminal program", measure: func(ctx context.Context, b *bench) (sample, error) {
+		{name: "start of the terminal program", most: bound(0.1), measure: func(ctx context.Context, b *bench) (sample, error) {
 			begun := time.Now()
 			_, err := b.cli(ctx, b.home(), "words", "7E5 04 14 FF FF FF 55 55 55")
 			return sample{got: time.Since(begun).Seconds()}, err
 		}},
-		{name: "1,000,000 frames explained, beside tshark", goal: 0.5, runs: 3, measure: func(ctx context.Context, b *bench) (sample, error) {
-			u, them, err := b.explained(ctx)
-			return sample{u.took, them.took}, err
-		}},
-		{name: "1,000,000 frames explained, processor time", goal: 0.5, runs: 3, measure: func(ctx context.Context, b *bench) (sample, error) {
-			u, them, err := b.explained(ctx)
-			return sample{u.busy, them.busy}, err
-		}},
-		{name: "1,000,000 frames explained, peak of memory", goal: 0.5, runs: 3, unit: megabytes, measure: func(ctx context.Context, b *bench) (sample, error) {
-			u, them, err := b.explained(ctx)
-			return sample{u.peak, them.peak}, err
-		}},
-	}, append(labRows(), windowRows()...)...)
+	}
+	list = append(list, explainedRows()...)
+	list = append(list, codeRows()...)
+	return append(list, append(labRows(), windowRows()...)...)
 }
+
+// explainedRows are about a recording of a million frames.
+func explainedRows() []row {
+	one := func(of func(cost) float64) func(context.Context, *bench) (sample, error) {
+		return func(ctx context.Context, b *bench) (sample, error) {
+			ours, theirs, err := b.explained(ctx)
+			return sample{of(ours), of(theirs)}, err
+		}
+	}
+	const tshark = "tshark at the same recording"
+	peak := one(func(c cost) float64 { return c.peak })
+	return []row{
+		{name: "1,000,000 frames explained", goal: 0.1, runs: 5, anchor: tshark, measure: one(func(c cost) float64 { return c.took })},
+		{name: "1,000,000 frames explained, processor", goal: 0.15, runs: 5, anchor: tshark, measure: one(func(c cost) float64 { return c.busy })},
+		{name: "1,000,000 frames explained, most memory", most: bound(100), runs: 5, unit: megabytes, anchor: tshark, measure: peak},
+	}
+}
+
+// codeRows are measured by benchmarks of the packages.
+func codeRows() []row {
+	// The shortest frame is 47 bits long without stuff bits (ISO 11898-1), 47 us at 1 Mbit/s.
+	const shortest = 47e-6
+	return []row{
+		{name: "full rate, frames lost", most: bound(0), runs: 1, unit: "frames", anchor: "frames in a second: the shortest ones at 1 Mbit/s", measure: func(ctx context.Context, b *bench) (sample, error) {
+			x, err := b.benchmark(ctx, "./app", "FullRate", "10x")
+			return sample{got: x.of("lost"), beside: x.of("frames/op")}, err
+		}},
+		{name: "full rate, a processor", most: bound(10), runs: 1, unit: "%", measure: func(ctx context.Context, b *bench) (sample, error) {
+			x, err := b.benchmark(ctx, "./app", "FullRate", "10x")
+			return sample{got: x.of("%-of-a-core")}, err
+		}},
+		{name: "a frame in short, as in a list", goal: 0.1, runs: 1, anchor: "the shortest frame at 1 Mbit/s on the wire", measure: func(ctx context.Context, b *bench) (sample, error) {
+			x, err := b.benchmark(ctx, "./diag/explain", "SummaryFrame", "200ms")
+			return sample{x.of("ns/op") / 1e9, shortest}, err
+		}},
+		{name: "a frame explained in full, byte by byte", goal: 1, runs: 1, anchor: "the shortest frame at 1 Mbit/s on the wire", measure: func(ctx context.Context, b *bench) (sample, error) {
+			x, err := b.benchmark(ctx, "./diag/explain", "ExplainFrame", "200ms")
+			return sample{x.of("ns/op") / 1e9, shortest}, err
+		}},
+		{name: "a visit with 10,000 codes into the logbook", goal: 2, runs: 1, anchor: "as many rows into plain tables", measure: func(ctx context.Context, b *bench) (sample, error) {
+			x, err := b.benchmark(ctx, "./diag/garage", "Save10000Codes", "5x")
+			if err != nil {
+				return sample{}, err
+			}
+			y, err := b.benchmark(ctx, "./diag/garage", "PlainRows", "5x")
+			return sample{x.of("ns/op") / 1e9, y.of("ns/op") / 1e9}, err
+		}},
+	}
+}
+
+func bound(v float64) *float64 { return &v }
 
 // look reads the car at a place with a logbook of its own, in which an earlier look at first, if any, has put it.
 func (b *bench) look(ctx context.Context, place, first string) (sample, error) {

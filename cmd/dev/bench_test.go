@@ -1,7 +1,9 @@
 package main
 
 import (
+	"context"
 	"encoding/binary"
+	"errors"
 	"math"
 	"os"
 	"path/filepath"
@@ -39,42 +41,70 @@ func TestMedian(t *testing.T) {
 
 func TestBenchLine(t *testing.T) {
 	for _, c := range []struct {
-		goal, ratio float64
-		beside      float64
-		ok          bool
-		says        string
+		r              row
+		got            float64
+		beside, ratio  float64
+		ok             bool
+		says, saysAlso string
 	}{
-		{1.3, 1.1, 4, true, "1.100    1.3"},
-		{1.3, 1.31, 4, false, "1.310    1.3  MISSED"},
-		{1.3, 0, 0, false, "MISSED"}, // nothing to measure it against
-		{0, 9, 4, true, "9.000      -"},
-		{0, 0, 0, true, "-      -"},
+		{row{goal: 1.3}, 5, 4, 1.1, true, "1.100      1.3  met", ""},
+		{row{goal: 1.3}, 5, 4, 1.31, false, "1.310      1.3  MISSED", ""},
+		{row{goal: 1.3}, 5, 0, 0, false, "MISSED", ""}, // nothing to measure it against
+		{row{}, 5, 4, 9, true, "9.000        -", ""},
+		{row{}, 5, 0, 0, true, "-        -", ""},
+		// What is idle most of the time is judged by the difference, not by the ratio.
+		{row{within: 0.5, unit: "%"}, 1.4, 1, 1.4, true, "+0.5  met", "1.4 %"},
+		{row{within: 0.5, unit: "%"}, 1.6, 1, 1.6, false, "+0.5  MISSED", ""},
+		{row{most: bound(100), unit: megabytes}, 99, 250, 0.4, true, "<= 100  met", "99.0 MB"},
+		{row{most: bound(0), unit: "frames"}, 0, 20_000, 0, true, "<= 0  met", " 0 frames "},
+		{row{most: bound(0), unit: "frames"}, 1, 20_000, 0, false, "<= 0  MISSED", "20000 frames"},
 	} {
-		line, ok := benchLine(row{name: "x", goal: c.goal}, 5, c.beside, c.ratio)
-		if ok != c.ok || !strings.HasSuffix(line, c.says) {
+		c.r.name = "x"
+		line, ok := benchLine(c.r, c.got, c.beside, c.ratio)
+		if ok != c.ok || !strings.HasSuffix(line, c.says) || !strings.Contains(line, c.saysAlso) {
 			t.Errorf("%+v: %v, %q", c, ok, line)
+		}
+		c.r.anchor = "another program"
+		if line, _ = benchLine(c.r, c.got, c.beside, c.ratio); !strings.HasSuffix(line, "  another program") || strings.Index(line, "another") != strings.Index(heading, "beside is") {
+			t.Errorf("the last column of %q\nis not under that of %q", line, heading)
 		}
 	}
 }
 
-// What is idle most of the time is judged by the difference, not by the ratio.
-func TestBenchWithin(t *testing.T) {
-	for got, ok := range map[float64]bool{1.4: true, 1.6: false} {
-		if line, good := benchLine(row{name: "x", within: 0.5, unit: "%"}, got, 1, got); good != ok || !strings.Contains(line, "+0.5") {
-			t.Errorf("%v: %v, %q", got, good, line)
+// What can't be measured is told in its place, and the table goes on.
+func TestNotMeasured(t *testing.T) {
+	var table, out strings.Builder
+	b := &bench{project: &project{out: &out}, table: &table}
+	r := row{name: "x", runs: 2, measure: func(context.Context, *bench) (sample, error) { return sample{}, errors.New("no car\nmore of it") }}
+	if b.measure(t.Context(), r) || !strings.HasSuffix(table.String(), "NOT MEASURED: no car\n") || !strings.Contains(out.String(), "more of it") {
+		t.Errorf("%q, %q", table.String(), out.String())
+	}
+}
+
+// Every row says what stands beside it, in a line that is not broken, and has a goal of one kind at the most.
+func TestRowsFit(t *testing.T) {
+	for _, r := range rows() {
+		kinds := 0
+		for _, has := range []bool{r.goal > 0, r.within > 0, r.most != nil} {
+			if has {
+				kinds++
+			}
+		}
+		if len(r.name) > 46 || len(r.anchor) > 52 || kinds > 1 {
+			t.Errorf("%q, %q, %d goals", r.name, r.anchor, kinds)
 		}
 	}
 }
 
 func TestUnits(t *testing.T) {
-	for want, got := range map[string]string{"1.5 s": unit("").text(1.5), "250 ns": unit("").text(250e-9), "37.4 MB": megabytes.text(37.43), "9.5 %": unit("%").text(9.5)} {
+	for want, got := range map[string]string{"1.5 s": unit("").text(1.5), "250 ns": unit("").text(250e-9), "37.4 MB": megabytes.text(37.43), "9.5 %": unit("%").text(9.5), "20425 frames": unit("frames").text(20_425.4), "3.876 %": unit("%").text(3.8764)} {
 		if got != want {
 			t.Errorf("%q, want %q", got, want)
 		}
 	}
 }
 
-// A benchmark with a second one beside it is told with their ratio, and with what it counts of its own.
+// A benchmark is told with what it counts beside its time.
 func TestTellBenchmarks(t *testing.T) {
 	var out strings.Builder
 	b := &bench{table: &out}
@@ -82,7 +112,7 @@ func TestTellBenchmarks(t *testing.T) {
 		{"Save10000Codes", map[string][]float64{"ns/op": {3e9, 4e9, 5e9}, "B/op": {1}, "lost": {0, 2, 0}}},
 		{"PlainRows", map[string][]float64{"ns/op": {2e9}}},
 	})
-	if lines := strings.Split(out.String(), "\n"); len(lines) != 3 || !strings.HasSuffix(lines[0], "4 s          2 s   2.000      -  0 lost") {
+	if lines := strings.Split(out.String(), "\n"); len(lines) != 3 || !strings.HasSuffix(lines[0], " 4 s  0 lost") || !strings.HasSuffix(lines[1], " 2 s") {
 		t.Errorf("%q", out.String())
 	}
 }
