@@ -118,6 +118,40 @@ const (
 	proofApart    = 5 * time.Minute
 )
 
+// CodeProof is what the readings since an erase say of one code that was there before it.
+type CodeProof struct {
+	Module string `json:"module"`
+	Code   string `json:"code"`
+	Proof  Proof  `json:"proof"`
+	Text   string `json:"text"`
+}
+
+var proofTexts = map[Proof]string{
+	Proven:  "tested and passed in two readings since, and failed in none",
+	NoSign:  "not back so far; it has not been tested often enough to say more",
+	Back:    "it has failed again since",
+	Unclear: "not known: the module tells too little, or was not read since",
+}
+
+// Proofs judge every fault of the record before an erase that the erase reached. They are none for a change that was not
+// agreed to.
+func Proofs(h garage.History, before garage.Visit, e garage.Entry) []CodeProof {
+	out := []CodeProof{}
+	for _, m := range before.Modules {
+		if m.CodesRead != garage.Yes || len(erasesOf([]garage.Entry{e}, m.Address)) == 0 {
+			continue
+		}
+		for _, c := range m.Codes {
+			if !faulty(m, c) {
+				continue
+			}
+			p := ProofOf(h, m.Address, c.Code, e.Begun, available(m))
+			out = append(out, CodeProof{m.Name, c.Code.String(), p, proofTexts[p]})
+		}
+	}
+	return out
+}
+
 // ProofOf judges a code by the readings after a time. Bits that the module does not report say nothing.
 func ProofOf(h garage.History, a link.Address, c dtc.Code, since time.Time, availability dtc.Status) Proof {
 	var line *garage.CodeLine

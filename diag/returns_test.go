@@ -118,6 +118,41 @@ func TestProofOf(t *testing.T) {
 	}
 }
 
+// TestProofs: the faults of the record before an erase are judged, of the modules that it reached, and nothing else.
+func TestProofs(t *testing.T) {
+	fault, untested := dtc.Status(0x2F), dtc.Status(0x50)
+	other := dtc.From3(0x00, 0x01, 0x00)
+	module := func(name string, a link.Address, read garage.Answered) garage.Module {
+		return garage.Module{Name: name, Address: a, CodesRead: read, Codes: []garage.CodeRecord{{Code: flap, Status: &fault}, {Code: other, Status: &untested}}}
+	}
+	brakes := link.Physical(link.ID11(0x726), link.ID11(0x72E))
+	before := garage.Visit{Modules: []garage.Module{module("Charging", charging, garage.Yes), module("Brakes", brakes, garage.Yes)}}
+	at := firstLook.Add(12 * time.Hour)
+	for _, c := range []struct {
+		name, request string
+		outcome       garage.Outcome
+		read          garage.Answered
+		want          []string
+	}{
+		{"one module", charging.Request.String() + "#0414FFFFFF555555", garage.Accepted, garage.Yes, []string{"Charging " + flap.String() + " back"}},
+		{"all modules", "7DF#0104555555555555", garage.Accepted, garage.Yes, []string{"Charging " + flap.String() + " back", "Brakes " + flap.String() + " unknown"}},
+		{"refused", charging.Request.String() + "#0414FFFFFF555555", garage.Declined, garage.Yes, nil},
+		{"a list that was not read", charging.Request.String() + "#0414FFFFFF555555", garage.Accepted, garage.Damaged, nil},
+	} {
+		before.Modules[0].CodesRead = c.read
+		var got []string
+		for _, p := range Proofs(past(charging, flap, firstLook, "0 x", "1 p", "2 x"), before, garage.Entry{Request: c.request, Outcome: c.outcome, Begun: at}) {
+			got = append(got, p.Module+" "+p.Code+" "+string(p.Proof))
+			if p.Text == "" {
+				t.Errorf("%s: no words for %s", c.name, p.Proof)
+			}
+		}
+		if !slices.Equal(got, c.want) {
+			t.Errorf("%s: %q, want %q", c.name, got, c.want)
+		}
+	}
+}
+
 func TestProofPlan(t *testing.T) {
 	status := dtc.Status(0x2F)
 	steps := func(m garage.Module) (names []string) {

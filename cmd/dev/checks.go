@@ -136,8 +136,7 @@ func (j *job) fuzzOne(ctx context.Context, f testFunc) (tally, []byte) {
 }
 
 // fuzzShorter are the packages whose targets run half as long: those of short words, of what only the kernel or this program
-// itself writes, and those of the practice car, to which
-// nobody but this program speaks. So the whole step stays below seven minutes.
+// writes, and those of the practice car, to which nobody but this program speaks. So the whole step stays below seven minutes.
 var fuzzShorter = []string{"./diag/adapter/socketcan", "./diag/cable", "./diag/dtc", "./diag/lesson", "./diag/link", "./diag/simcar", "./diag/vin"}
 
 // cutShort recognises a run that found nothing and still failed, because its time ended while a worker was being asked

@@ -29,7 +29,8 @@ type carHistory struct {
 	Visits  []garage.Summary `json:"visits"`
 	Journal []garage.Entry   `json:"journal"`
 
-	Proof      []proofLine        `json:"proof"` // the readings that follow the newest erase
+	Proof      []proofLine        `json:"proof"`  // the readings that follow the newest erase
+	Proven     []diag.CodeProof   `json:"proven"` // what those that were taken say
 	Returns    []diag.Returns     `json:"returns"`
 	Recordings []garage.Recording `json:"recordings"`
 	Reports    []garage.Report    `json:"reports"`
@@ -44,7 +45,7 @@ type proofLine struct {
 
 // gather collects what the logbook holds of a car.
 func gather(ctx context.Context, s *garage.Store, car garage.Car) (h carHistory, err error) {
-	h = carHistory{Car: car, Proof: []proofLine{}}
+	h = carHistory{Car: car, Proof: []proofLine{}, Proven: []diag.CodeProof{}}
 	if h.Visits, err = s.Visits(ctx, car.ID); err != nil {
 		return h, err
 	}
@@ -65,6 +66,11 @@ func gather(ctx context.Context, s *garage.Store, car garage.Car) (h carHistory,
 			h.Proof = append(h.Proof, proofLine{p, p.Open(), diag.GuideOf(p.Step).Do})
 		}
 		if len(steps) > 0 {
+			before, err := s.Visit(ctx, e.Before)
+			if err != nil {
+				return h, err
+			}
+			h.Proven = diag.Proofs(past, before, e)
 			break
 		}
 	}
@@ -141,6 +147,9 @@ func (e *env) printFollowing(h carHistory) {
 			state = "open: " + p.Do
 		}
 		fmt.Fprintf(e.out, "  proof %-3s due %s  %s\n", p.Step, p.Due.Local().Format("2006-01-02 15:04"), state)
+	}
+	for _, p := range h.Proven {
+		fmt.Fprintf(e.out, "  since the erase  %s %s: %s\n", p.Module, p.Code, p.Text)
 	}
 	for _, r := range h.Returns {
 		if len(r.Seen) > 1 {

@@ -173,7 +173,7 @@ func TestPracticeVisit(t *testing.T) {
 			t.Errorf("back: %v", back)
 		}
 		_, out, _ = call(t, "", "history")
-		if !strings.Contains(out, "accepted") || !strings.Contains(out, "PRACTICE") {
+		if !strings.Contains(out, "accepted") || !strings.Contains(out, "PRACTICE") || !strings.Contains(out, "since the erase  Charging P1D5A-13: it has failed again since") {
 			t.Errorf("history: %s", out)
 		}
 	})
