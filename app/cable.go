@@ -11,7 +11,6 @@ import (
 	"fyne.io/fyne/v2"
 
 	"readback/app/look"
-	"readback/diag"
 	"readback/diag/cable"
 	"readback/diag/garage"
 )
@@ -246,7 +245,7 @@ func (w *Window) cablePage() (body, margin fyne.CanvasObject) {
 	}
 	parts = append(parts, w.cableDrawing(), w.meterRows())
 	if c.err != nil {
-		parts = append(parts, look.Noted(look.Alert, look.Body(diag.Sentence(c.err))))
+		parts = append(parts, look.Noted(look.Alert, look.Body(errorText(c.err))))
 	}
 	parts = append(parts, w.cableButtons())
 	return look.Stack(16, parts...), w.cableMargin()
@@ -366,7 +365,7 @@ func valueSentence(err error) string {
 	if errors.As(err, &wrong) {
 		return T("cable.value.wrong", "Value", wrong.Text, "Why", told(wrong.Why))
 	}
-	return told(diag.Sentence(err))
+	return errorText(err)
 }
 
 var levelColours = map[cable.Level]fyne.ThemeColorName{cable.Good: look.Accent, cable.Note: look.Accent, cable.Doubt: look.Amber, cable.Stop: look.Danger}

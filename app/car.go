@@ -6,7 +6,6 @@ import (
 	"fyne.io/fyne/v2"
 
 	"readback/app/look"
-	"readback/diag"
 	"readback/diag/garage"
 )
 
@@ -85,7 +84,7 @@ func (w *Window) carPage() (body, margin fyne.CanvasObject) {
 	s := &w.cars
 	parts := []fyne.CanvasObject{w.header(named(c.Name), T("car.lead"))}
 	if s.err != nil {
-		parts = append(parts, look.Noted(look.Alert, look.Body(diag.Sentence(s.err))))
+		parts = append(parts, look.Noted(look.Alert, look.Body(errorText(s.err))))
 	}
 	entry := func(label string, f *look.Field) fyne.CanvasObject {
 		return look.Row(12, look.Fixed(look.Scaled(150), look.Body(label)), look.Growing(f))

@@ -196,7 +196,7 @@ func (w *Window) cardForm() fyne.CanvasObject {
 func (w *Window) cardNews() []fyne.CanvasObject {
 	switch {
 	case w.card.err != nil:
-		return []fyne.CanvasObject{look.Noted(look.Alert, look.Body(diag.Sentence(w.card.err)))}
+		return []fyne.CanvasObject{look.Noted(look.Alert, look.Body(errorText(w.card.err)))}
 	case w.card.said != "":
 		return []fyne.CanvasObject{look.Small(w.card.said)}
 	}

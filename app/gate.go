@@ -202,7 +202,7 @@ func (w *Window) gatePage() (body, margin fyne.CanvasObject) {
 		parts = append(parts, look.Noted(look.Alert, look.Stack(4, w.troubleParts(g.sendErr)...)))
 	}
 	if g.measureErr != nil {
-		parts = append(parts, look.Noted(look.Amber, look.Body(T("gate.measure-failed", "Why", diag.Sentence(g.measureErr)))))
+		parts = append(parts, look.Noted(look.Amber, look.Body(T("gate.measure-failed", "Why", errorText(g.measureErr)))))
 	}
 	var rows []fyne.CanvasObject
 	for _, l := range g.latches {
@@ -314,7 +314,7 @@ func (w *Window) sendingBody() fyne.CanvasObject {
 		text := []fyne.CanvasObject{look.Body(T("sending." + string(x)))}
 		if x == diag.SendAnswer {
 			for _, a := range s.answers {
-				text = append(text, look.Small(T("sending.reply", "From", a.From, "Text", a.Text, "Ms", decimal(a.AfterMs, 0))))
+				text = append(text, look.Small(T("sending.reply", "From", a.From, "Text", told(a.Text), "Ms", decimal(a.AfterMs, 0))))
 			}
 		}
 		if x == diag.SendReadBack && s.reading != nil && s.reading.Total > 0 {
@@ -324,7 +324,7 @@ func (w *Window) sendingBody() fyne.CanvasObject {
 		rows = append(rows, look.Pad(9, 14, 9, 14, look.Row(14, look.Natural(look.NewMark(sign, 22)), look.Growing(look.Stack(3, text...)), look.Natural(look.Small(word)))))
 	}
 	parts := []fyne.CanvasObject{w.header(T("sending.title"), T("sending.lead")),
-		look.Bubble(true, s.request.Frame.IDText+" "+spaced(s.request.Frame.DataText), s.request.Summary), look.Rows(rows...)}
+		look.Bubble(true, s.request.Frame.IDText+" "+spaced(s.request.Frame.DataText), told(s.request.Summary)), look.Rows(rows...)}
 	switch {
 	case s.stopped:
 		parts = append(parts, look.Body(T("codes.stopping")))

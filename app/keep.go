@@ -412,7 +412,7 @@ func (w *Window) keepTrouble() fyne.CanvasObject {
 	case errors.Is(err, fs.ErrPermission):
 		text = T("keep.not-allowed")
 	default:
-		text = diag.Sentence(err)
+		text = errorText(err)
 	}
 	return look.Noted(look.Alert, look.Body(text))
 }

@@ -49,7 +49,7 @@ func (w *Window) watchWork() {
 // readingEnded says how a reading of the car has ended.
 func (w *Window) readingEnded() (title, text string) {
 	if w.code.lookErr != nil {
-		return T("tell.read.short"), diag.Sentence(w.code.lookErr)
+		return T("tell.read.short"), errorText(w.code.lookErr)
 	}
 	codes, modules, _ := w.code.count()
 	return T("tell.read"), N("stand.codes", codes, "Modules", N("n.modules", modules))

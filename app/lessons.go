@@ -9,7 +9,6 @@ import (
 	"fyne.io/fyne/v2"
 
 	"readback/app/look"
-	"readback/diag"
 	"readback/diag/adapter"
 	"readback/diag/lesson"
 )
@@ -235,11 +234,11 @@ func (w *Window) practicePage() (body, margin fyne.CanvasObject) {
 	}
 	parts := []fyne.CanvasObject{practiceHead(T("lesson.title"), T("lesson.lead")), look.Head(N("lesson.list", len(all)))}
 	if w.les.err != nil {
-		parts = append(parts, look.Noted(look.Alert, look.Body(diag.Sentence(w.les.err))))
+		parts = append(parts, look.Noted(look.Alert, look.Body(errorText(w.les.err))))
 	}
 	var rows, cars []fyne.CanvasObject
 	for i, l := range all {
-		rows = append(rows, look.NewChoice("lesson "+l.ID, l.Title, look.Pad(9, 14, 9, 14, w.lessonRow(i, l)), i == w.les.progress.Next(all), func() { w.takeLesson(i) }))
+		rows = append(rows, look.NewChoice("lesson "+l.ID, told(l.Title), look.Pad(9, 14, 9, 14, w.lessonRow(i, l)), i == w.les.progress.Next(all), func() { w.takeLesson(i) }))
 	}
 	for _, name := range practiceCars {
 		here := w.link.visit != nil && w.link.visit.Place() == adapter.Place(practicePlace+name)
@@ -266,7 +265,7 @@ func (w *Window) lessonRow(i int, l lesson.Lesson) fyne.CanvasObject {
 	case begun && at.Step > 0:
 		sign, word = look.MarkRemembered, T("lesson.begun", "Step", at.Step+1, "Of", len(l.Steps))
 	}
-	name := look.Stack(1, look.Head(T("lesson.name", "N", i+1, "Title", l.Title)), look.Small(l.About))
+	name := look.Stack(1, look.Head(T("lesson.name", "N", i+1, "Title", told(l.Title))), look.Small(told(l.About)))
 	state := look.State(sign, word)
 	return look.Either(look.Scaled(420), look.Row(12, look.Growing(name), look.Fixed(look.Scaled(120), state)), look.Stack(2, name, look.State(sign, word)))
 }

@@ -8,7 +8,6 @@ import (
 	"fyne.io/fyne/v2"
 
 	"readback/app/look"
-	"readback/diag"
 	"readback/diag/explain"
 	"readback/diag/lesson"
 )
@@ -17,10 +16,10 @@ import (
 func (w *Window) lessonPage() (body, margin fyne.CanvasObject) {
 	l := &w.les
 	of, s := l.run.Lesson(), l.run.Step()
-	parts := []fyne.CanvasObject{practiceHead(T("lesson.head", "N", l.number+1, "Title", of.Title), of.About), w.lessonMarks()}
+	parts := []fyne.CanvasObject{practiceHead(T("lesson.head", "N", l.number+1, "Title", told(of.Title)), told(of.About)), w.lessonMarks()}
 	var say []fyne.CanvasObject
 	for _, text := range s.Say {
-		say = append(say, look.Body(text))
+		say = append(say, look.Body(told(text)))
 	}
 	parts = append(parts, look.Stack(6, say...))
 	frames := w.lessonTalk()
@@ -36,7 +35,7 @@ func (w *Window) lessonPage() (body, margin fyne.CanvasObject) {
 	if !asked {
 		parts = append(parts, frames...)
 	}
-	parts = append(parts, look.Stack(8, append([]fyne.CanvasObject{look.Head(s.Question)}, w.lessonTask()...)...))
+	parts = append(parts, look.Stack(8, append([]fyne.CanvasObject{look.Head(told(s.Question))}, w.lessonTask()...)...))
 	if v := w.lessonVerdict(); v != nil {
 		parts = append(parts, v)
 	}
@@ -85,7 +84,7 @@ func (w *Window) lessonTalk() []fyne.CanvasObject {
 	}
 	var rows []fyne.CanvasObject
 	for i, line := range lines {
-		words := line.Explain.Summary
+		words := told(line.Explain.Summary)
 		if l.run.Fades() {
 			words = T("lesson.line.hidden")
 		}
@@ -96,7 +95,7 @@ func (w *Window) lessonTalk() []fyne.CanvasObject {
 	}
 	talk := []fyne.CanvasObject{look.Stack(0, rows...)}
 	if whole, ok := l.run.Whole(); ok {
-		talk = append(talk, look.Noted(look.Accent, look.Stack(4, look.Head(T("lesson.together")), look.Body(whole.Summary))))
+		talk = append(talk, look.Noted(look.Accent, look.Stack(4, look.Head(T("lesson.together")), look.Body(told(whole.Summary)))))
 	}
 	return talk
 }
@@ -108,10 +107,10 @@ func (w *Window) lessonHalf(i int, title string, line lesson.Line) fyne.CanvasOb
 	if !l.run.Fades() {
 		for _, f := range line.Explain.Fields {
 			if f.Name != fillingName {
-				parts = append(parts, fact(f.Name, spacedID(f)))
+				parts = append(parts, fact(told(f.Name), spacedID(f)))
 			}
 		}
-		parts = append(parts, look.Small(line.Explain.Summary))
+		parts = append(parts, look.Small(told(line.Explain.Summary)))
 	} else {
 		parts = append(parts, look.Small(T("lesson.line.hidden")))
 	}
@@ -126,12 +125,12 @@ func (w *Window) lessonSides() fyne.CanvasObject {
 	l := &w.les
 	frames := l.run.Step().Frames
 	c := explain.Compare(frames[0], frames[1], explain.Options{})
-	told := c
+	marked := c
 	if l.run.Fades() {
-		told.Differences = nil // the learner finds them
+		marked.Differences = nil // the learner finds them
 	}
 	side := func(key string, e explain.Explanation, first bool) fyne.CanvasObject {
-		parts := []fyne.CanvasObject{look.Head(T(key)), compared(told, e, first)}
+		parts := []fyne.CanvasObject{look.Head(T(key)), compared(marked, e, first)}
 		if e.Words != nil && !l.run.Fades() {
 			parts = append(parts, look.Styled(strings.Join(e.Words[:], " · "), look.Style{Mono: true, Size: look.SizeSmall}))
 		}
@@ -139,7 +138,7 @@ func (w *Window) lessonSides() fyne.CanvasObject {
 	}
 	parts := []fyne.CanvasObject{look.Sides(look.Scaled(250), 14, true, side("lesson.mine", c.A, true), side("lesson.theirs", c.B, false))}
 	if !l.run.Fades() {
-		parts = append(parts, look.Small(c.Summary))
+		parts = append(parts, look.Small(told(c.Summary)))
 	}
 	return look.Stack(8, parts...)
 }
@@ -157,27 +156,27 @@ func (w *Window) lessonFrame() (ribbon fyne.CanvasObject, rows []fyne.CanvasObje
 	}
 	l.span = max(0, min(l.span, len(e.Fields)-1))
 	var spans []look.Span
-	var told []fyne.CanvasObject
+	var parts []fyne.CanvasObject
 	all := slices.Contains(s.Fade, "*") && l.run.Fades()
 	for i, f := range e.Fields {
 		hidden := l.run.Hidden(f.Name)
-		spans = append(spans, look.Span{From: f.From, To: f.To, Name: f.Name, Filling: f.Name == fillingName && !hidden, Wrong: f.Name == unreadName && !hidden})
+		spans = append(spans, look.Span{From: f.From, To: f.To, Name: told(f.Name), Filling: f.Name == fillingName && !hidden, Wrong: f.Name == unreadName && !hidden})
 		if all {
 			continue
 		}
-		title, text := look.Head(f.Name), look.Body(f.Text)
+		title, text := look.Head(told(f.Name)), look.Body(told(f.Text))
 		if hidden {
 			title, text = look.Head(T("lesson.field.hidden")), look.Small(T("lesson.field.hidden.text"))
 		}
-		told = append(told, look.Hair(), w.fieldRow(i, f, title, text, i == l.span, func() { l.span = i; w.draw() }))
+		parts = append(parts, look.Hair(), w.fieldRow(i, f, title, text, i == l.span, func() { l.span = i; w.draw() }))
 	}
 	if all {
 		spans = bytewise(e)
 	}
 	ribbon = look.NewRibbon(e.Frame.IDText, e.Frame.DataText, spans, l.span, func(i int) { l.span = i; w.draw() }).
 		Over(func(i int) { w.lightSentence(len(e.Fields), i) })
-	if len(told) > 0 {
-		rows = []fyne.CanvasObject{look.Stack(0, told...)}
+	if len(parts) > 0 {
+		rows = []fyne.CanvasObject{look.Stack(0, parts...)}
 	}
 	return ribbon, rows
 }
@@ -237,18 +236,18 @@ func (w *Window) lessonOptions() fyne.CanvasObject {
 	var rows []fyne.CanvasObject
 	for i, o := range l.run.Step().Options {
 		sign := look.MarkWaiting
-		text := []fyne.CanvasObject{look.Body(o.Text)}
+		text := []fyne.CanvasObject{look.Body(told(o.Text))}
 		switch {
 		case l.run.Tried(i):
 			sign = look.MarkOpen
-			text = append(text, look.Small(leadIn(T("lesson.not-yet"), o.Why)))
+			text = append(text, look.Small(leadIn(T("lesson.not-yet"), told(o.Why))))
 		case l.run.Done() && (o.Right || l.run.Guess() == i && l.run.Verdict() != nil && l.run.Verdict().Right):
 			sign = look.MarkTick
 		case l.run.Guess() == i:
 			sign = look.MarkRemembered
 		}
 		row := look.Row(12, look.Natural(look.NewMark(sign, 18)).At(look.Top), look.Growing(look.Stack(2, text...)))
-		rows = append(rows, look.NewChoice(fmt.Sprintf("option %d", i), o.Text, look.Pad(9, 14, 9, 14, row), l.run.Guess() == i, func() { w.lessonChoose(i) }))
+		rows = append(rows, look.NewChoice(fmt.Sprintf("option %d", i), told(o.Text), look.Pad(9, 14, 9, 14, row), l.run.Guess() == i, func() { w.lessonChoose(i) }))
 	}
 	return look.Rows(rows...)
 }
@@ -258,7 +257,7 @@ func (w *Window) lessonAsking() []fyne.CanvasObject {
 	l := &w.les
 	var parts []fyne.CanvasObject
 	if l.askErr != nil {
-		parts = append(parts, look.Noted(look.Alert, look.Body(diag.Sentence(l.askErr))))
+		parts = append(parts, look.Noted(look.Alert, look.Body(errorText(l.askErr))))
 	}
 	_, _, may := l.run.Asks()
 	switch {
@@ -288,9 +287,9 @@ func (w *Window) lessonVerdict() fyne.CanvasObject {
 	case !v.Right:
 		edge, head = look.Amber, T("lesson.not-yet")
 	}
-	parts := []fyne.CanvasObject{look.Head(head), look.Body(v.Text)}
+	parts := []fyne.CanvasObject{look.Head(head), look.Body(told(v.Text))}
 	if then := l.run.Step().Then; then != "" && l.run.Done() {
-		parts = append(parts, look.Body(then))
+		parts = append(parts, look.Body(told(then)))
 	}
 	return look.Noted(edge, look.Stack(4, parts...))
 }
@@ -324,11 +323,11 @@ func (w *Window) lessonMargin() fyne.CanvasObject {
 	source := ""
 	if e := w.lessonLine().Explain; !l.run.Fades() && l.span < len(e.Fields) && !w.pointing() {
 		f := e.Fields[l.span]
-		texts = append([]string{fieldHead(f), f.Text, T("lesson.m.whole"), e.Summary}, texts...)
+		texts = append([]string{fieldHead(f), told(f.Text), T("lesson.m.whole"), told(e.Summary)}, texts...)
 		source = f.Source
 	}
 	if l.run.Fades() {
 		texts = append(texts, T("lesson.m.help"), T("lesson.m.help.text"))
 	}
-	return w.explained(source, heads(texts)...)
+	return w.sourced(told(source), heads(texts)...)
 }

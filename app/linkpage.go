@@ -112,7 +112,7 @@ func (w *Window) foundList() fyne.CanvasObject {
 	}
 	parts := []fyne.CanvasObject{look.Rows(rows...)}
 	if l.findErr != nil {
-		parts = append(parts, look.Small(diag.Sentence(l.findErr)))
+		parts = append(parts, look.Small(errorText(l.findErr)))
 	}
 	parts = append(parts, look.Buttons(look.NewButton("find", T("link.find"), look.Plain, func() { w.findAdapters(); w.draw() })))
 	return look.Stack(10, parts...)
@@ -194,7 +194,7 @@ func (w *Window) notices() []fyne.CanvasObject {
 	var out []fyne.CanvasObject
 	for _, err := range []error{w.engine.Trouble, w.link.logErr} {
 		if err != nil {
-			out = append(out, look.Noted(look.Amber, look.Stack(4, look.Head(T("notice")), look.Body(diag.Sentence(err)))))
+			out = append(out, look.Noted(look.Amber, look.Stack(4, look.Head(T("notice")), look.Body(errorText(err)))))
 		}
 	}
 	for _, q := range w.link.open {

@@ -9,7 +9,6 @@ import (
 	"fyne.io/fyne/v2"
 
 	"readback/app/look"
-	"readback/diag"
 	"readback/diag/adapter"
 	"readback/diag/cable"
 	"readback/diag/garage"
@@ -273,7 +272,7 @@ func (w *Window) supplyCard() fyne.CanvasObject {
 		parts = append(parts, look.Small(s.said))
 	}
 	if s.err != nil {
-		parts = append(parts, look.Small(diag.Sentence(s.err)))
+		parts = append(parts, look.Small(errorText(s.err)))
 	}
 	return look.Boxed(look.Stack(6, parts...))
 }

@@ -122,9 +122,9 @@ func (w *Window) troubleParts(err error) []fyne.CanvasObject {
 		return append(append([]fyne.CanvasObject{look.Body(told(t.Seen))}, causes(T("trouble.causes"), t.Causes)...),
 			look.Body(leadIn(T("health.next"), T("link.fix"))), w.command(rights.Command), look.Body(told(rights.Then)))
 	case !ok:
-		return []fyne.CanvasObject{look.Body(diag.Sentence(err))}
+		return []fyne.CanvasObject{look.Body(errorText(err))}
 	case t.Key == diag.StopsLater: // the sentence knows that the adapter has gone, and what to do then
-		return append([]fyne.CanvasObject{look.Body(diag.Sentence(err))}, causes(T("trouble.causes.else"), t.Causes)...)
+		return append([]fyne.CanvasObject{look.Body(errorText(err))}, causes(T("trouble.causes.else"), t.Causes)...)
 	}
 	return append([]fyne.CanvasObject{look.Body(told(t.Seen))}, w.causesAndNext(t)...)
 }

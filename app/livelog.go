@@ -123,5 +123,5 @@ func saveSentence(err error) string {
 	if errors.As(err, &path) {
 		return T("live.save.failed", "File", filepath.Base(path.Path), "Why", path.Err.Error())
 	}
-	return diag.Sentence(fmt.Errorf("app: saving readings: %w", err))
+	return errorText(fmt.Errorf("app: saving readings: %w", err))
 }

@@ -127,7 +127,7 @@ func (w *Window) logbookPage() (body, margin fyne.CanvasObject) {
 	l := &w.logs
 	margin = w.margin(T("source.trend"), T("log.m.trend"), T("log.m.trend.text"), T("log.m.proof"), T("log.m.proof.text"), T("log.m.share"), T("log.m.share.text"))
 	if l.err != nil && len(l.cars) == 0 {
-		return look.Stack(16, w.header(T("log.title"), T("log.lead")), look.Noted(look.Alert, look.Body(diag.Sentence(l.err)))), margin
+		return look.Stack(16, w.header(T("log.title"), T("log.lead")), look.Noted(look.Alert, look.Body(errorText(l.err)))), margin
 	}
 	if len(l.cars) == 0 {
 		return w.empty(T("log.none.title"), T("log.none.lead"), "go-link", T("go.link"), PageLink), margin
@@ -140,7 +140,7 @@ func (w *Window) logbookPage() (body, margin fyne.CanvasObject) {
 		parts = append(parts, w.carChoice())
 	}
 	if l.err != nil {
-		parts = append(parts, look.Noted(look.Alert, look.Body(diag.Sentence(l.err))))
+		parts = append(parts, look.Noted(look.Alert, look.Body(errorText(l.err))))
 	}
 	if l.said != "" {
 		parts = append(parts, look.Small(l.said))
@@ -385,7 +385,7 @@ func (w *Window) reportBody() fyne.CanvasObject {
 		look.NewButton("save-html", T("report.html"), look.Plain, func() { w.saveReport("html") }),
 		look.NewButton("report-leave", T("cancel"), look.Quiet, func() { f.visit = 0; w.draw() })))
 	if w.logs.err != nil {
-		parts = append(parts, look.Noted(look.Alert, look.Body(diag.Sentence(w.logs.err))))
+		parts = append(parts, look.Noted(look.Alert, look.Body(errorText(w.logs.err))))
 	}
 	var lines []fyne.CanvasObject
 	for _, s := range f.preview.Sections {

@@ -76,7 +76,7 @@ func (w *Window) keepNote(code string) {
 func (w *Window) noteParts(v diag.CodeView) []fyne.CanvasObject {
 	var parts []fyne.CanvasObject
 	if w.note.err != nil {
-		parts = append(parts, look.Body(diag.Sentence(w.note.err)))
+		parts = append(parts, look.Body(errorText(w.note.err)))
 	}
 	if n, ok := w.noteOn(v.Record.Code); ok {
 		said := []fyne.CanvasObject{look.Head(T("note.yours", "When", when(n.At, w.now()))), look.AsIs(n.Text, look.Style{})}

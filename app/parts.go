@@ -36,15 +36,6 @@ func heads(texts []string) []fyne.CanvasObject {
 	return parts
 }
 
-// explained is a margin with explanations of bytes and codes. They are English so far; where the window speaks another
-// language, it says so.
-func (w *Window) explained(source string, parts ...fyne.CanvasObject) fyne.CanvasObject {
-	if Spoken() != "en" {
-		parts = append(parts, look.Fine(T("explained.english")))
-	}
-	return w.sourced(source, parts...)
-}
-
 // sourced puts the source under the parts of a margin.
 func (w *Window) sourced(source string, parts ...fyne.CanvasObject) fyne.CanvasObject {
 	if source != "" {

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"maps"
@@ -10,18 +11,20 @@ import (
 	"strings"
 	"sync"
 	"unicode"
-	"unicode/utf8"
 
+	"readback/diag"
 	"readback/diag/dtc"
 )
 
 // phrases are the engine's sentences in another language. The engine speaks English: verdicts, latches, steps and causes
-// come as sentences whose English text is their key here. {1}, {2} stand for what the engine puts into a sentence. A key
-// with a set, such as {A..F}, stands for one text each, as in the code tables; its translation has a set as long.
+// come as sentences whose English text is their key here. {1}, {2} stand for what the engine puts into a sentence: words
+// that have a translation, figures and bytes, names. {1*} takes anything, as it is where it is not known. A key with a set,
+// such as {A..F}, stands for one text each, as in the code tables; its translation has a set as long.
 type phrases struct {
-	given map[string]string // as the files have them
-	whole map[string]string // without sets
-	with  []phrase          // those with places, the longest first
+	given map[string]string   // as the files have them
+	whole map[string]string   // without sets
+	plain map[string]string   // those without places, without a full stop at their end
+	with  map[string][]phrase // those with places by how they begin, the one with most words of its own first
 	// codes are the meanings of the standard's trouble codes and the names of the parts that they are about, as the engine
 	// puts them into its sentences. They are put together from phrases when they are first needed.
 	codes func() map[string]string
@@ -29,13 +32,18 @@ type phrases struct {
 
 // phrase is a sentence with places.
 type phrase struct {
-	before, behind string // what stands before the first place and behind the last one
-	form           *regexp.Regexp
-	order          []int // the number of each place, as it stands in the English text
-	text           string
+	parts []string // what stands before, between and behind the places
+	order []int    // the number of each place, as it stands in the English text
+	free  []bool   // of each place: it takes anything
+	word  bool     // a place is one word
+	words int      // letters of its own
+	text  string
 }
 
-var place = regexp.MustCompile(`\{(\d)\}`)
+// fewLetters is how many letters of its own make a phrase. One with less ("{1} and {2}") only joins what is known.
+const fewLetters = 4
+
+var place = regexp.MustCompile(`\{(\d)(\*?)\}`)
 
 // books are the phrases of every language that has some, by its tag. A language may have several files: what stands behind
 // a hyphen in a name (de-codes.json) says what is in it.
@@ -58,7 +66,7 @@ var books = sync.OnceValues(func() (map[string]phrases, error) {
 		tag, _, _ := strings.Cut(strings.TrimSuffix(f.Name(), ".json"), "-")
 		p, ok := out[tag]
 		if !ok {
-			p = phrases{given: map[string]string{}, whole: map[string]string{}}
+			p = phrases{given: map[string]string{}, whole: map[string]string{}, plain: map[string]string{}, with: map[string][]phrase{}}
 		}
 		maps.Copy(p.given, said)
 		for english, text := range said {
@@ -69,12 +77,9 @@ var books = sync.OnceValues(func() (map[string]phrases, error) {
 		out[tag] = p
 	}
 	for tag, p := range out {
-		slices.SortFunc(p.with, func(a, b phrase) int {
-			if n := len(b.form.String()) - len(a.form.String()); n != 0 {
-				return n
-			}
-			return strings.Compare(a.form.String(), b.form.String())
-		})
+		for _, list := range p.with {
+			slices.SortFunc(list, byWords)
+		}
 		with := p
 		with.codes = sync.OnceValue(p.ofCodes)
 		out[tag] = with
@@ -96,30 +101,60 @@ func (p *phrases) add(english, text string) error {
 	}
 	for i := range from {
 		p.whole[from[i]] = to[i]
-	}
-	if place.MatchString(english) {
-		p.with = append(p.with, newPhrase(english, text))
+		english, text := from[i], to[i]
+		if bare, ok := strings.CutSuffix(english, "."); ok {
+			english, text = bare, strings.TrimSuffix(text, ".")
+		}
+		if !place.MatchString(english) {
+			p.plain[english] = text
+			continue
+		}
+		x := newPhrase(english, text)
+		p.with[beginning(x.parts[0])] = append(p.with[beginning(x.parts[0])], x)
 	}
 	return nil
+}
+
+// beginning is by what phrases that may fit are found; "" where there is too little.
+func beginning(s string) string {
+	if len(s) < 2 {
+		return ""
+	}
+	return s[:2]
+}
+
+// byWords is the order in which phrases are tried.
+func byWords(a, b phrase) int {
+	return cmp.Or(b.words-a.words, len(a.order)-len(b.order), slices.Compare(a.parts, b.parts))
 }
 
 // newPhrase makes a phrase. Beside a single word a place is one word, too: "Module {1}" is a name, and not the beginning of
 // any sentence.
 func newPhrase(english, text string) phrase {
-	at := place.FindAllStringSubmatchIndex(english, -1)
-	p := phrase{before: english[:at[0][0]], behind: english[at[len(at)-1][1]:], text: text}
-	form, from, hole := "^", 0, "(.+?)"
-	if len(strings.Fields(english)) == 2 {
-		hole = `(\S+)`
-	}
-	for _, m := range at {
-		form += regexp.QuoteMeta(english[from:m[0]]) + hole
+	p, from := phrase{text: text}, 0
+	for _, m := range place.FindAllStringSubmatchIndex(english, -1) {
 		n, _ := strconv.Atoi(english[m[2]:m[3]]) // one digit
-		p.order, from = append(p.order, n), m[1]
+		p.parts, p.order, p.free = append(p.parts, english[from:m[0]]), append(p.order, n), append(p.free, m[4] < m[5])
+		from = m[1]
 	}
-	p.form = regexp.MustCompile("(?s)" + form + regexp.QuoteMeta(english[from:]) + "$")
+	p.parts = append(p.parts, english[from:])
+	p.word = len(p.order) == 1 && len(strings.Fields(english)) == 2 && !strings.Contains(english, ":") && !p.free[0]
+	for _, r := range strings.Join(p.parts, "") {
+		if unicode.IsLetter(r) {
+			p.words++
+		}
+	}
 	return p
 }
+
+// remembered are sentences that were told lately, by language and English text: a page tells the same ones again and again.
+var remembered = struct {
+	sync.Mutex
+	told map[[2]string]string
+}{told: map[[2]string]string{}}
+
+// manyTold is how many sentences are remembered before they are forgotten all.
+const manyTold = 4096
 
 // told is what the engine says, in the language of the window; the engine's own words where it has no others for them.
 func told(english string) string {
@@ -135,7 +170,21 @@ func told(english string) string {
 	if !ok {
 		return english
 	}
-	return p.orAsIs(english)
+	key := [2]string{tag, english}
+	remembered.Lock()
+	s, ok := remembered.told[key]
+	remembered.Unlock()
+	if ok {
+		return s
+	}
+	s = p.orAsIs(english)
+	remembered.Lock()
+	defer remembered.Unlock()
+	if len(remembered.told) >= manyTold {
+		clear(remembered.told)
+	}
+	remembered.told[key] = s
+	return s
 }
 
 // orAsIs is a text in this language, or as the engine has it.
@@ -149,19 +198,8 @@ func (p phrases) orAsIs(english string) string {
 // lineOf says a trouble code in one sentence, in the language of the window.
 func lineOf(c dtc.Code) string { return c.Wording().In(told).String() }
 
-// named is the name of a module or a value. The engine begins some with a capital letter.
-func named(name string) string {
-	if s := told(name); s != name || name == "" || Spoken() == "en" {
-		return s
-	}
-	r, n := utf8.DecodeRuneInString(name)
-	if low := string(unicode.ToLower(r)) + name[n:]; low != name {
-		if s := told(low); s != low {
-			return upperFirst(s)
-		}
-	}
-	return name
-}
+// named is the name of a module or a value.
+func named(name string) string { return told(name) }
 
 // ofCodes puts the meanings of all codes and the names of their parts together.
 func (p phrases) ofCodes() map[string]string {
@@ -177,78 +215,19 @@ func (p phrases) ofCodes() map[string]string {
 	return out
 }
 
-// tell finds a sentence, or each of several.
-func (p phrases) tell(english string) (string, bool) {
-	if s, ok := p.whole[english]; ok {
-		return s, true
-	}
-	if p.codes != nil {
-		if s, ok := p.codes()[english]; ok {
-			return s, true
-		}
-	}
-	for _, end := range []string{". ", "; ", ", "} { // sentences, then their parts
-		if s, ok := p.each(english, end); ok {
-			return s, true
-		}
-	}
-	for _, x := range p.with {
-		if !strings.HasPrefix(english, x.before) || !strings.HasSuffix(english, x.behind) {
-			continue
-		}
-		m := x.form.FindStringSubmatch(english)
-		known := m != nil
-		text := place.ReplaceAllStringFunc(x.text, func(hole string) string {
-			if !known {
-				return ""
-			}
-			var s string
-			s, known = p.put(m[1+slices.Index(x.order, int(hole[1]-'0'))])
-			return s
-		})
-		if known {
-			return text, true
-		}
-	}
-	return "", false
-}
-
-// each finds the parts of a text that end in a mark, all of them or none.
-func (p phrases) each(english, end string) (string, bool) {
-	parts := strings.Split(english, end)
-	if len(parts) < 2 {
-		return "", false
-	}
-	stop := strings.TrimSpace(end)
-	for i := range parts {
-		part, behind := parts[i], ""
-		if stop == "." && i < len(parts)-1 {
-			part, behind = part+stop, " "
-		} else if i < len(parts)-1 {
-			behind = end
-		}
-		s, ok := p.tell(part)
-		if !ok {
-			return "", false
-		}
-		parts[i] = s + behind
-	}
-	return strings.Join(parts, ""), true
-}
-
 // number is a figure with a unit behind it.
 var number = regexp.MustCompile(`^-?\d+(\.\d+)?( \S+)?$`)
 
-// put is what stands at a place: words that are known, figures in the way of the language, or what the engine put there.
-// Sentences that are not known make the whole unknown: half a text in each language helps nobody.
-func (p phrases) put(s string) (text string, known bool) {
-	if t, ok := p.tell(s); ok {
-		return t, true
+// errorText is the sentence for an error.
+func errorText(err error) string { return told(diag.Sentence(err)) }
+
+// allTold are several sentences of the engine.
+func allTold(english []string) []string {
+	out := make([]string, len(english))
+	for i, s := range english {
+		out[i] = told(s)
 	}
-	if number.MatchString(s) {
-		return amount(s, p.orAsIs), true
-	}
-	return s, !strings.Contains(s, ". ")
+	return out
 }
 
 // measured is a value with its unit, or a word in its place.

@@ -50,7 +50,7 @@ func (w *Window) readBackPage() (body, margin fyne.CanvasObject) {
 	}
 	parts := []fyne.CanvasObject{w.header(w.backTitle())}
 	if w.back.err != nil {
-		parts = append(parts, look.Noted(look.Alert, look.Stack(4, look.Head(T("back.trouble")), look.Body(diag.Sentence(w.back.err)))))
+		parts = append(parts, look.Noted(look.Alert, look.Stack(4, look.Head(T("back.trouble")), look.Body(errorText(w.back.err)))))
 	}
 	if !r.Sent && r.Outcome != garage.Unknown {
 		parts = append(parts, w.heldBack())
@@ -158,7 +158,7 @@ func (w *Window) saidBy(a diag.Answer) string {
 			return T("back.said", "Module", named(m.Name), "Text", told(a.Text))
 		}
 	}
-	return a.Text
+	return told(a.Text)
 }
 
 // beforeAfter is the two tables. A code that is gone is struck out and says so.

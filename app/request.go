@@ -199,7 +199,7 @@ func (w *Window) stepList() fyne.CanvasObject {
 			rows = append(rows, look.Pad(8, 14, 8, 14, look.Small(N("steps.more", len(steps)-fewSteps))))
 			break
 		}
-		text := look.Stack(1, look.AsIs(s.Text, look.Style{Mono: true, Bold: s.Taken}), look.Small(s.Summary))
+		text := look.Stack(1, look.AsIs(s.Text, look.Style{Mono: true, Bold: s.Taken}), look.Small(told(s.Summary)))
 		var act fyne.CanvasObject = look.Small(T("steps.shown"))
 		if !s.Taken && s.Text != "" {
 			act = look.NewButton(fmt.Sprintf("step %d", i), T("steps.take"), look.Plain, func() { w.req.field.SetText(s.Text) }).Small()
@@ -219,7 +219,7 @@ func (w *Window) ribbon() fyne.CanvasObject {
 	e := w.req.explained
 	var spans []look.Span
 	for _, f := range e.Fields {
-		spans = append(spans, look.Span{From: f.From, To: f.To, Name: f.Name, Filling: f.Name == fillingName, Wrong: f.Name == unreadName})
+		spans = append(spans, look.Span{From: f.From, To: f.To, Name: told(f.Name), Filling: f.Name == fillingName, Wrong: f.Name == unreadName})
 	}
 	return look.NewRibbon(e.Frame.IDText, e.Frame.DataText, spans, w.req.span, func(i int) { w.req.span = i; w.draw() }).
 		Over(func(i int) { w.lightSentence(len(e.Fields), i) })
@@ -264,12 +264,12 @@ func (w *Window) findings() fyne.CanvasObject {
 		case explain.Note:
 			sign, colour = look.MarkRemembered, look.Soft
 		}
-		text := []fyne.CanvasObject{look.Body(leadIn(T("level."+string(f.Level)), f.Text))}
+		text := []fyne.CanvasObject{look.Body(leadIn(T("level."+string(f.Level)), told(f.Text)))}
 		if f.At >= 0 && f.At < utf8.RuneCountInString(e.Input) {
 			text = append(text, pointed(e.Input, f.At, colour))
 		}
 		if f.Fix != "" {
-			text = append(text, look.Small(f.Fix))
+			text = append(text, look.Small(told(f.Fix)))
 		}
 		rows = append(rows, look.Pad(10, 14, 10, 14, look.Row(12, look.Natural(look.NewMark(sign, 18)).At(look.Top), look.Growing(look.Stack(2, text...)))))
 	}
@@ -301,7 +301,7 @@ func pointed(line string, at int, colour fyne.ThemeColorName) *look.Text {
 func (w *Window) fieldRows() fyne.CanvasObject {
 	var rows []fyne.CanvasObject
 	for i, f := range w.req.explained.Fields {
-		rows = append(rows, look.Hair(), w.fieldRow(i, f, look.Head(f.Name), look.Body(f.Text), i == w.req.span, func() { w.req.span = i; w.draw() }))
+		rows = append(rows, look.Hair(), w.fieldRow(i, f, look.Head(told(f.Name)), look.Body(told(f.Text)), i == w.req.span, func() { w.req.span = i; w.draw() }))
 	}
 	return look.Stack(0, rows...)
 }
@@ -310,7 +310,7 @@ func (w *Window) fieldRows() fyne.CanvasObject {
 func (w *Window) fieldRow(i int, f explain.Field, title, text fyne.CanvasObject, chosen bool, choose func()) fyne.CanvasObject {
 	name := look.Stack(1, title, look.Styled(spacedID(f), look.Style{Mono: true, Size: look.SizeSmall, Color: look.Soft}))
 	row := look.Row(18, look.Fixed(look.Scaled(120), name).At(look.Top), look.Growing(text).At(look.Top))
-	return look.NewChoice(fieldID(i), f.Name, look.Pad(7, 6, 7, 6, row), chosen, choose).Follow().Over(func(in bool) { w.lightBytes(i, in) })
+	return look.NewChoice(fieldID(i), told(f.Name), look.Pad(7, 6, 7, 6, row), chosen, choose).Follow().Over(func(in bool) { w.lightBytes(i, in) })
 }
 
 // spacedID is the hex of a field: an identifier as one word, bytes in pairs.
@@ -322,7 +322,9 @@ func spacedID(f explain.Field) string {
 }
 
 // fieldHead names a field with its bytes.
-func fieldHead(f explain.Field) string { return T("field.head", "Name", f.Name, "Bytes", spacedID(f)) }
+func fieldHead(f explain.Field) string {
+	return T("field.head", "Name", told(f.Name), "Bytes", spacedID(f))
+}
 
 // nearest are the well-formed requests that a doubtful one is a slip away from. A sound request has neighbours too,
 // but nobody is offered another one in its place.
@@ -332,7 +334,7 @@ func (w *Window) nearest() fyne.CanvasObject {
 	}
 	var rows []fyne.CanvasObject
 	for _, n := range w.req.explained.Nearest {
-		text := look.Stack(1, look.Styled(n.Text, look.Style{Mono: true, Bold: true}), look.Small(n.Summary), look.Small(n.Slip))
+		text := look.Stack(1, look.Styled(n.Text, look.Style{Mono: true, Bold: true}), look.Small(told(n.Summary)), look.Small(told(n.Slip)))
 		rows = append(rows, look.Pad(6, 12, 6, 14, look.Row(10, look.Growing(text), look.Natural(look.NewButton("near "+n.Text, T("near.take"), look.Plain, func() { w.req.field.SetText(n.Text) }).Small()))))
 	}
 	if len(rows) == 0 {
@@ -360,9 +362,9 @@ func (w *Window) compareCard() fyne.CanvasObject {
 	case c.A.Frame == nil || c.B.Frame == nil:
 		parts = append(parts, look.Small(T("compare.unreadable")))
 	default:
-		parts = append(parts, compared(c, c.A, true), compared(c, c.B, false), look.Small(c.Summary))
+		parts = append(parts, compared(c, c.A, true), compared(c, c.B, false), look.Small(told(c.Summary)))
 		for _, d := range c.Differences {
-			parts = append(parts, look.Small(d.Text))
+			parts = append(parts, look.Small(told(d.Text)))
 		}
 	}
 	return look.Boxed(look.Stack(6, parts...))
@@ -404,7 +406,7 @@ func (w *Window) classRow() fyne.CanvasObject {
 	if e.Class == "" {
 		return look.Gap(0)
 	}
-	return look.Row(10, look.Natural(look.NewMark(classSigns[e.Class], 16)).At(look.Top), look.Growing(look.Body(leadIn(T("class."+string(e.Class)+".head"), e.Reason))).At(look.Top))
+	return look.Row(10, look.Natural(look.NewMark(classSigns[e.Class], 16)).At(look.Top), look.Growing(look.Body(leadIn(T("class."+string(e.Class)+".head"), told(e.Reason)))).At(look.Top))
 }
 
 // requestButtons are what can be done with the request now.
@@ -444,13 +446,13 @@ func (w *Window) requestMargin() fyne.CanvasObject {
 	var texts []string
 	if i := w.req.span; i >= 0 && i < len(e.Fields) {
 		f := e.Fields[i]
-		texts = append(texts, fieldHead(f), f.Text)
+		texts = append(texts, fieldHead(f), told(f.Text))
 		if source == "" {
 			source = f.Source
 		}
 	}
-	texts = append(texts, T("request.m.does"), e.Summary, T("request.m.lost"), sentences(e.Lost...), T("request.m.cannot"), sentences(e.Cannot...), T("request.m.sure"), e.Sure)
-	return w.explained(source, heads(texts)...)
+	texts = append(texts, T("request.m.does"), told(e.Summary), T("request.m.lost"), sentences(allTold(e.Lost)...), T("request.m.cannot"), sentences(allTold(e.Cannot)...), T("request.m.sure"), told(e.Sure))
+	return w.sourced(told(source), heads(texts)...)
 }
 
 // sendLook sends a request that only reads, once, as it is shown.

@@ -9,7 +9,6 @@ import (
 	"fyne.io/fyne/v2"
 
 	"readback/app/look"
-	"readback/diag"
 	"readback/diag/garage"
 )
 
@@ -50,7 +49,7 @@ const fewKept = 5
 func (w *Window) keptRecordings() fyne.CanvasObject {
 	t := &w.said
 	if t.keptErr != nil {
-		return look.Noted(look.Alert, look.Body(diag.Sentence(t.keptErr)))
+		return look.Noted(look.Alert, look.Body(errorText(t.keptErr)))
 	}
 	if len(t.kept) == 0 {
 		return nil

@@ -23,14 +23,14 @@ func (w *Window) talkMargin(s *said) fyne.CanvasObject {
 	}
 	x := t.view.Exchange(at)
 	if len(x.Messages) == 0 {
-		return w.margin(T("source.talk"), T("talk.m.trouble"), x.Text)
+		return w.margin(T("source.talk"), T("talk.m.trouble"), told(x.Text))
 	}
 	if t.message < 0 || t.message >= len(x.Messages) {
 		t.message = messageFirst(x)
 	}
 	m := x.Messages[t.message]
 	e := s.talk.Explain(m)
-	parts := []fyne.CanvasObject{w.messageChoice(x), look.Stack(4, look.Head(moduleName(m.Module, m.Address)), look.Body(e.Summary))}
+	parts := []fyne.CanvasObject{w.messageChoice(x), look.Stack(4, look.Head(moduleName(m.Module, m.Address)), look.Body(told(e.Summary)))}
 	facts := []fyne.CanvasObject{fact(T("talk.f.when"), clockFine(m.Begun))}
 	if x.Took > 0 {
 		facts = append(facts, fact(T("talk.f.took"), lasting(x.Took)))
@@ -42,7 +42,7 @@ func (w *Window) talkMargin(s *said) fyne.CanvasObject {
 		if e.Class == explain.Look || e.Class == explain.Change {
 			head = T("class." + string(e.Class) + ".head")
 		}
-		parts = append(parts, look.Stack(4, look.Head(head), look.Small(e.Reason)))
+		parts = append(parts, look.Stack(4, look.Head(head), look.Small(told(e.Reason))))
 	}
 	parts = append(parts, look.Stack(10, fieldTexts(e)...))
 	open := T("talk.unfold")
@@ -50,7 +50,7 @@ func (w *Window) talkMargin(s *said) fyne.CanvasObject {
 		open = T("talk.fold")
 	}
 	parts = append(parts, look.Buttons(look.NewButton("talk-unfold", open, look.Plain, func() { w.unfold(at - t.part) }).Small()))
-	return w.explained(e.Source, parts...)
+	return w.sourced(told(e.Source), parts...)
 }
 
 // messageFirst is the message that is explained at first: the question, or what was said without one.
@@ -95,7 +95,7 @@ func fieldTexts(e explain.Explanation) []fyne.CanvasObject {
 		if i == mostFields {
 			return append(out, look.Small(N("talk.fields.more", len(e.Fields)-mostFields)))
 		}
-		out = append(out, look.Stack(1, look.Head(f.Name), look.Styled(spacedID(f), look.Style{Mono: true, Size: look.SizeSmall, Color: look.Soft}), look.Small(f.Text)))
+		out = append(out, look.Stack(1, look.Head(told(f.Name)), look.Styled(spacedID(f), look.Style{Mono: true, Size: look.SizeSmall, Color: look.Soft}), look.Small(told(f.Text))))
 	}
 	return out
 }

@@ -11,7 +11,6 @@ import (
 	"fyne.io/fyne/v2/storage"
 
 	"readback/app/look"
-	"readback/diag"
 	"readback/diag/signal"
 	"readback/diag/trace"
 )
@@ -184,7 +183,7 @@ func fileSentence(err error) string {
 		}
 		return T(key, "File", filepath.Base(file.Path), "Why", file.Err.Error())
 	}
-	return diag.Sentence(err)
+	return errorText(err)
 }
 
 // readingBody is the page while a recording is read.

@@ -128,7 +128,7 @@ func exchangeLine(x talk.Exchange) fyne.CanvasObject {
 		return look.Stack(0, look.Row(8, tag, look.Growing(cut(words, cutWords))), cut(headBytes(m), look.Style{Mono: true, Size: look.SizeSmall, Color: look.Soft}))
 	}
 	talked := func(form func(string, *talk.Message, string) fyne.CanvasObject) (q, a fyne.CanvasObject) {
-		return form(T("talk.asked"), asked, x.Asked.Text), form(T("talk.said"), answer, x.Said.Text)
+		return form(T("talk.asked"), asked, told(x.Asked.Text)), form(T("talk.said"), answer, told(x.Said.Text))
 	}
 	q1, a1 := talked(line)
 	q2, a2 := talked(line)
@@ -140,7 +140,7 @@ func exchangeLine(x talk.Exchange) fyne.CanvasObject {
 // troubleLine is what went wrong, in a list: as high as an exchange, with all its width for the words.
 func troubleLine(x talk.Exchange) fyne.CanvasObject {
 	words := func() fyne.CanvasObject {
-		return look.Row(10, look.Fixed(look.Scaled(46), cut(T("talk.noted"), cutFine)), look.Growing(cut(x.Text, cutWords)))
+		return look.Row(10, look.Fixed(look.Scaled(46), cut(T("talk.noted"), cutFine)), look.Growing(cut(told(x.Text), cutWords)))
 	}
 	head := func() fyne.CanvasObject { return look.Row(12, look.Growing(headCut(x)), look.Growing(endCut(x))) }
 	none := func() fyne.CanvasObject { return cut("", cutWords) }
@@ -157,7 +157,7 @@ const (
 func (c *talkColumn) opened(x talk.Exchange) fyne.CanvasObject {
 	parts := []fyne.CanvasObject{headCut(x), endCut(x)}
 	if x.Outcome == talk.Trouble {
-		parts = append(parts, look.Small(x.Text))
+		parts = append(parts, look.Small(told(x.Text)))
 	}
 	var last talk.Message
 	for _, m := range x.Messages {
@@ -175,7 +175,7 @@ func (c *talkColumn) opened(x talk.Exchange) fyne.CanvasObject {
 		if !m.Question && !last.Ended.IsZero() {
 			after = T("talk.at", "Time", lasting(m.Ended.Sub(last.Ended)))
 		}
-		parts = append(parts, look.Bubble(m.Question, text, c.talk.Explain(m).Summary), look.Pad(0, 0, 4, 0, c.frames(m, after)))
+		parts = append(parts, look.Bubble(m.Question, text, told(c.talk.Explain(m).Summary)), look.Pad(0, 0, 4, 0, c.frames(m, after)))
 	}
 	return look.Pad(8, 14, 10, 14, look.Stack(5, parts...))
 }
@@ -193,9 +193,9 @@ func (c *talkColumn) frames(m talk.Message, after string) fyne.CanvasObject {
 			break
 		}
 		bytes := look.NewText(look.Run{Text: f.ID.String() + "  " + bytesOf(f.Data), Style: look.Style{Mono: true, Size: look.SizeFine, Color: look.Soft}})
-		words := look.Fine(explain.SummaryFrame(f.ID, f.Data, explain.Options{}).Text)
+		words := look.Fine(told(explain.SummaryFrame(f.ID, f.Data, explain.Options{}).Text))
 		parts = append(parts, look.Either(look.Scaled(430), look.Row(10, look.Fixed(look.Scaled(236), bytes).At(look.Top), look.Growing(words).At(look.Top)),
-			look.Stack(0, look.NewText(look.Run{Text: f.ID.String() + "  " + bytesOf(f.Data), Style: look.Style{Mono: true, Size: look.SizeFine, Color: look.Soft}}), look.Fine(explain.SummaryFrame(f.ID, f.Data, explain.Options{}).Text))))
+			look.Stack(0, look.NewText(look.Run{Text: f.ID.String() + "  " + bytesOf(f.Data), Style: look.Style{Mono: true, Size: look.SizeFine, Color: look.Soft}}), look.Fine(told(explain.SummaryFrame(f.ID, f.Data, explain.Options{}).Text)))))
 	}
 	return look.Stack(1, parts...)
 }
