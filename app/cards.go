@@ -5,11 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"strings"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/dialog"
-	"fyne.io/fyne/v2/storage"
 
 	"readback/app/look"
 	"readback/diag"
@@ -142,17 +141,14 @@ func (w *Window) takeCards(text []byte) {
 
 // openCards lets the owner choose a file with cards.
 func (w *Window) openCards() {
-	d := dialog.NewFileOpen(func(r fyne.URIReadCloser, err error) {
-		switch {
-		case err != nil:
+	w.chooseFile("", []string{cardFile}, func(path string) {
+		f, err := os.Open(path)
+		if err != nil {
 			w.card.err = err
-			w.draw()
-		case r != nil:
-			w.readCards(r)
+			return
 		}
-	}, w.win)
-	d.SetFilter(storage.NewExtensionFileFilter([]string{".txt"}))
-	d.Show()
+		w.readCards(f)
+	})
 }
 
 // readCards reads what was chosen or dropped, no more of it than a text of cards may have.
@@ -168,17 +164,11 @@ func (w *Window) readCards(r io.ReadCloser) {
 
 // handOn lets the owner write a card into a file for somebody else.
 func (w *Window) handOn(c garage.Card) {
-	d := dialog.NewFileSave(func(f fyne.URIWriteCloser, err error) {
-		if err == nil && f != nil {
-			_, err = f.Write(garage.WriteCards([]garage.Card{c}))
-			err = errors.Join(err, f.Close())
+	w.chooseTarget("", T("card.file"), cardFile, func(path string) {
+		if w.card.err = os.WriteFile(path, garage.WriteCards([]garage.Card{c}), 0o600); w.card.err == nil {
 			w.card.said = T("card.handed")
 		}
-		w.card.err = err
-		w.draw()
-	}, w.win)
-	d.SetFileName(T("card.file"))
-	d.Show()
+	})
 }
 
 // cardForm is the form for a card of the request that is shown.

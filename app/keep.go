@@ -115,7 +115,7 @@ func (w *Window) outFolder() string {
 	if dir := w.opt.Taste.Folders.Reports; dir != "" {
 		return dir
 	}
-	return w.opt.Home
+	return w.lastFolder()
 }
 
 // suggestName writes the name of the file that would be written.

@@ -70,7 +70,7 @@ func (w *Window) keepForm() fyne.CanvasObject {
 			kinds = nil
 		}
 		pick := func() {
-			w.chooseFile(w.outFolder(), kinds, func(path string) { k.file.SetText(path) }, func(err error) { k.err = err; w.draw() })
+			w.chooseFile(w.outFolder(), kinds, func(path string) { k.file.SetText(path) })
 		}
 		rows = append(rows, w.pathRow(T("keep.file"), k.file, look.NewButton("keep-choose", T("keep.choose"), look.Plain, pick).Small()))
 	}

@@ -83,6 +83,9 @@ func (w *Window) MayClose() bool {
 	}
 	if w.leaving.plugged {
 		w.leaving.plugged, w.leaving.from = false, w.page
+		if c := w.pick.now; c != nil {
+			w.leaving.from = c.from
+		}
 		w.Show(PageLeave)
 		return false
 	}

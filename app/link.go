@@ -81,6 +81,7 @@ func (w *Window) makeFields() {
 	w.makeLogFields()
 	w.makeLessonParts()
 	w.makeTalkParts()
+	w.makeChooseParts()
 	w.makeHeardParts()
 	w.makeLiveParts()
 	w.makeKeepFields()

@@ -9,7 +9,6 @@ import (
 	"sync"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/dialog"
 
 	"readback/app/look"
 	"readback/diag"
@@ -68,17 +67,14 @@ func (g *liveLog) end() (n int, err error) {
 
 // chooseLog lets the owner choose the file that readings are saved in.
 func (w *Window) chooseLog() {
-	d := dialog.NewFileSave(func(f fyne.URIWriteCloser, err error) {
-		switch {
-		case err != nil:
+	w.chooseTarget(w.opt.Taste.Folders.Reports, T("live.file", "Time", w.now().Local().Format("2006-01-02-1504")), ".csv", func(path string) {
+		f, err := os.Create(path)
+		if err != nil {
 			w.live.saveErr = err
-		case f != nil:
-			w.beginLog(f.URI().Name(), f)
+			return
 		}
-		w.draw()
-	}, w.win)
-	d.SetFileName(T("live.file", "Time", w.now().Local().Format("2006-01-02-1504")))
-	w.showChoice(d, "")
+		w.beginLog(filepath.Base(path), f)
+	})
 }
 
 // beginLog saves readings from now on. Where reading has ended meanwhile, the file stays empty.

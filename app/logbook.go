@@ -4,13 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"slices"
 	"time"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/dialog"
-	"fyne.io/fyne/v2/storage"
 
 	"readback/app/look"
 	"readback/diag"
@@ -403,29 +402,17 @@ func (w *Window) reportBody() fyne.CanvasObject {
 // saveReport lets the owner choose where the report is written.
 func (w *Window) saveReport(form string) {
 	visit, o := w.logs.report.visit, w.reportOptions()
-	d := dialog.NewFileSave(func(f fyne.URIWriteCloser, err error) {
-		switch {
-		case err != nil:
-			w.logs.err = err
-			w.draw()
-		case f != nil:
-			path := f.URI().Path()
-			err := errors.Join(f.Close(), storage.Delete(f.URI())) // the report is written whole, or not at all
-			if err != nil {
-				w.logs.err = err
-				w.draw()
-				return
-			}
-			w.writeReport(visit, path, o)
-		}
-	}, w.win)
-	d.SetFileName(T("report.file", "Visit", visit) + "." + form)
-	d.Show()
+	w.chooseTarget(w.opt.Taste.Folders.Reports, T("report.file", "Visit", visit)+"."+form, "."+form, func(path string) { w.writeReport(visit, path, o) })
 }
 
 func (w *Window) writeReport(visit int64, path string, o diag.ReportOptions) {
 	w.act(func(ctx context.Context) func() {
-		r, err := w.engine.WriteReport(ctx, visit, path, o)
+		// A report is written whole under another name first: what may be written over stays until then.
+		fresh := filepath.Join(filepath.Dir(path), fmt.Sprintf(".%d-%s", time.Now().UnixNano(), filepath.Base(path)))
+		r, err := w.engine.WriteReport(ctx, visit, fresh, o)
+		if err == nil {
+			err = os.Rename(fresh, path)
+		}
 		return func() {
 			w.logs.err = err
 			if err == nil {

@@ -3,6 +3,8 @@ package app
 import (
 	"context"
 	"errors"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -102,7 +104,17 @@ func TestReportForm(t *testing.T) {
 		if len(wrote) == 1 {
 			return garage.Report{}, fail
 		}
-		return garage.Report{Digest: garage.Hex{0xAB}}, nil
+		return garage.Report{Digest: garage.Hex{0xAB}}, os.WriteFile(path, []byte("new"), 0o600)
+	}
+	path := filepath.Join(t.TempDir(), "report.pdf")
+	if err := os.WriteFile(path, []byte("old"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	holds := func(want string) {
+		t.Helper()
+		if got, err := os.ReadFile(path); string(got) != want || err != nil {
+			t.Errorf("the file holds %q, %v; want %q", got, err, want)
+		}
 	}
 	b.tap("report 8")
 	b.until("preview", func() bool { return b.w.logs.report.preview.Title != "" })
@@ -111,11 +123,13 @@ func TestReportForm(t *testing.T) {
 	b.until("preview", func() bool { return len(b.w.logs.report.preview.Removed) == 2 })
 	b.says("2 kinds of things are left out", "names: 3", "0TNCE23E*P*******")
 	b.saysNot("0TNCE23E3P0004217")
-	b.w.writeReport(8, "/somewhere/report.pdf", b.w.reportOptions())
+	b.w.writeReport(8, path, b.w.reportOptions())
 	b.until("failed", func() bool { return b.w.logs.err != nil })
 	b.says("no room on the disk")
-	b.w.writeReport(8, "/somewhere/report.pdf", b.w.reportOptions())
+	holds("old")
+	b.w.writeReport(8, path, b.w.reportOptions())
 	b.until("written", func() bool { return b.w.logs.said != "" })
+	holds("new")
 	b.says("report.pdf is written. SHA-256 AB")
 	if !wrote[1].Shared {
 		t.Error("the report was not written as a shared one")

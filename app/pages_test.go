@@ -232,12 +232,36 @@ var scenes = []struct {
 		b.w.showHelp(topicAbout)
 		b.tap("licence fyne.io/fyne/v2")
 	}},
+	{"choose-open", setup{}, func(b *bench) { b.choosing(&choice{kinds: []string{recordingFile}}) }},
+	{"choose-save", setup{}, func(b *bench) {
+		b.w.pick.name.SetText("readings-2026-11-25-1402.csv")
+		b.choosing(&choice{save: true, kinds: []string{".csv"}})
+	}},
+	{"choose-exists", setup{}, func(b *bench) {
+		b.w.pick.name.SetText("visit.pcapng")
+		b.choosing(&choice{save: true, kinds: []string{recordingFile}, exists: "visit.pcapng"})
+	}},
+	{"choose-folder", setup{}, func(b *bench) { b.choosing(&choice{folder: true, err: fs.ErrPermission}) }},
 	{"leave", setup{}, func(b *bench) { b.connect(); b.w.Show(PageLeave) }},
 	{"car", setup{}, func(b *bench) {
 		b.read()
 		b.w.Show(PageCar)
 		b.until("visits", func() bool { return len(b.w.cars.visits) > 0 })
 	}},
+}
+
+// choosing shows a choice in a folder that is the same on every computer.
+func (b *bench) choosing(c *choice) {
+	c.dir, c.from = "/home/somebody/Documents/papers of the van", PageLink
+	if c.err == nil {
+		c.entries = []chosenEntry{{name: "older recordings, kept because nobody knows what for", folder: true},
+			{name: "visit.pcapng", size: 1_234_567, at: begin.Add(-50 * time.Hour)}, {name: "a very long name of a recording of the whole day on the road to the coast and back.pcapng", size: 87_654_321, at: begin}}
+	}
+	p := &b.w.pick
+	p.now, p.column = c, &chooseColumn{entries: c.entries, now: begin}
+	p.places = []folderPlace{{"Home", "/home/somebody"}, {"Documents", "/home/somebody/Documents"}, {"BACK-UP", "/media/somebody/BACK-UP"}}
+	p.path.SetText(c.dir)
+	b.w.Show(PageChoose)
 }
 
 func (b *bench) lineUp() {

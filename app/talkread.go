@@ -67,7 +67,7 @@ func (w *Window) dropped(files []fyne.URI) {
 
 // openFile lets the owner choose a file of a kind.
 func (w *Window) openFile(kind string, read func(path string)) {
-	w.chooseFile(w.opt.Taste.Folders.Recordings, []string{kind}, read, func(err error) { w.said.err = err; w.draw() })
+	w.chooseFile(w.opt.Taste.Folders.Recordings, []string{kind}, read)
 }
 
 func (w *Window) openRecording() { w.openFile(recordingFile, w.readRecording) }

@@ -20,6 +20,7 @@ type Taste struct {
 type Folders struct {
 	Logbook    string `json:"logbook,omitempty"`
 	Recordings string `json:"recordings,omitempty"` // where a recording is looked for first
+	Last       string `json:"last,omitempty"`       // where a file was chosen last
 	Reports    string `json:"reports,omitempty"`    // where reports, back-ups and cars' files are written and looked for first
 }
 

@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/dialog"
 
 	"readback/app/look"
 	"readback/diag/adapter"
@@ -37,6 +36,7 @@ const (
 	PageSettings Page = "settings"
 	PageHelp     Page = "help"
 	PageLeave    Page = "leave"
+	PageChoose   Page = "choose"
 )
 
 // steps are the pages that are steps of a visit.
@@ -109,8 +109,8 @@ type Window struct {
 
 	commands []command
 
-	leaving  leaveState
-	choosing *dialog.FileDialog // a choice of a file or a folder that is open
+	leaving leaveState
+	pick    chooseState
 
 	rail, main, side *look.Scroller
 	foot             *look.Slot // what of a page stands still under it
@@ -183,7 +183,7 @@ func (w *Window) Show(p Page) {
 	if p == PageGate && w.page != PageGate {
 		w.enterGate()
 	}
-	if w.page == PageLive && p != PageLive {
+	if w.page == PageLive && p != PageLive && p != PageChoose || w.page == PageChoose && w.pick.now != nil && w.pick.now.from == PageLive && p != PageChoose {
 		w.leaveLive()
 	}
 	switch p {
@@ -200,6 +200,15 @@ func (w *Window) Show(p Page) {
 	case PageLive:
 		w.enterLive()
 	}
+	if p != PageChoose {
+		w.pick.now = nil
+	}
+	w.page = p
+	w.draw()
+}
+
+// backTo turns to a page as it was left.
+func (w *Window) backTo(p Page) {
 	w.page = p
 	w.draw()
 }
@@ -254,10 +263,9 @@ func (w *Window) tick() {
 
 // escape always keeps: it stops what only reads, and leaves the gate without sending.
 func (w *Window) escape() {
-	if w.leaveChoice() {
-		return
-	}
 	switch {
+	case w.page == PageChoose:
+		w.leaveChoice()
 	case w.page == PageLeave:
 		w.Show(w.leaving.from)
 	case w.page == PageKeep && w.kept.task != taskNone:
@@ -354,6 +362,8 @@ func (w *Window) pageContent() (body, margin fyne.CanvasObject) {
 		body, margin = w.helpPage()
 	case PageLeave:
 		body, margin = w.leavePage()
+	case PageChoose:
+		body, margin = w.choosePage()
 	default:
 		body, margin = w.linkPage()
 	}
@@ -362,8 +372,11 @@ func (w *Window) pageContent() (body, margin fyne.CanvasObject) {
 
 // pageFoot is what of the page stands still under it, nil for nothing: the key of the gate is never out of sight.
 func (w *Window) pageFoot() fyne.CanvasObject {
-	if w.page == PageGate && w.gateStands() {
+	switch {
+	case w.page == PageGate && w.gateStands():
 		return w.gateFoot()
+	case w.page == PageChoose && w.pick.now != nil:
+		return w.chooseFoot()
 	}
 	return nil
 }
