@@ -202,7 +202,7 @@ func (w *Window) cardList() fyne.CanvasObject {
 	}
 	var rows []fyne.CanvasObject
 	for _, c := range w.card.cards {
-		story := dots(c.Module, c.Who, c.Where)
+		story := dots(named(c.Module), c.Who, c.Where)
 		texts := []fyne.CanvasObject{look.AsIs(c.Title, look.Style{Bold: true}), look.Styled(c.Request, look.Style{Mono: true, Size: look.SizeSmall})}
 		if story != "" {
 			texts = append(texts, look.AsIs(story, look.Style{Size: look.SizeSmall, Color: look.Soft}))

@@ -302,9 +302,14 @@ func (w *Window) aroundList() (parts []fyne.CanvasObject) {
 		parts = append(parts, gaps)
 	}
 	for _, p := range c.patterns {
-		codes := listed(p.Codes)
-		if n := len(p.Codes) - fewCodes; n > 0 {
-			codes = N("list.more", n, "List", commas(p.Codes[:fewCodes]))
+		held := make([]string, len(p.Codes))
+		for i, s := range p.Codes { // the name of a module and a code
+			at := max(0, strings.LastIndexByte(s, ' '))
+			held[i] = named(s[:at]) + s[at:]
+		}
+		codes := listed(held)
+		if n := len(held) - fewCodes; n > 0 {
+			codes = N("list.more", n, "List", commas(held[:fewCodes]))
 		}
 		said := []fyne.CanvasObject{look.Head(T("pattern." + p.Key)), look.Body(told(p.Text))}
 		if p.Next != "" {
@@ -382,7 +387,7 @@ func (w *Window) gaps() fyne.CanvasObject {
 			word = T("gap." + string(m.Answered))
 		}
 		if m.CodesRead == garage.Refused && m.Refusal != "" {
-			word = T("gap.refused.why", "Why", m.Refusal)
+			word = T("gap.refused.why", "Why", told(m.Refusal))
 		}
 		rows = append(rows, look.Row(10, look.Natural(look.NewMark(look.MarkUnknown, 16)), look.Growing(look.Body(T("gap.row", "Module", named(m.Name), "Request", m.Request.String(), "Why", word)))))
 	}
