@@ -80,9 +80,10 @@ var rooms = map[string]room{
 
 	"app":        {"app/look assets diag diag/heard diag/quantity diag/signal diag/talk " + plainValues, "values in, intent out; the car is reached through diag alone; assets for the licences"},
 	"app/locale": {"", "must run before Fyne is there, so it may wait for nothing"},
+	"app/recall": {"", "the same"},
 	"app/look":   {"", "drawn parts: they show what they are given"},
 
-	"cmd/readback": {"app app/locale app/look assets diag diag/adapter/all diag/quantity " + plainValues, "starts the window, which has an icon, and does nothing else"},
+	"cmd/readback": {"app app/locale app/look app/recall assets diag diag/adapter/all diag/quantity " + plainValues, "starts the window, which has an icon, and does nothing else"},
 	"cmd/readback-cli": {"assets diag diag/adapter/all diag/heard diag/quantity diag/report diag/signal diag/simcar diag/talk " + plainValues,
 		"the same engine; simcar to serve the practice car; heard, signal and talk for recordings, which have no car"},
 	"cmd/dev": {"", "must run before anything is installed or fetched: standard library only"},

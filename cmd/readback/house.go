@@ -38,17 +38,34 @@ type house struct {
 	work    sync.WaitGroup
 }
 
-// showWindow is the whole life of the window's process.
-func showWindow(f flags) int {
+// showWindow is the whole life of the window's process. checked, when not nil, waits for the check of the display and tells
+// what came of it; a bad end has been told to the owner by then.
+func showWindow(f flags, checked func() screen) int {
 	h := &house{flags: f, opt: options(f)}
-	h.openStore(context.Background(), h.opt.Taste.Folders.Logbook)
+	opened := make(chan struct{})
+	go func() {
+		defer close(opened)
+		h.openStore(context.Background(), h.opt.Taste.Folders.Logbook)
+	}()
 	h.app = fyneapp.New() // without a name Fyne keeps no preferences of its own
 	h.app.SetIcon(fyne.NewStaticResource("icon.png", assets.Icon()))
 	h.speak()
 	h.win = h.app.NewWindow(app.T("window.title"))
-	h.win.Resize(fyne.NewSize(float32(f.size.w), float32(f.size.h)))
+	want := f.wanted()
+	h.resize(want)
 	h.win.CenterOnScreen()
+	<-opened
 	h.begin()
+	if checked != nil {
+		s := checked()
+		if s.Cause != "" {
+			h.close()
+			return exitNoDisplay
+		}
+		if fit := s.clamp(want); fit != want {
+			h.resize(fit)
+		}
+	}
 	h.win.SetCloseIntercept(func() {
 		if !h.between.Load() && h.shown.MayClose() {
 			h.win.Close()
@@ -68,11 +85,18 @@ func showWindow(f flags) int {
 	close(closed)
 	stop()
 	h.work.Wait()
+	h.close()
+	return exitDone
+}
+
+// close ends the last window and its logbook.
+func (h *house) close() {
 	if err := h.end(); err != nil {
 		fmt.Fprintln(os.Stderr, "readback: closing:", err)
 	}
-	return exitDone
 }
+
+func (h *house) resize(s size) { h.win.Resize(fyne.NewSize(float32(s.w), float32(s.h))) }
 
 // speak chooses the language of the window; READBACK_LANG goes before what was kept.
 func (h *house) speak() {

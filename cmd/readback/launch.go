@@ -8,9 +8,7 @@ import (
 	"fmt"
 	"os"
 	"os/exec"
-	"os/signal"
 	"strings"
-	"syscall"
 	"time"
 )
 
@@ -20,23 +18,23 @@ const checkTime = 20 * time.Second
 // answerTime is how long the answer of an ended check is waited for, where something that it started holds on to its output.
 const answerTime = 2 * time.Second
 
-// launch checks the display and runs the window in a process of its own.
+// launch checks the display and shows the window.
 func launch(f flags) int {
 	self, err := os.Executable()
 	if err != nil {
 		tell(fmt.Sprintf("readback: finding the program itself: %v", err))
 		return exitFailed
 	}
+	if !f.check {
+		return start(self, f)
+	}
 	s := check(self)
 	if s.Cause != "" {
 		tell(s.words())
 		return exitNoDisplay
 	}
-	if f.check {
-		fmt.Printf("A window can be opened here: OpenGL %s, screen %dx%d, scale %g.\n", s.GL, s.Width, s.Height, s.Scale)
-		return exitDone
-	}
-	return runWindow(self, f, s)
+	fmt.Printf("A window can be opened here: OpenGL %s, screen %dx%d, scale %g.\n", s.GL, s.Width, s.Height, s.Scale)
+	return exitDone
 }
 
 // check asks another process of this program, so that a crash or a hang of the graphics driver is an answer too.
@@ -107,50 +105,7 @@ func (s screen) clamp(want size) size {
 	return size{max(least.w, min(want.w, int(float32(s.Width)/s.Scale))), max(least.h, min(want.h, int(float32(s.Height)/s.Scale)-40))}
 }
 
-// runWindow starts the window and waits for it. Interrupts are passed on.
-func runWindow(self string, f flags, s screen) int {
-	c := exec.Command(self, "--place", f.place, "--theme", f.theme, "--size", s.clamp(f.wanted()).String())
-	c.Env = environment(os.Environ())
-	c.Stdin, c.Stdout, c.Stderr = os.Stdin, os.Stdout, os.Stderr
-	signals := make(chan os.Signal, 4)
-	signal.Notify(signals, os.Interrupt, syscall.SIGTERM)
-	defer signal.Stop(signals)
-	if err := c.Start(); err != nil {
-		tell(fmt.Sprintf("readback: starting the window: %v", err))
-		return exitFailed
-	}
-	done := make(chan error, 1)
-	go func() { done <- c.Wait() }()
-	for {
-		select {
-		case sig := <-signals:
-			if err := c.Process.Signal(sig); err != nil && !errors.Is(err, os.ErrProcessDone) {
-				if err := c.Process.Kill(); err != nil { // a system that can't pass signals on
-					fmt.Fprintln(os.Stderr, "readback: ending the window:", err)
-				}
-			}
-		case err := <-done:
-			return exitCode(err)
-		}
-	}
-}
-
-// exitCode is the window's own exit code; one that was killed has none.
-func exitCode(err error) int {
-	var e *exec.ExitError
-	switch {
-	case err == nil:
-		return exitDone
-	case errors.As(err, &e) && e.ExitCode() >= 0:
-		return e.ExitCode()
-	}
-	tell(fmt.Sprintf("The window ended unexpectedly (%v). Whatever was written into the logbook is kept.", err))
-	return exitFailed
-}
-
-// environment is the window's: Fyne reads these before the first line of this program runs. Drawn texts that are not seen any
-// more are kept for so long. With ten seconds and less Fyne goes through all that is shown sixty times in a second, to keep
-// it from being forgotten.
-func environment(env []string) []string {
-	return append(env, roleVar+"="+roleWindow, "FYNE_CACHE=12s")
+// ended tells a person that the window has ended in a way that nobody asked for.
+func ended(how any) {
+	tell(fmt.Sprintf("The window ended unexpectedly (%v). Whatever was written into the logbook is kept.", how))
 }

@@ -11,6 +11,7 @@ import (
 
 	"readback/app"
 	"readback/app/look"
+	"readback/app/recall"
 	"readback/diag/quantity"
 )
 
@@ -115,13 +116,23 @@ func TestClamp(t *testing.T) {
 	}
 }
 
-// TestEnvironment: the window gets what Fyne reads before main.
-func TestEnvironment(t *testing.T) {
-	env := strings.Join(environment(nil), " ")
-	for _, want := range []string{"FYNE_CACHE=12s", "READBACK_ROLE=window"} {
-		if !strings.Contains(env, want) {
-			t.Errorf("%q has no %s", env, want)
+// TestBeforeFyne: what Fyne reads before main is there by then. The order in which packages are made ready is told by the Go
+// runtime (package runtime, GODEBUG=inittrace).
+func TestBeforeFyne(t *testing.T) {
+	c := exec.Command(os.Args[0], "-test.run", "^TestParse$")
+	c.Env = []string{"HOME=" + t.TempDir(), "GODEBUG=inittrace=1"}
+	out, err := c.CombinedOutput()
+	if err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	for ours, theirs := range map[string]string{"readback/app/locale": "fyne.io/fyne/v2/lang", "readback/app/recall": "fyne.io/fyne/v2/internal/cache"} {
+		first, then := strings.Index(string(out), "init "+ours+" @"), strings.Index(string(out), "init "+theirs+" @")
+		if first < 0 || then < 0 || first > then {
+			t.Errorf("%s at %d, %s at %d of\n%s", ours, first, theirs, then, out)
 		}
+	}
+	if got := os.Getenv(recall.Variable); got != recall.Time {
+		t.Errorf("%s is %q", recall.Variable, got)
 	}
 }
 

@@ -1,8 +1,8 @@
 // Command readback is the window of Readback.
 //
-// It runs as up to three processes of the same program. The first parses the flags, lets a second one find out
-// whether a window can be opened at all (a broken graphics driver then takes only that one down), and starts the
-// third, the window itself, with the environment that it needs. Signals and the exit code pass through.
+// It parses the flags and lets another process of the same program find out whether a window can be opened at all: a broken
+// graphics driver then takes only that one down. Meanwhile it gets ready to show the window, but for Windows, where the window
+// is one more process. Signals and the exit code pass through.
 package main
 
 import (
@@ -15,6 +15,7 @@ import (
 	"strings"
 
 	_ "readback/app/locale"
+	_ "readback/app/recall"
 )
 
 // Exit codes. They agree with those of readback-cli.
@@ -119,7 +120,7 @@ func run() int {
 		tell(fmt.Sprintf("readback: %v", err))
 		return exitUse
 	case os.Getenv(roleVar) == roleWindow:
-		return showWindow(f)
+		return showWindow(f, nil)
 	}
 	return launch(f)
 }
