@@ -7,9 +7,11 @@ import (
 	"os"
 	"os/signal"
 	"path/filepath"
+	"runtime/debug"
 	"sync"
 	"sync/atomic"
 	"syscall"
+	"time"
 
 	"fyne.io/fyne/v2"
 	fyneapp "fyne.io/fyne/v2/app"
@@ -87,6 +89,20 @@ func showWindow(f flags, checked func() screen) int {
 	h.work.Wait()
 	h.close()
 	return exitDone
+}
+
+// settled is when a window that has just begun has come to rest.
+const settled = 3 * time.Second
+
+// tidy gives back what only the start needed: fonts and tables are read through pieces of memory that are done with soon.
+func tidy(ctx context.Context) {
+	t := time.NewTimer(settled)
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+	case <-t.C:
+		debug.FreeOSMemory()
+	}
 }
 
 // close ends the last window and its logbook.
