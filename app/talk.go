@@ -22,6 +22,7 @@ type said struct {
 	seq   uint64 // number of the newest entry that was taken
 	known int64  // the reading whose modules are known by name
 	ended bool
+	gone  int // entries that were not kept any more when they should have been taken
 	rate  int // bit/s, 0 when not known
 	talk  *talk.Talk
 	table *heard.Table
@@ -40,6 +41,7 @@ func (s *said) add(entries []trace.Entry) {
 // take takes in what has been said since the last time and tells whether there was anything.
 func (s *said) take() bool {
 	entries, seq := s.visit.Since(s.seq)
+	s.gone += int(seq-s.seq) - len(entries)
 	s.seq = seq
 	s.add(entries)
 	named := false
@@ -48,6 +50,14 @@ func (s *said) take() bool {
 		s.known, named = r.ID, true
 	}
 	return named || len(entries) > 0
+}
+
+// Heard is how many frames of the visit have been taken in, and how many entries of its record were gone before they could be.
+func (w *Window) Heard() (frames, gone int) {
+	if s := w.said.live; s != nil {
+		return s.table.Frames(), s.gone
+	}
+	return 0, 0
 }
 
 // talkKind is which exchanges of a conversation are shown.

@@ -4,6 +4,7 @@
 //	go run ./cmd/dev test [--only STEP,...]  run every check there is
 //	go run ./cmd/dev lab  [PACKAGE...]       run the kernel tests in a virtual machine
 //	go run ./cmd/dev storm [--for DURATION]  throw clicks and keys at the window
+//	go run ./cmd/dev soak [--for DURATION]   look whether the window grows on a full bus
 //	go run ./cmd/dev bench [--only TEXT]     measure, and compare with what is possible
 //	go run ./cmd/dev package linux|windows   make what people get: archives, a Debian package
 //	go run ./cmd/dev shots                   take the README's pictures of the real window
@@ -39,6 +40,7 @@ func chores() []chore {
 		{"test", "test [--only STEP,...] [--fuzz DURATION]", "run every check there is", testAll},
 		{"lab", "lab [PACKAGE...]", "run the kernel tests in a virtual machine", labChore},
 		{"storm", "storm [--for DURATION] [--seed NUMBER]", "throw clicks and keys at the window", stormChore},
+		{"soak", "soak [--for DURATION]", "look whether the window grows on a full bus", soakChore},
 		{"bench", "bench [--runs NUMBER] [--only TEXT]", "measure, and compare with what is possible", benchAll},
 		{"package", "package linux|windows [--to FOLDER] [--twice] [--try]", "make what people get, with SHA-256 and a list of parts", packageChore},
 		{"shots", "shots [--to FOLDER]", "take the README's pictures of the real window", shotsChore},

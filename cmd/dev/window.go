@@ -26,6 +26,7 @@ type windowScript struct {
 	theme         string
 	limit         time.Duration // the longest that it may take; windowLimit where it is 0
 	witnessed     bool          // the car is a program of its own, with a witness on its line
+	car           string        // the scenario of the practice car, where it is not the usual one
 	do            func(ctx context.Context, d *desk) error
 	on            seat // how the programs are started; the zero value stands for those of this checkout
 	// keep, where there is one, gets a picture of the window with everything that is waited for, once it is at rest.
@@ -95,6 +96,13 @@ func (j *job) windowRun(ctx context.Context, s windowScript) (err error) {
 		return err
 	}
 	defer os.RemoveAll(d.home)
+	if s.car != "" {
+		file := filepath.Join(d.home, "car.json")
+		if err := os.WriteFile(file, []byte(s.car), 0o600); err != nil {
+			return err
+		}
+		d.place = practicePlace + file
+	}
 	stopScreen, err := d.startScreen(ctx, limit)
 	if err != nil {
 		return fmt.Errorf("starting Xvfb: %w", err)

@@ -83,6 +83,10 @@ func showWindow(f flags, checked func() screen) int {
 		case <-closed: // by its owner: nothing is left that could be closed
 		}
 	})
+	h.work.Go(func() { tidy(ctx) })
+	if every, err := time.ParseDuration(os.Getenv(heardVar)); err == nil && every > 0 {
+		h.work.Go(func() { h.tellHeard(ctx, every) })
+	}
 	h.win.ShowAndRun()
 	close(closed)
 	stop()
@@ -102,6 +106,28 @@ func tidy(ctx context.Context) {
 	case <-ctx.Done():
 	case <-t.C:
 		debug.FreeOSMemory()
+	}
+}
+
+// heardVar asks for a line now and then about what has been heard in the visit: a length of time such as 1m.
+const heardVar = "READBACK_HEARD"
+
+// tellHeard prints how many frames have been heard, and how many were gone before the window could take them in.
+func (h *house) tellHeard(ctx context.Context, every time.Duration) {
+	t := time.NewTicker(every)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-t.C:
+			fyne.Do(func() {
+				if !h.between.Load() {
+					frames, gone := h.shown.Heard()
+					fmt.Fprintf(os.Stderr, "readback: heard %d, gone %d\n", frames, gone)
+				}
+			})
+		}
 	}
 }
 
