@@ -48,12 +48,13 @@ var rooms = map[string]room{
 
 	"diag/lesson": {"assets diag/explain", "pure: it judges what a learner does by the explainer's word, and says what to ask without asking it"},
 
-	"diag/isotp": {"diag/bus diag/link", "the transport joins the two seams and knows no service"},
-	"diag/uds":   {"diag/dtc diag/link", "a client on the message seam; which adapter or transport carries it does not matter"},
-	"diag/obd":   {"diag/dtc diag/link diag/quantity", "the same as uds"},
-	"diag/kwp":   {"diag/dtc diag/link", "the same as uds"},
-	"diag/gate":  {"diag/explain diag/link", "judges messages by its own table; a client or an adapter beneath it could go round it"},
-	"diag/trace": {"diag/bus diag/link", "records what passes the seams, whoever uses them"},
+	"diag/isotp":    {"diag/bus diag/link", "the transport joins the two seams and knows no service"},
+	"diag/exchange": {"diag/link", "the patience that two clients share; it knows no service"},
+	"diag/uds":      {"diag/dtc diag/exchange diag/link", "a client on the message seam; which adapter or transport carries it does not matter"},
+	"diag/obd":      {"diag/dtc diag/link diag/quantity", "the same as uds"},
+	"diag/kwp":      {"diag/dtc diag/exchange diag/link", "the same as uds"},
+	"diag/gate":     {"diag/explain diag/link", "judges messages by its own table; a client or an adapter beneath it could go round it"},
+	"diag/trace":    {"diag/bus diag/link", "records what passes the seams, whoever uses them"},
 
 	"diag/signal": {"diag/link", "pure: a definition file and bytes to values; of link it uses plain identifiers"},
 
@@ -315,6 +316,11 @@ func TestOneDoorToTheWire(t *testing.T) {
 			if !strings.HasPrefix(u.in, "diag.") {
 				t.Errorf("%s calls %s.%s: %s", u.where, rule.pkg, rule.name, rule.reason)
 			}
+		}
+	}
+	for _, u := range usesOf(all, "diag/exchange", "New") {
+		if u.in != "diag/uds.New" && u.in != "diag/kwp.New" {
+			t.Errorf("%s begins an exchange; only the clients may", u.where)
 		}
 	}
 	for _, u := range usesOf(all, "diag/link", "NewRouter") {

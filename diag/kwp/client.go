@@ -17,9 +17,9 @@ import (
 	"errors"
 	"fmt"
 	"iter"
-	"sync"
 	"time"
 
+	"readback/diag/exchange"
 	"readback/diag/link"
 )
 
@@ -48,26 +48,25 @@ func (o Options) withDefaults() Options {
 	return o
 }
 
-// A busy module is asked again after busyPause, at most busyTries times; reads only.
-const (
-	busyPause = time.Second
-	busyTries = 3
-)
+// protocol is what sets this standard apart.
+var protocol = &exchange.Protocol{
+	Name:     "kwp",
+	Belongs:  belongs,
+	Quiet:    quiet,
+	OneFrame: func([]byte) bool { return false }, // from memory: any answer of a serial line may be long
+	Busy:     func(code byte) bool { return Code(code).busy() },
+	Refused:  func(service, code byte) error { return &NegativeError{service, Code(code)} },
+	Shape:    func(answer []byte, why string) error { return &ShapeError{"refusal", answer, why} },
+	NoAnswer: ErrNoAnswer, NoneAsked: ErrNoneAsked,
+}
 
 // Client asks one module. Its methods are called one at a time, and none from within the loop over [Client.Answers].
-type Client struct {
-	link    link.Link
-	address link.Address
-	o       Options
-
-	air  sync.Mutex // held while a request is in the air: one at a time
-	owed []byte     // the last request, where it was left without its final answer
-	late time.Time  // until when that answer may still come
-}
+type Client struct{ x *exchange.Client }
 
 // New makes a Client on a Link that carries the messages of one address, such as a [link.Peer].
 func New(l link.Link, a link.Address, o Options) *Client {
-	return &Client{link: l, address: a, o: o.withDefaults()}
+	o = o.withDefaults()
+	return &Client{exchange.New(l, a, exchange.Options{P2: o.P2, P2Star: o.P3, Transfer: o.Transfer, Slack: o.Slack, Cap: o.Cap, Tries: o.Tries}, protocol)}
 }
 
 // Results of a request that has no answer. Neither is a yes or a no.
@@ -104,88 +103,16 @@ func (e *ShapeError) Error() string { return fmt.Sprintf("kwp: %s: %s: % X", e.O
 // sequence ends after the final answer, or with an error: [ErrNoAnswer] on silence, [ErrNoneAsked] where the request
 // asks for silence. What arrived before the request is dropped; answers to other services are ignored.
 func (c *Client) Answers(ctx context.Context, request []byte) iter.Seq2[link.Message, error] {
-	return func(yield func(link.Message, error) bool) {
-		if len(request) == 0 {
-			yield(link.Message{}, errors.New("kwp: an empty request can't be sent"))
-			return
-		}
-		c.air.Lock()
-		defer c.air.Unlock()
-		if err := c.settle(ctx, request); err != nil {
-			yield(link.Message{}, err)
-			return
-		}
-		if err := c.link.Send(ctx, link.Message{Address: c.address, Data: request, Wait: c.o.P2}); err != nil {
-			yield(link.Message{}, err)
-			return
-		}
-		w := c.waitFor(request)
-		defer c.owe(w)
-		for {
-			m, err := w.next(ctx, c.link)
-			if err != nil {
-				yield(link.Message{}, err)
-				return
-			}
-			if !yield(m, nil) || w.done {
-				return
-			}
-			w.more(c.o.P3 + c.o.Transfer + c.o.Slack)
-		}
-	}
+	return c.x.Answers(ctx, request)
 }
 
 // Do sends a request once and waits for its final answer. A refusal is a [*NegativeError], silence [ErrNoAnswer], or
 // [ErrNoneAsked] where the request asks for it.
 func (c *Client) Do(ctx context.Context, request []byte) (answer []byte, err error) {
-	for m, err := range c.Answers(ctx, request) {
-		if err != nil {
-			return nil, err
-		}
-		answer = m.Data
-	}
-	switch {
-	case answer[0] != negativeAnswer:
-		return answer, nil
-	case len(answer) < 3:
-		return nil, &ShapeError{"refusal", answer, "the reason is missing"}
-	}
-	return nil, &NegativeError{Service: answer[1], Code: Code(answer[2])}
+	return c.x.Do(ctx, request)
 }
 
 // read is Do for requests that change nothing: tried again on silence, a damaged answer, an alert, or a busy module.
 func (c *Client) read(ctx context.Context, request ...byte) ([]byte, error) {
-	busy := 0
-	for try := 1; ; {
-		answer, err := c.Do(ctx, request)
-		var negative *NegativeError
-		switch {
-		case err == nil:
-			return answer, nil
-		case errors.As(err, &negative) && negative.Code.busy() && busy < busyTries:
-			busy++
-			select {
-			case <-time.After(busyPause):
-			case <-ctx.Done():
-				return nil, ctx.Err()
-			}
-		case try < c.tries(err) && ctx.Err() == nil:
-			try++
-		default:
-			return nil, err
-		}
-	}
-}
-
-// tries is how often a read that has ended in err is tried in all. A damaged answer tells that the module is there, so it
-// is worth one more.
-func (c *Client) tries(err error) int {
-	var alert *link.AdapterError
-	switch {
-	case link.Damaged(err):
-		return c.o.Tries + 1
-	case errors.Is(err, ErrNoAnswer), errors.As(err, &alert):
-		return c.o.Tries
-	}
-	return 1
+	return c.x.Read(ctx, request)
 }

@@ -46,8 +46,9 @@ func belongs(request, answer []byte) bool {
 	return true
 }
 
-func isPending(data []byte) bool {
-	return len(data) >= 3 && data[0] == negativeAnswer && Code(data[2]) == ResponsePending
+// quiet: the request asks for no positive answer: responseRequired of 3E is 02.
+func quiet(request []byte) bool {
+	return len(request) == 2 && request[0] == sidTesterPresent && request[1] == noResponse
 }
 
 // two are the two bytes of a code in a request.

@@ -19,6 +19,7 @@ import (
 	"iter"
 	"time"
 
+	"readback/diag/exchange"
 	"readback/diag/link"
 )
 
@@ -48,28 +49,24 @@ func (o Options) withDefaults() Options {
 	return o
 }
 
-// A busy module (NRC 21) is asked again after busyPause, at most busyTries times; reads only.
-const (
-	busyPause = time.Second
-	busyTries = 3
-)
+// protocol is what sets this standard apart.
+var protocol = &exchange.Protocol{
+	Name:     "uds",
+	Belongs:  belongs,
+	Quiet:    suppressed,
+	OneFrame: oneFrame,
+	Busy:     func(code byte) bool { return NRC(code) == BusyRepeatRequest },
+	Refused:  func(service, code byte) error { return &NegativeError{service, NRC(code)} },
+	Shape:    func(answer []byte, why string) error { return &ShapeError{"refusal", answer, why} },
+	NoAnswer: ErrNoAnswer, NoneAsked: ErrNoneAsked,
+}
 
 // Client asks one module. Its methods are called one at a time, and none from within the loop over [Client.Answers].
-type Client struct {
-	link    link.Link
-	address link.Address
-	o       Options
-	told    Timing // what the module said of its times in the session that is open
-
-	air   chan struct{} // full while a request is in the air: one at a time; guards what follows and told
-	last  time.Time     // when the air became free
-	owed  owed
-	tells bool // the Link tells when a long answer has begun
-}
+type Client struct{ x *exchange.Client }
 
 // New makes a Client on a Link that carries the messages of one address, such as a [link.Peer].
 func New(l link.Link, a link.Address, o Options) *Client {
-	return &Client{link: l, address: a, o: o.withDefaults(), air: make(chan struct{}, 1)}
+	return &Client{exchange.New(l, a, exchange.Options(o.withDefaults()), protocol)}
 }
 
 // Results of a request that has no answer. Neither is a yes or a no.
@@ -108,123 +105,16 @@ func (e *ShapeError) Error() string { return fmt.Sprintf("uds: %s: %s: % X", e.O
 // asks for silence. What arrived before the request is dropped; answers to other services, sub-functions or
 // identifiers are ignored.
 func (c *Client) Answers(ctx context.Context, request []byte) iter.Seq2[link.Message, error] {
-	return func(yield func(link.Message, error) bool) {
-		if len(request) == 0 {
-			yield(link.Message{}, errors.New("uds: an empty request can't be sent"))
-			return
-		}
-		if err := c.take(ctx); err != nil {
-			yield(link.Message{}, err)
-			return
-		}
-		defer c.give()
-		defer func() { c.last = time.Now() }()
-		if err := c.settle(ctx, request); err != nil {
-			yield(link.Message{}, err)
-			return
-		}
-		p2, p2Star := c.times()
-		if err := c.link.Send(ctx, link.Message{Address: c.address, Data: request, Wait: p2}); err != nil {
-			yield(link.Message{}, err)
-			return
-		}
-		w := c.waitFor(request, p2)
-		defer func() { c.owe(w) }()
-		for {
-			m, err := w.next(ctx, c.link)
-			if err != nil {
-				yield(link.Message{}, err)
-				return
-			}
-			if !yield(m, nil) || w.done {
-				return
-			}
-			w.more(p2Star + w.transfer + c.o.Slack)
-		}
-	}
-}
-
-// take waits until no request is in the air.
-func (c *Client) take(ctx context.Context) error {
-	select {
-	case c.air <- struct{}{}:
-		return nil
-	case <-ctx.Done():
-		return ctx.Err()
-	}
-}
-
-func (c *Client) give() { <-c.air }
-
-// times are those of the options, or what the module told where that is longer, P2 with the gateway's delay on top.
-func (c *Client) times() (p2, p2Star time.Duration) {
-	p2, p2Star = c.o.P2, c.o.P2Star
-	if c.told.P2 > 0 {
-		p2 = max(p2, c.told.P2+gatewayDelay)
-	}
-	return p2, max(p2Star, c.told.P2Star)
+	return c.x.Answers(ctx, request)
 }
 
 // Do sends a request once and waits for its final answer. A refusal is a [*NegativeError], silence [ErrNoAnswer], or
 // [ErrNoneAsked] where the request asks for it.
 func (c *Client) Do(ctx context.Context, request []byte) (answer []byte, err error) {
-	for m, err := range c.Answers(ctx, request) {
-		if err != nil {
-			return nil, err
-		}
-		answer = m.Data
-	}
-	if answer[0] == negativeAnswer && request[0] != 0x3F {
-		if len(answer) < 3 {
-			return nil, &ShapeError{"refusal", answer, "the reason is missing"}
-		}
-		return nil, &NegativeError{Service: answer[1], Code: NRC(answer[2])}
-	}
-	return answer, nil
+	return c.x.Do(ctx, request)
 }
 
-// read is Do for requests that change nothing: tried again on silence, a damaged answer, an alert, or a busy module.
+// read is Do for requests that change nothing: tried again on silence, a damaged answer, an alert, or a busy module (NRC 21).
 func (c *Client) read(ctx context.Context, request ...byte) ([]byte, error) {
-	busy := 0
-	for try := 1; ; {
-		answer, err := c.Do(ctx, request)
-		var negative *NegativeError
-		switch {
-		case err == nil:
-			return answer, nil
-		case errors.As(err, &negative) && negative.Code == BusyRepeatRequest && busy < busyTries:
-			busy++
-			if err := pause(ctx, busyPause); err != nil {
-				return nil, err
-			}
-		case try < c.tries(err) && ctx.Err() == nil:
-			try++
-		default:
-			return nil, err
-		}
-	}
-}
-
-// tries is how often a read that has ended in err is tried in all. A damaged answer tells that the module is there, so it
-// is worth one more.
-func (c *Client) tries(err error) int {
-	var alert *link.AdapterError
-	switch {
-	case link.Damaged(err):
-		return c.o.Tries + 1
-	case errors.Is(err, ErrNoAnswer), errors.As(err, &alert):
-		return c.o.Tries
-	}
-	return 1
-}
-
-func pause(ctx context.Context, d time.Duration) error {
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-t.C:
-		return nil
-	case <-ctx.Done():
-		return ctx.Err()
-	}
+	return c.x.Read(ctx, request)
 }

@@ -97,3 +97,14 @@ func code3(c dtc.Code) [3]byte {
 	copy(b[:], c.Bytes())
 	return b
 }
+
+// oneFrame reports a request whose every answer fits into one frame.
+func oneFrame(request []byte) bool {
+	switch request[0] {
+	case sidSession, 0x11, sidClear, sidCommunication, sidTesterPresent, sidSetting:
+		return true
+	case sidReadCodes:
+		return len(request) > 1 && Report(request[1]&^suppress).counts()
+	}
+	return false
+}

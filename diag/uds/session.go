@@ -51,11 +51,13 @@ func (c *Client) Session(ctx context.Context, kind byte) (Timing, error) {
 
 func (c *Client) opened(ctx context.Context, a []byte) (Timing, error) {
 	t, err := DecodeSession(a)
-	if err := c.take(ctx); err != nil {
+	p2 := t.P2
+	if p2 > 0 {
+		p2 += gatewayDelay
+	}
+	if err := c.x.Allow(ctx, p2, t.P2Star); err != nil {
 		return t, err
 	}
-	defer c.give()
-	c.told = t
 	return t, err
 }
 
@@ -95,18 +97,19 @@ func (c *Client) InSession(ctx context.Context, kind byte, do func(ctx context.C
 // keep keeps a session open until ctx ends. The error is one that ends the Link.
 func (c *Client) keep(ctx context.Context) error {
 	for {
-		if c.take(ctx) != nil {
+		last, err := c.x.Last(ctx)
+		if err != nil {
 			return nil
 		}
-		left := time.Until(c.last.Add(keepEvery))
-		c.give()
-		if left > 0 {
-			if pause(ctx, left) != nil {
+		if left := time.Until(last.Add(keepEvery)); left > 0 {
+			select {
+			case <-time.After(left):
+				continue
+			case <-ctx.Done():
 				return nil
 			}
-			continue
 		}
-		_, err := c.Do(ctx, Suppressed([]byte{sidTesterPresent, 0x00}))
+		_, err = c.Do(ctx, Suppressed([]byte{sidTesterPresent, 0x00}))
 		var refused *NegativeError
 		switch {
 		case ctx.Err() != nil:

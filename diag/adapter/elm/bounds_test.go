@@ -156,8 +156,8 @@ func TestLongestLine(t *testing.T) {
 		{longestLine - 1, longestLine - 1}, {longestLine, longestLine}, {longestLine + 1, longestLine}, {64 << 20, longestLine},
 	} {
 		w := newWire(said{io.MultiReader(io.LimitReader(letters{}, c.letters), strings.NewReader(prompt))})
-		line, _ := <-w.events
-		behind, _ := <-w.events
+		line := <-w.events
+		behind := <-w.events
 		if len(line.line) != c.want || !behind.prompt {
 			t.Errorf("of %d letters %d were kept, want %d; then %+v", c.letters, len(line.line), c.want, behind)
 		}

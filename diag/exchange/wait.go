@@ -1,4 +1,4 @@
-package uds
+package exchange
 
 import (
 	"bytes"
@@ -19,6 +19,7 @@ const (
 
 // waiting is one request in the air.
 type waiting struct {
+	p        *Protocol
 	request  []byte
 	transfer time.Duration // see Options.Transfer; 0 where the answer fits into one frame
 	span     time.Duration // from the request, or the last word of patience, to until
@@ -28,13 +29,14 @@ type waiting struct {
 	begun    bool      // a long answer is under way
 	told     bool      // the Link tells when a long answer has begun
 	pending  bool      // the module has asked for time
+	short    bool      // every answer fits into one frame
 	quiet    bool      // the request asks for no positive answer
 	done     bool      // the final answer is there, or an adapter has told that none comes
 }
 
 func (c *Client) waitFor(request []byte, p2 time.Duration) *waiting {
-	w := &waiting{request: bytes.Clone(request), cap: c.o.Cap, end: time.Now().Add(c.o.Cap), quiet: suppressed(request)}
-	if !oneFrame(request) && !c.tells {
+	w := &waiting{p: c.p, request: bytes.Clone(request), cap: c.o.Cap, end: time.Now().Add(c.o.Cap), short: c.p.OneFrame(request), quiet: c.p.Quiet(request)}
+	if !w.short && !c.tells {
 		w.transfer = c.o.Transfer
 	}
 	w.more(p2 + w.transfer + c.o.Slack)
@@ -50,17 +52,6 @@ func (w *waiting) more(d time.Duration) {
 	w.span = time.Until(w.until)
 }
 
-// oneFrame reports a request whose every answer fits into one frame.
-func oneFrame(request []byte) bool {
-	switch request[0] {
-	case sidSession, 0x11, sidClear, sidCommunication, sidTesterPresent, sidSetting:
-		return true
-	case sidReadCodes:
-		return len(request) > 1 && Report(request[1]&^suppress).counts()
-	}
-	return false
-}
-
 // next waits for the next message that belongs to the request. An adapter that says that nothing came is believed,
 // except after "working, wait" and while a long answer is under way.
 func (w *waiting) next(ctx context.Context, l link.Link) (link.Message, error) {
@@ -73,13 +64,13 @@ func (w *waiting) next(ctx context.Context, l link.Link) (link.Message, error) {
 		switch {
 		case err == nil && m.Begun != 0:
 			w.begin(m.Begun)
-		case err == nil && belongs(w.request, m.Data):
+		case err == nil && w.p.Belongs(w.request, m.Data):
 			w.begun, w.pending = false, isPending(m.Data)
 			w.done = !w.pending
 			return m, nil
 		case err == nil:
 			w.other()
-		case errors.As(err, &torn) && oneFrame(w.request) && torn.Want > frameBytes:
+		case errors.As(err, &torn) && w.short && torn.Want > frameBytes:
 			w.other()
 		case errors.As(err, &silence) && (w.pending || w.begun):
 		case errors.As(err, &silence):
@@ -119,16 +110,16 @@ func (w *waiting) other() {
 }
 
 // silence is the result when nothing more comes. A module that has asked for time owes an answer, whether the request
-// asked for one or not (clause 8.7).
+// asked for one or not (ISO 14229-1 clause 8.7).
 func (w *waiting) silence(how string) error {
 	if w.quiet && !w.pending {
-		return fmt.Errorf("%w: service %02X", ErrNoneAsked, w.request[0])
+		return fmt.Errorf("%w: service %02X", w.p.NoneAsked, w.request[0])
 	}
-	return fmt.Errorf("%w to service %02X%s", ErrNoAnswer, w.request[0], how)
+	return fmt.Errorf("%w to service %02X%s", w.p.NoAnswer, w.request[0], how)
 }
 
 func isPending(data []byte) bool {
-	return len(data) >= 3 && data[0] == negativeAnswer && NRC(data[2]) == ResponsePending
+	return len(data) >= 3 && data[0] == negativeAnswer && data[2] == pendingCode
 }
 
 // owed is a request that was left without its final answer, which may still come until then.
@@ -164,7 +155,7 @@ func (c *Client) drop(ctx context.Context, until time.Time) {
 	for {
 		m, err := c.link.Receive(within)
 		switch late := c.owed.request; {
-		case err == nil && len(late) > 0 && belongs(late, m.Data) && !isPending(m.Data):
+		case err == nil && len(late) > 0 && c.p.Belongs(late, m.Data) && !isPending(m.Data):
 			c.owed = owed{}
 			if !until.IsZero() {
 				return
