@@ -74,7 +74,7 @@ func TestMeanwhileSaysThatItGoesOn(t *testing.T) {
 		p := &project{out: &out}
 		failed := errors.New("no room left")
 		err := p.meanwhile("building", func() error {
-			time.Sleep(2*sayAgain + sayAgain/2)
+			<-time.After(2*sayAgain + sayAgain/2)
 			return failed
 		})
 		if want := "Still building, for 30s so far.\nStill building, for 1m0s so far.\n"; !errors.Is(err, failed) || out.String() != want {
