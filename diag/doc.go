@@ -8,6 +8,8 @@
 //	            |                            |
 //	  diag/uds, diag/obd, diag/kwp           |  one file a service: values <-> bytes
 //	            |                            |
+//	      diag/exchange                      |  of uds and kwp: one request in the air, how long its answer is waited for
+//	            |                            |
 //	      link.Router                        |  one peer an address
 //	            |                            |
 //	       gate.Gate                         |  the only door: looks pass by its own table, a change needs a permit
