@@ -144,7 +144,7 @@ func (w *Window) abilities() fyne.CanvasObject {
 		}
 	}
 	fact(T("link.place"), string(w.link.visit.Place()))
-	fact(T("link.speaks"), a.Protocol)
+	fact(T("link.speaks"), told(a.Protocol))
 	if a.BitRate > 0 && a.Protocol == "" {
 		fact(T("link.speaks"), T("link.bits", "N", a.BitRate/1000))
 	}

@@ -232,10 +232,10 @@ func allTold(english []string) []string {
 
 // measured is a value with its unit, or a word in its place.
 func measured(value string) string {
-	if number.MatchString(value) {
-		return amount(value, told)
+	if s := told(value); s != value || !number.MatchString(value) {
+		return s
 	}
-	return told(value)
+	return amount(value, told)
 }
 
 // amount is a figure with its unit. Most units are the same in every language.

@@ -130,7 +130,7 @@ func (w *Window) linkStanding() (string, look.Progress) {
 	}
 	a := w.link.visit.Adapter()
 	if a.Protocol != "" {
-		return a.Protocol, look.Done
+		return told(a.Protocol), look.Done
 	}
 	return told(a.Name), look.Done
 }

@@ -46,6 +46,8 @@ var joined = map[string]string{
 	"Only broken frames come%s.":                                               "Only broken frames come at 500 kbit/s.",
 	"%s has %s. An identifier has 3 or 8.":                                     "7E has 2 digits. An identifier has 3 or 8.",
 	"The filling is %02X. %s fills up with %02X.":                              "The filling is 55. The Motor module fills up with AA.",
+	"One short message: the next %s, the rest is filling.":                     "One short message: the next 3 bytes count, the rest is filling.",
+	"One short message: the next %s.":                                          "One short message: the next 1 byte counts.",
 	"As kept in frame %d.":                                                     "Motor speed (number 0C). As kept in frame 2.",
 	"Agreed: it answers %02X (%02X + 40). %s.":                                 "Agreed: it answers 14 (14 + 40). Forget stored trouble codes.",
 	"%s. If it agrees, the answer begins with %02X (%02X + 40).":               "Tell a value. If it agrees, the answer begins with 62 (22 + 40).",
