@@ -1,9 +1,12 @@
 package app
 
 import (
+	"io/fs"
 	"regexp"
+	"strings"
 	"testing"
 
+	"readback/assets"
 	"readback/diag/obd"
 	"readback/diag/quantity"
 	"readback/diag/uds"
@@ -114,6 +117,53 @@ func TestValuesAreTold(t *testing.T) {
 			}
 		}
 		t.Logf("%s: %d names, %d without words", tag, len(names), missing)
+	}
+}
+
+// TestNamesOfThePracticeCars: what the modules of the practice cars call themselves, and the values of their profile, have
+// words in every language beside English.
+func TestNamesOfThePracticeCars(t *testing.T) {
+	all, err := books()
+	if err != nil {
+		t.Fatal(err)
+	}
+	names := map[string]bool{}
+	for _, b := range assets.Profiles() {
+		for _, m := range regexp.MustCompile(`"name": *"([^"]+)"`).FindAllStringSubmatch(string(b), -1) {
+			names[m[1]] = true
+		}
+	}
+	files, err := fs.Glob(assets.Scenarios, "scenarios/*.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range files {
+		b, err := assets.Scenarios.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range regexp.MustCompile(`"F197": *"([A-Z ]{4,})"`).FindAllStringSubmatch(string(b), -1) {
+			names[m[1][:1]+strings.ToLower(m[1][1:])] = true
+		}
+	}
+	if len(names) < 15 {
+		t.Errorf("only %d names", len(names))
+	}
+	for tag, p := range all {
+		for s := range names {
+			if _, ok := p.tell(s); !ok {
+				t.Errorf("%s has no words for %q", tag, s)
+			}
+		}
+	}
+	speaking(t, "de")
+	for in, want := range map[string]string{
+		"Module 7E3": "Steuergerät 7E3", "Module 7E3 said nothing": "Module 7E3 said nothing", "Coolant temperature": "Kühlmitteltemperatur",
+		"Long-term fuel trim, bank 2": "Langzeitkorrektur Gemisch, Bank 2", "Oxygen sensor 3, wide range": "Lambdasonde 3, Breitband", "Grandfather's pump": "Grandfather's pump", "": "",
+	} {
+		if got := named(in); got != want {
+			t.Errorf("%q: %q, want %q", in, got, want)
+		}
 	}
 }
 
