@@ -10,7 +10,9 @@ import (
 	"readback/diag/bus"
 	"readback/diag/garage"
 	"readback/diag/isotp"
+	"readback/diag/kwp"
 	"readback/diag/link"
+	"readback/diag/obd"
 	"readback/diag/uds"
 )
 
@@ -23,8 +25,9 @@ func Sentence(err error) string {
 		silence *link.SilenceError
 		alert   *link.AdapterError
 		refused *uds.NegativeError
-		shape   *uds.ShapeError
-		damaged *garage.DamagedError
+		older   *kwp.NegativeError
+		param   *obd.NegativeError
+		broken  *garage.DamagedError
 		card    *garage.CardError
 		file    *garage.FileError
 		busy    *garage.BusyError
@@ -72,8 +75,8 @@ func Sentence(err error) string {
 		return "The connection is closed. Connect again."
 	case errors.Is(err, link.ErrNotExact):
 		return "This adapter can't send the request exactly as shown. Nothing was sent."
-	case errors.As(err, &damaged):
-		return fmt.Sprintf("The logbook file was damaged. It is kept as %s. Start again to begin a new one.", damaged.KeptAs)
+	case errors.As(err, &broken):
+		return fmt.Sprintf("The logbook file was damaged. It is kept as %s. Start again to begin a new one.", broken.KeptAs)
 	case errors.As(err, &file):
 		return fileSentence(file)
 	case errors.As(err, &busy):
@@ -95,10 +98,14 @@ func Sentence(err error) string {
 	case errors.As(err, &alert):
 		return fmt.Sprintf("The adapter says %q. Check the plug and the ignition, then connect again.", alert.Text)
 	case errors.As(err, &refused):
-		return fmt.Sprintf("The module refused: %s.", refused.Code.Text())
-	case errors.Is(err, uds.ErrNoneAsked):
+		return fmt.Sprintf("The module refused: %s.", refused.Text())
+	case errors.As(err, &older):
+		return fmt.Sprintf("The module refused: %s.", older.Text())
+	case errors.As(err, &param):
+		return fmt.Sprintf("The module refused: %s.", uds.NRC(param.Code).Text())
+	case errors.Is(err, uds.ErrNoneAsked), errors.Is(err, kwp.ErrNoneAsked):
 		return "The request asks the module not to answer, and no answer came. Whether it was heard is not known."
-	case errors.Is(err, uds.ErrNoAnswer):
+	case errors.Is(err, uds.ErrNoAnswer), errors.Is(err, kwp.ErrNoAnswer), errors.Is(err, obd.ErrNoAnswer):
 		return "The module did not answer. Silence is neither yes nor no."
 	case errors.As(err, &silence):
 		return "The adapter waited, and no answer came. Silence is neither yes nor no."
@@ -106,7 +113,7 @@ func Sentence(err error) string {
 		return "The message is too long for this adapter or address. Nothing was sent."
 	case errors.Is(err, link.ErrNotSent):
 		return "Nothing was sent."
-	case errors.As(err, &shape):
+	case damaged(err):
 		return "A module answered in a form that is not understood. Its bytes are kept as they are."
 	}
 	return "Something went wrong: " + err.Error()

@@ -179,11 +179,11 @@ func takeList(m *garage.Module, answers obd.Answers[[]byte], list string, spoilt
 		err = a.Err
 	}
 	first := list == lineLists[0].name
-	var refused *obd.RefusedError
+	var refused *obd.NegativeError
 	switch {
 	case errors.As(err, &refused):
 		if first {
-			m.CodesRead, m.Refusal = garage.Refused, kwp.Code(refused.Code).Text()
+			m.CodesRead, m.Refusal = garage.Refused, kwp.NRC(refused.Code).Text()
 		}
 		return
 	case err != nil:

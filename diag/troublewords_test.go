@@ -12,14 +12,17 @@ import (
 	"readback/diag/bus"
 	"readback/diag/garage"
 	"readback/diag/isotp"
+	"readback/diag/kwp"
 	"readback/diag/link"
+	"readback/diag/obd"
 	"readback/diag/trace"
+	"readback/diag/uds"
 )
 
 // plain fails for words that only a program says.
 func plain(t *testing.T, s string) {
 	t.Helper()
-	for _, bad := range []string{"link:", "isotp:", "bus:", "Something went wrong"} {
+	for _, bad := range []string{"link:", "isotp:", "bus:", "uds:", "kwp:", "obd:", "Something went wrong"} {
 		if strings.Contains(s, bad) {
 			t.Errorf("not for people: %q", s)
 		}
@@ -39,6 +42,17 @@ func TestTroublesAreSentences(t *testing.T) {
 		fmt.Errorf("sending: %w", link.ErrTooLong):                               "too long",
 		fmt.Errorf("sending: %w", link.ErrNotSent):                               "Nothing was sent",
 		fmt.Errorf("reading: %w", bus.ErrGone):                                   "unplugged",
+		fmt.Errorf("asking: %w", uds.ErrNoAnswer):                                "did not answer",
+		fmt.Errorf("asking: %w", kwp.ErrNoAnswer):                                "did not answer",
+		fmt.Errorf("asking: %w", obd.ErrNoAnswer):                                "did not answer",
+		fmt.Errorf("asking: %w", uds.ErrNoneAsked):                               "asks the module not to answer",
+		fmt.Errorf("asking: %w", kwp.ErrNoneAsked):                               "asks the module not to answer",
+		&uds.NegativeError{Service: 0x22, Code: uds.ConditionsNotCorrect}:        "refused: " + uds.ConditionsNotCorrect.Text(),
+		&kwp.NegativeError{Service: 0x18, Code: kwp.ConditionsNotCorrect}:        "refused: " + kwp.ConditionsNotCorrect.Text(),
+		&obd.NegativeError{Service: 0x03, Code: byte(uds.ConditionsNotCorrect)}:  "refused: " + uds.ConditionsNotCorrect.Text(),
+		&uds.ShapeError{Op: "codes", Bytes: []byte{0x59}}:                        "not understood",
+		&kwp.ShapeError{Op: "codes", Bytes: []byte{0x58}}:                        "not understood",
+		&obd.ShapeError{Op: "codes", Bytes: []byte{0x43}}:                        "not understood",
 	} {
 		s := Sentence(err)
 		plain(t, s)

@@ -237,7 +237,7 @@ func request(ctx context.Context, c *obd.Client, group []*series) (out []Sample,
 	}
 	answer := answers[k.Address.Answer]
 	var (
-		refused *obd.RefusedError
+		refused *obd.NegativeError
 		torn    *link.TornError
 	)
 	switch {

@@ -115,7 +115,7 @@ var (
 	answerTexts       = firstTexts(serviceOf, "An unknown answer.", true)
 	olderAnswerTexts  = firstTexts(olderServiceOf, "An unknown answer.", true)
 	refusalTexts      = refusedTexts(func(c byte) string { return uds.NRC(c).Text() })
-	olderRefusalTexts = refusedTexts(func(c byte) string { return kwp.Code(c).Text() })
+	olderRefusalTexts = refusedTexts(func(c byte) string { return kwp.NRC(c).Text() })
 )
 
 func firstTexts(find func(byte) *service, unknown string, answers bool) (out [256]string) {

@@ -77,7 +77,7 @@ func adviceFor(service, code byte, older bool) string {
 		}
 	}
 	if older {
-		return kwp.Code(code).Advice()
+		return kwp.NRC(code).Advice()
 	}
 	return uds.NRC(code).Advice()
 }
@@ -90,7 +90,7 @@ func refusalText(service, code byte, older bool) string {
 	}
 	text, known := uds.NRC(code).Text(), uds.NRC(code).Known()
 	if older {
-		text, known = kwp.Code(code).Text(), kwp.Code(code).Known()
+		text, known = kwp.NRC(code).Text(), kwp.NRC(code).Known()
 	}
 	if known {
 		text = fmt.Sprintf("%s (%02X)", text, code)

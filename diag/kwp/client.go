@@ -54,8 +54,8 @@ var protocol = &exchange.Protocol{
 	Belongs:  belongs,
 	Quiet:    quiet,
 	OneFrame: func([]byte) bool { return false }, // from memory: any answer of a serial line may be long
-	Busy:     func(code byte) bool { return Code(code).busy() },
-	Refused:  func(service, code byte) error { return &NegativeError{service, Code(code)} },
+	Busy:     func(code byte) bool { return NRC(code).busy() },
+	Refused:  func(service, code byte) error { return &NegativeError{service, NRC(code)} },
 	Shape:    func(answer []byte, why string) error { return &ShapeError{"refusal", answer, why} },
 	NoAnswer: ErrNoAnswer, NoneAsked: ErrNoneAsked,
 }
@@ -80,7 +80,7 @@ var (
 // NegativeError is a module's refusal.
 type NegativeError struct {
 	Service byte
-	Code    Code
+	Code    NRC
 }
 
 func (e *NegativeError) Error() string {

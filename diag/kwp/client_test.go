@@ -93,7 +93,7 @@ func TestClearOnce(t *testing.T) {
 		name    string
 		answers []string
 		want    error
-		code    kwp.Code
+		code    kwp.NRC
 	}{
 		{"silence", nil, kwp.ErrNoAnswer, 0},
 		{"busy", []string{"7F 14 21"}, nil, kwp.BusyRepeatRequest},

@@ -156,7 +156,7 @@ func TestOthers(t *testing.T) {
 
 // Names of scapy (contrib/automotive/kwp, negativeResponseCodes), those that differ from ISO 14229-1 among them.
 func TestRefusals(t *testing.T) {
-	for code, name := range map[kwp.Code]string{
+	for code, name := range map[kwp.NRC]string{
 		0x10: "generalReject", 0x11: "serviceNotSupported", 0x12: "subFunctionNotSupported-InvalidFormat", 0x21: "busyRepeatRequest",
 		0x22: "conditionsNotCorrect-RequestSequenceError", 0x23: "routineNotComplete", 0x31: "requestOutOfRange",
 		0x33: "securityAccessDenied-SecurityAccessRequested", 0x35: "invalidKey", 0x36: "exceedNumberOfAttempts",
@@ -169,7 +169,7 @@ func TestRefusals(t *testing.T) {
 		}
 	}
 	for code := range 0x100 {
-		c := kwp.Code(code)
+		c := kwp.NRC(code)
 		if c.Text() == "" || c.Advice() == "" || c.String() == "" || strings.HasSuffix(c.Text(), ".") {
 			t.Errorf("%02X: %q %q", code, c.Text(), c.Advice())
 		}

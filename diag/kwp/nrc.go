@@ -2,20 +2,20 @@ package kwp
 
 import "fmt"
 
-// Code is a response code of a refusal, ISO 14230-3. From 10 to 37 and at 78 it agrees with ISO 14229-1 in most places;
+// NRC is the negative response code of a refusal, ISO 14230-3. From 10 to 37 and at 78 it agrees with ISO 14229-1 in most places;
 // where it doesn't, the meaning here is that of ISO 14230-3.
-type Code byte
+type NRC byte
 
 // Codes that decide what a client does next.
 const (
-	ServiceNotSupported  Code = 0x11
-	BusyRepeatRequest    Code = 0x21
-	ConditionsNotCorrect Code = 0x22
-	RoutineNotComplete   Code = 0x23
-	ResponsePending      Code = 0x78
+	ServiceNotSupported  NRC = 0x11
+	BusyRepeatRequest    NRC = 0x21
+	ConditionsNotCorrect NRC = 0x22
+	RoutineNotComplete   NRC = 0x23
+	ResponsePending      NRC = 0x78
 )
 
-func (c Code) busy() bool { return c == BusyRepeatRequest || c == RoutineNotComplete }
+func (c NRC) busy() bool { return c == BusyRepeatRequest || c == RoutineNotComplete }
 
 const (
 	adviceNone    = "Asking again does not help."
@@ -27,7 +27,7 @@ const (
 
 // refusals are the codes in words: the name, a clause that completes "The module refused: ...", and what may be done.
 // Names are those of scapy (KWP_NR); 41-43, 51-53, 72 and 74-79 from memory of ISO 14230-3.
-var refusals = map[Code]struct{ name, text, advice string }{
+var refusals = map[NRC]struct{ name, text, advice string }{
 	0x10: {"generalReject", "it gives no reason", adviceNone},
 	0x11: {"serviceNotSupported", "it does not know this kind of request", adviceNone},
 	0x12: {"subFunctionNotSupported-InvalidFormat", "it does not know this variant of the request, or its length is wrong", "Compare the request with your instructions byte by byte."},
@@ -63,13 +63,13 @@ var refusals = map[Code]struct{ name, text, advice string }{
 }
 
 // Known reports whether the code has a name here.
-func (c Code) Known() bool { _, ok := refusals[c]; return ok }
+func (c NRC) Known() bool { _, ok := refusals[c]; return ok }
 
 // Name is the standard's name of the code; "" for a code without one.
-func (c Code) Name() string { return refusals[c].name }
+func (c NRC) Name() string { return refusals[c].name }
 
 // Text completes the sentence "The module refused: ...".
-func (c Code) Text() string {
+func (c NRC) Text() string {
 	switch r, ok := refusals[c]; {
 	case ok:
 		return r.text
@@ -80,14 +80,14 @@ func (c Code) Text() string {
 }
 
 // Advice is what may be done about it, in a sentence.
-func (c Code) Advice() string {
+func (c NRC) Advice() string {
 	if r, ok := refusals[c]; ok {
 		return r.advice
 	}
 	return adviceNone
 }
 
-func (c Code) String() string {
+func (c NRC) String() string {
 	if name := c.Name(); name != "" {
 		return name
 	}

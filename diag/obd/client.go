@@ -70,13 +70,13 @@ func New(l link.Link, a link.Address, o Options) *Client {
 // ErrNoAnswer is silence: no module answered in time. It is neither yes nor no; battery cars are often silent here.
 var ErrNoAnswer = errors.New("obd: no answer")
 
-// RefusedError is a module's refusal. On CAN the codes 10, 11, 12, 21, 22, 31 are in use (ISO 15031-5).
-type RefusedError struct {
+// NegativeError is a module's refusal. On CAN the codes 10, 11, 12, 21, 22, 31 are in use (ISO 15031-5).
+type NegativeError struct {
 	Service byte
 	Code    byte // negative response code, ISO 14229-1 annex A.1
 }
 
-func (e *RefusedError) Error() string {
+func (e *NegativeError) Error() string {
 	return fmt.Sprintf("obd: service %02X refused: %02X", e.Service, e.Code)
 }
 
@@ -89,7 +89,7 @@ type ShapeError struct {
 
 func (e *ShapeError) Error() string { return fmt.Sprintf("obd: %s: %s: % X", e.Op, e.Why, e.Bytes) }
 
-// Result is what one module said to a question. Err is nil, a [*RefusedError], a [*ShapeError] or a [*link.TornError].
+// Result is what one module said to a question. Err is nil, a [*NegativeError], a [*ShapeError] or a [*link.TornError].
 type Result[T any] struct {
 	Value T
 	Err   error
@@ -287,7 +287,7 @@ func (r *collecting) take(m link.Message) {
 			r.until = r.waiting[id]
 		}
 	case a[0] == negativeAnswer:
-		r.settle(id, Result[[]byte]{Err: &RefusedError{a[1], a[2]}})
+		r.settle(id, Result[[]byte]{Err: &NegativeError{a[1], a[2]}})
 	default:
 		r.settle(id, Result[[]byte]{Value: a})
 	}

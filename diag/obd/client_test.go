@@ -47,7 +47,7 @@ func TestAsk(t *testing.T) {
 			t.Fatalf("answers of %v, want %v", got.IDs(), want)
 		}
 		var (
-			refused *obd.RefusedError
+			refused *obd.NegativeError
 			shape   *obd.ShapeError
 			broken  *link.TornError
 		)
