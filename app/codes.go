@@ -34,8 +34,27 @@ type codeState struct {
 type looking struct {
 	progress diag.Progress
 	begun    time.Time
+	staged   time.Time // when the stage that it is in began
 	stop     context.CancelFunc
 	stopping bool
+}
+
+// take takes the progress over.
+func (l *looking) take(p diag.Progress, now time.Time) {
+	if p.Stage != l.progress.Stage {
+		l.staged = now
+	}
+	l.progress = p
+}
+
+// left is about how long the stage still takes, in seconds; 0 where that can't be told yet.
+func (l *looking) left(now time.Time) int {
+	p, passed := l.progress, now.Sub(l.staged)
+	if p.Done == 0 || p.Done*20 < p.Total || p.Done >= p.Total || passed < 5*time.Second {
+		return 0
+	}
+	left := passed * time.Duration(p.Total-p.Done) / time.Duration(p.Done)
+	return int((left+5*time.Second-1)/(5*time.Second)) * 5 // nobody can tell it closer
 }
 
 // count counts codes, the modules that hold them, and the codes that are there now.
@@ -152,7 +171,7 @@ func (w *Window) startLooking() {
 			}
 			w.door.hand("look", func() {
 				if w.code.looking != nil {
-					w.code.looking.progress = p
+					w.code.looking.take(p, w.now())
 				}
 			})
 		}
@@ -250,6 +269,9 @@ func (w *Window) lookingBody() fyne.CanvasObject {
 	}
 	if p.Module != "" {
 		parts = append(parts, look.Small(T("codes.last", "Module", named(p.Module))))
+	}
+	if s := l.left(w.now()); s > 0 {
+		parts = append(parts, look.Small(T("codes.left", "Seconds", s)))
 	}
 	t := w.link.visit.Tally()
 	parts = append(parts, look.Small(T("codes.elapsed", "Seconds", int(w.now().Sub(l.begun).Seconds()), "Reads", N("n.reads", t.Reads))))

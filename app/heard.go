@@ -99,7 +99,7 @@ func (w *Window) heardPage() (body, margin fyne.CanvasObject) {
 	case s == nil:
 		return w.noTalk(T("heard.none"), T("heard.none.lead")), w.heardHelp()
 	case s.deaf:
-		return look.Stack(18, kept([]fyne.CanvasObject{w.header(T("heard.no-frames"), T("heard.no-frames.lead")), w.talkTrouble(), w.talkSources(s),
+		return look.Stack(18, kept([]fyne.CanvasObject{w.header(T("heard.no-frames"), T("heard.no-frames.lead")), w.talkTrouble(), w.talkSources(s), w.definitions(),
 			look.Buttons(look.NewButton("go-link", T("go.link"), look.Plain, func() { w.Show(PageLink) }))})...), w.heardHelp()
 	}
 	h.column = h.sift(s.table)

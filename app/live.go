@@ -230,9 +230,9 @@ func (w *Window) fillPlot() {
 			strokes = append(strokes, look.Stroke{Course: x.course, Style: x.style, Unit: x.unit, Digits: x.digits})
 		}
 	}
-	above := 340 + 54*float32(l.rows())
+	above := 364 + 54*float32(l.rows())
 	if w.lowRows() {
-		above = 340 + 27*float32(l.rows())
+		above = 364 + 27*float32(l.rows())
 	}
 	l.plot.Fill(strokes, max(look.Scaled(200), w.win.Canvas().Size().Height-look.Scaled(above)))
 	w.showFigures()

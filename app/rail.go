@@ -26,13 +26,13 @@ func (w *Window) railContent() fyne.CanvasObject {
 		if n := len(w.logs.due); p == PageLogbook && n > 0 {
 			text = N("beside.logbook.due", n)
 		}
-		others = append(others, look.NewButton("page "+string(p), text, look.Quiet, func() { w.Show(p) }).Chosen(p == w.page))
+		others = append(others, look.NewButton("page "+string(p), text, look.Quiet, func() { w.Show(p) }).Chosen(p == w.page).Flush())
 	}
 	var own []fyne.CanvasObject
 	for _, p := range around {
-		own = append(own, look.NewButton("page "+string(p), T("page."+string(p)), look.Quiet, func() { w.Show(p) }).Chosen(p == w.page))
+		own = append(own, look.NewButton("page "+string(p), T("page."+string(p)), look.Quiet, func() { w.Show(p) }).Chosen(p == w.page).Flush())
 	}
-	return look.Pad(16, 14, 8, 14, look.Stack(7, w.carCard(), look.Stack(2, list...), look.Hair(), look.Pad(0, -10, 0, -8, look.Pairs(0, others...)), look.Hair(), look.Pad(0, -10, 0, -8, look.Pairs(0, own...))))
+	return look.Pad(14, 14, 4, 14, look.Stack(6, w.carCard(), look.Stack(2, list...), look.Hair(), look.Pad(0, -10, 0, -8, look.Pairs(0, others...)), look.Hair(), look.Pad(0, -10, 0, -8, look.Pairs(0, own...))))
 }
 
 func (w *Window) carCard() fyne.CanvasObject {

@@ -93,7 +93,7 @@ func heights(main *look.Scroller, foot *look.Slot, width, high float32) (body, b
 
 // settle lays the zones out again where the height of the page or of its foot asks for it.
 func (w *Window) settle() {
-	size := w.win.Canvas().Size()
+	size := w.win.Content().Size() // without the menu
 	_, page, _ := columns(size.Width)
 	body, foot := heights(w.main, w.foot, page, size.Height-look.Scaled(stripHeight))
 	if w.main.Object.Size().Height != body || w.foot.Object.Size().Height != foot {

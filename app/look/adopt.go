@@ -49,7 +49,7 @@ func (b *Button) become(built fyne.CanvasObject) bool {
 	if !ok {
 		return false
 	}
-	b.text, b.weight, b.small, b.chosen, b.tapped = n.text, n.weight, n.small, n.chosen, n.tapped
+	b.text, b.weight, b.small, b.chosen, b.flush, b.tapped = n.text, n.weight, n.small, n.chosen, n.flush, n.tapped
 	b.Refresh()
 	return true
 }

@@ -24,6 +24,7 @@ type Button struct {
 	weight Weight
 	small  bool
 	chosen bool
+	flush  bool
 }
 
 var _ desktop.Hoverable = (*Button)(nil)
@@ -41,6 +42,9 @@ func (b *Button) Small() *Button { b.small = true; return b }
 
 // Chosen marks the button as the choice that is in force.
 func (b *Button) Chosen(is bool) *Button { b.chosen = is; return b }
+
+// Flush begins the text at the left, for buttons that stand under one another.
+func (b *Button) Flush() *Button { b.flush = true; return b }
 
 // Text is what stands on the button.
 func (b *Button) Text() string { return b.text }
@@ -128,7 +132,12 @@ func (r *buttonRenderer) Layout(size fyne.Size) {
 	r.back.Resize(fyne.NewSize(size.Width-2*grip, size.Height-2*inset))
 	r.ring.Move(fyne.NewPos(0, inset-grip))
 	r.ring.Resize(fyne.NewSize(size.Width, size.Height-2*(inset-grip)))
-	centre(r.text, 0, 0, size.Width, size.Height)
+	width := size.Width
+	if r.b.flush {
+		side, _ := r.b.room()
+		width = r.text.MinSize().Width + 2*(side+grip)
+	}
+	centre(r.text, 0, 0, width, size.Height)
 }
 
 func (r *buttonRenderer) MinSize() fyne.Size { return r.b.MinSize() }

@@ -177,7 +177,7 @@ func (s *Step) textLeft() float32 { return 8 + Scaled(22) + 10 }
 
 func (s *Step) HeightFor(width float32) float32 {
 	w := width - s.textLeft() - 6
-	return max(44, s.name.HeightFor(w)+s.sub.HeightFor(w)+10)
+	return max(44, s.name.HeightFor(w)+s.sub.HeightFor(w)+8)
 }
 
 func (s *Step) MinSize() fyne.Size {

@@ -40,6 +40,9 @@ type house struct {
 	work    sync.WaitGroup
 }
 
+// appID names the program to the desktop, as FyneApp.toml does.
+const appID = "readback.app"
+
 // showWindow is the whole life of the window's process. checked, when not nil, waits for the check of the display and tells
 // what came of it; a bad end has been told to the owner by then.
 func showWindow(f flags, checked func() screen) int {
@@ -49,7 +52,8 @@ func showWindow(f flags, checked func() screen) int {
 		defer close(opened)
 		h.openStore(context.Background(), h.opt.Taste.Folders.Logbook)
 	}()
-	h.app = fyneapp.New() // without a name Fyne keeps no preferences of its own
+	h.app = fyneapp.New()                                              // without a name Fyne keeps no preferences of its own
+	fyneapp.SetMetadata(fyne.AppMetadata{ID: appID, Name: "Readback"}) // a notification needs one
 	h.app.SetIcon(fyne.NewStaticResource("icon.png", assets.Icon()))
 	h.speak()
 	h.win = h.app.NewWindow(app.T("window.title"))
