@@ -196,8 +196,8 @@ type liveRun struct {
 
 const (
 	// livePulse is the least time between two pictures, liveWords how many pictures there are to one change of the numbers.
-	livePulse = 100 * time.Millisecond
-	liveWords = 3
+	livePulse = 250 * time.Millisecond
+	liveWords = 2
 	// liveQueue is how many readings may wait for the window. When there are more, reading waits.
 	liveQueue = 2048
 )

@@ -22,6 +22,7 @@ type said struct {
 	seq   uint64 // number of the newest entry that was taken
 	known int64  // the reading whose modules are known by name
 	ended bool
+	fresh int // entries that were taken last
 	gone  int // entries that were not kept any more when they should have been taken
 	rate  int // bit/s, 0 when not known
 	talk  *talk.Talk
@@ -42,7 +43,7 @@ func (s *said) add(entries []trace.Entry) {
 func (s *said) take() bool {
 	entries, seq := s.visit.Since(s.seq)
 	s.gone += int(seq-s.seq) - len(entries)
-	s.seq = seq
+	s.seq, s.fresh = seq, len(entries)
 	s.add(entries)
 	named := false
 	if r, ok := s.visit.Record(); ok && r.ID != s.known {
@@ -100,13 +101,20 @@ type talkState struct {
 	message int    // of the chosen row
 	opened  map[uint32]bool
 	follow  bool // what is newest stays in sight
+	rest    int  // times in which the page is not drawn although much has come
+	due     bool // something has come since it was drawn
 }
 
 // talkPart is how many rows are shown in one piece. A recording may have a hundred times as many.
 const talkPart = 2500
 
-// hearEvery is how often it is looked what was said.
-const hearEvery = 250 * time.Millisecond
+const (
+	// hearEvery is how often it is looked what was said.
+	hearEvery = 250 * time.Millisecond
+	// hearRead is how much may come within that time for the page to show it each time. While more comes, nobody can read it
+	// as it comes, and the page is drawn every hearRest times only: drawing is most of what a busy bus costs.
+	hearRead, hearRest = 50, 4
+)
 
 func (w *Window) makeTalkParts() {
 	t := &w.said
@@ -143,15 +151,25 @@ func (w *Window) overhear() {
 		t.live = newSaid()
 		a := v.Adapter()
 		t.live.visit, t.live.rate, t.live.deaf = v, a.BitRate, !a.Raw
-		t.onFile, news = false, true
+		t.onFile, t.rest, news = false, 0, true
 		w.resetTalk()
 	}
 	if t.live != nil && !t.live.ended {
 		news = t.live.take() || news
 	}
-	if !news || t.shown() != t.live || w.page != PageTalk && w.page != PageHeard {
+	if t.shown() != t.live || w.page != PageTalk && w.page != PageHeard {
 		return
 	}
+	if busy := t.live != nil && !t.live.ended && t.live.fresh > hearRead; busy && t.rest > 0 {
+		t.rest--
+		t.due = true
+		return
+	} else if busy {
+		t.rest = hearRest - 1
+	} else if t.rest = 0; !news && !t.due {
+		return
+	}
+	t.due = false
 	t.follow = t.follow && w.main.AtEnd()
 	w.draw()
 	w.followTalk()

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -421,4 +422,52 @@ func messagesVisit() *fakeVisit {
 	v := vanVisit()
 	v.abilities.Raw, v.abilities.Name = false, "USB serial adapter"
 	return v
+}
+
+// gappy is a visit whose record has lost its oldest entries.
+type gappy struct {
+	Visit
+	gap int
+}
+
+func (g gappy) Since(seq uint64) ([]trace.Entry, uint64) {
+	entries, newest := g.Visit.Since(seq)
+	return entries[min(g.gap, len(entries)):], newest
+}
+
+// TestBusyTalkRests: on a bus that says more than anybody can read, the page is drawn every fourth time only, and what came
+// last is drawn once the bus is quiet. What the window has missed is counted.
+func TestBusyTalkRests(t *testing.T) {
+	b := newBench(t, setup{})
+	b.connect()
+	b.w.overhear()
+	b.w.Show(PageHeard)
+	one := spoken().entries[0]
+	hear := func(n int) (drawn bool) {
+		unlock := b.visit.lock()
+		for range n {
+			b.visit.wire = append(b.visit.wire, one)
+		}
+		unlock()
+		before := reads(b.w.main.Object)
+		b.w.overhear()
+		return reads(b.w.main.Object) != before
+	}
+	var drawn []bool
+	for range 8 {
+		drawn = append(drawn, hear(hearRead+1))
+	}
+	drawn = append(drawn, hear(0), hear(0), hear(1), hear(hearRead))
+	if want := []bool{true, false, false, false, true, false, false, false, true, false, true, true}; !slices.Equal(drawn, want) {
+		t.Errorf("drawn %v, want %v", drawn, want)
+	}
+	const heard = 8*(hearRead+1) + 1 + hearRead
+	if frames, gone := b.w.Heard(); frames != heard || gone != 0 {
+		t.Errorf("%d frames heard, %d gone, want %d and none", frames, gone, heard)
+	}
+	b.w.said.live.visit, b.w.link.visit = gappy{b.visit, 3}, gappy{b.visit, 3}
+	hear(5)
+	if frames, gone := b.w.Heard(); frames != heard+2 || gone != 3 {
+		t.Errorf("after a gap: %d frames heard, %d gone, want %d and 3", frames, gone, heard+2)
+	}
 }

@@ -32,8 +32,14 @@ type Text struct {
 	oneRow bool
 	right  bool
 
-	width float32 // width that lines was made for
-	lines []textLine
+	made   [2]laidOut // what was laid out last, the newest first; a text is asked for two widths in turn
+	widest float32    // its longest word, 0 while that is not known
+}
+
+// laidOut are the rows of a text at a width.
+type laidOut struct {
+	width float32
+	lines []textLine // nil where there are none yet
 }
 
 type textLine struct {
@@ -49,7 +55,7 @@ type textPart struct {
 
 // NewText makes a paragraph.
 func NewText(runs ...Run) *Text {
-	t := &Text{runs: runs, width: -1}
+	t := &Text{runs: runs}
 	t.ExtendBaseWidget(t)
 	return t
 }
@@ -171,7 +177,7 @@ func (t *Text) Set(runs ...Run) {
 
 // Refresh lays the text out again, in the sizes of the theme of now.
 func (t *Text) Refresh() {
-	t.width = -1
+	t.made, t.widest = [2]laidOut{}, 0
 	t.BaseWidget.Refresh()
 }
 
@@ -218,8 +224,10 @@ func (t *Text) atoms() []atom {
 const longest = 56
 
 func (t *Text) layOut(width float32) []textLine {
-	if t.width == width {
-		return t.lines
+	for _, m := range t.made {
+		if m.width == width && m.lines != nil {
+			return m.lines
+		}
 	}
 	var lines []textLine
 	line := textLine{}
@@ -307,7 +315,7 @@ func (t *Text) layOut(width float32) []textLine {
 		i = j
 	}
 	end()
-	t.width, t.lines = room, lines
+	t.made[0], t.made[1] = laidOut{room, lines}, t.made[0]
 	return lines
 }
 
@@ -349,15 +357,16 @@ func (t *Text) MinSize() fyne.Size {
 	if t.oneRow {
 		return fyne.NewSize(t.natural(), t.HeightFor(1e6))
 	}
-	w := float32(0)
-	for _, a := range t.atoms() {
-		w = max(w, a.measure(a.Text))
+	if t.widest == 0 {
+		for _, a := range t.atoms() {
+			t.widest = max(t.widest, a.measure(a.Text))
+		}
 	}
 	have := t.Size().Width
 	if have <= 0 {
 		have = t.natural()
 	}
-	return fyne.NewSize(min(w, 120), t.HeightFor(have))
+	return fyne.NewSize(min(t.widest, 120), t.HeightFor(have))
 }
 
 // CreateRenderer draws the rows.
