@@ -43,7 +43,7 @@ func columns(width float32) (rail, page, side float32) {
 	}
 	// Small text leaves the rail as it is: what stands in it is small already.
 	rail, side = min(max(rail, look.Scaled(rail)), float32(int(width*0.26))), min(look.Scaled(side), float32(int(width*0.3)))
-	// On a very wide window lines stay short enough to be read: first the margin gets wider, then room is left at the right.
+	// On a very wide window lines stay short enough to be read: first the margin gets wider, then room is left at both sides.
 	page = width - rail - side
 	if page < look.Scaled(leastPage) {
 		return rail, width - rail, 0
@@ -103,11 +103,12 @@ func (w *Window) settle() {
 
 func (z *zones) Layout(o []fyne.CanvasObject, size fyne.Size) {
 	rail, page, side := columns(size.Width)
+	left := rail + float32(int(size.Width-rail-page-side)/2)
 	strip := look.Scaled(stripHeight)
 	high := size.Height - strip
 	body, foot := heights(z.main, z.foot, page, high)
-	place := func(x fyne.CanvasObject, left, top, w, h float32) {
-		if at := fyne.NewPos(left, top); x.Position() != at { // a move draws the window again
+	place := func(x fyne.CanvasObject, at, top, w, h float32) {
+		if at := fyne.NewPos(at, top); x.Position() != at { // a move draws the window again
 			x.Move(at)
 		}
 		x.Resize(fyne.NewSize(w, h))
@@ -115,10 +116,10 @@ func (z *zones) Layout(o []fyne.CanvasObject, size fyne.Size) {
 	place(o[0], 0, 0, rail, high)
 	place(o[1], rail, 0, size.Width-rail, high)
 	place(o[2], rail-1, 0, 1, high)
-	place(o[3], rail+page, 0, min(1, side), high)
-	place(o[4], rail, 0, page, body)
-	place(o[5], rail, body, page, foot)
-	place(o[6], rail+page+1, 0, max(0, side-1), high)
+	place(o[3], left+page, 0, min(1, side), high)
+	place(o[4], left, 0, page, body)
+	place(o[5], left, body, page, foot)
+	place(o[6], left+page+1, 0, max(0, side-1), high)
 	place(o[7], 0, 0, rail-1, high)
 	place(o[8], 0, high, size.Width, strip)
 	if z.last != size {
