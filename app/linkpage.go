@@ -204,7 +204,7 @@ func (w *Window) notices() []fyne.CanvasObject {
 			buttons = []fyne.CanvasObject{look.NewButton(fmt.Sprintf("read %d", q.ID), T("open.read"), look.Plain, func() { w.Show(PageCodes); w.startLooking() }), act}
 		}
 		out = append(out, look.Noted(look.Amber, look.Stack(4, look.Head(T("notice")),
-			look.Body(T("open.text", "When", when(q.Begun, w.now()), "Summary", q.Summary)), look.Styled(q.Request, look.Style{Mono: true, Size: look.SizeSmall}),
+			look.Body(T("open.text", "When", when(q.Begun, w.now()), "Summary", told(q.Summary))), look.Styled(q.Request, look.Style{Mono: true, Size: look.SizeSmall}),
 			look.Body(T("open.do", "Place", q.Place)), look.Buttons(buttons...))))
 	}
 	return out

@@ -56,7 +56,7 @@ func (s *supplyState) advice(now time.Time) (read bool, texts []string) {
 	if s.known {
 		var text string
 		if read, text = gate.BandOf(s.volts).Advice(); text != "" {
-			texts = append(texts, text)
+			texts = append(texts, told(text))
 		}
 	}
 	if why := gate.Sag(s.readings, now); why != "" {

@@ -130,7 +130,7 @@ func (w *Window) talk() fyne.CanvasObject {
 	r := w.back.result
 	parts := []fyne.CanvasObject{}
 	if f := r.Request.Frame; f != nil {
-		parts = append(parts, look.Bubble(true, f.IDText+" "+spaced(f.DataText), r.Request.Summary))
+		parts = append(parts, look.Bubble(true, f.IDText+" "+spaced(f.DataText), told(r.Request.Summary)))
 	}
 	for _, a := range r.Answers {
 		parts = append(parts, look.Bubble(false, wireText(a), w.saidBy(a)))
