@@ -31,7 +31,63 @@ func checkVet(ctx context.Context, j *job) tally {
 const staticcheckVersion = "v0.8.2"
 
 func checkStatic(ctx context.Context, j *job) tally {
-	return j.tool(ctx, "staticcheck", nil, "go", "run", "honnef.co/go/tools/cmd/staticcheck@"+staticcheckVersion, "./...")
+	t := j.tool(ctx, "staticcheck", nil, "go", "run", "honnef.co/go/tools/cmd/staticcheck@"+staticcheckVersion, "./...")
+	t.add(j.called(ctx))
+	return t
+}
+
+// deadcodeVersion is the version of the tool that finds functions which none of the programs calls.
+const deadcodeVersion = "v0.46.0"
+
+// uncalled are the functions that no program calls, and that stay: by the beginning of their place, and by their name, ""
+// for all there. A new one needs a row.
+var uncalled = []struct{ at, name, reason string }{
+	{"diag/uds/", "", "the client of a standard reads and makes all of its services"},
+	{"diag/obd/", "", "the same"},
+	{"diag/kwp/", "", "the same"},
+	{"diag/exchange/", "", "what of them the programs do not call stands on it"},
+	{"diag/isotp/", "Separation", "one direction of a byte of the standard whose other one is called"},
+	{"diag/explain/", "Classify", "the gate's own table is compared with it"},
+	{"diag/simcar/", "NewMischief", "cars that play pranks are for tests of several packages"},
+	{"diag/adapter/practice/", "Driver", "every adapter has one; the programs take the one that can do more"},
+	{"diag/trace/", "Read", "the same as ReadFile, of what is no file"},
+}
+
+// called reports functions that none of the programs calls: what only tests call is no part of the house.
+func (j *job) called(ctx context.Context) tally {
+	const what = "functions that no program calls"
+	c := j.command(ctx, nil, "go", "run", "golang.org/x/tools/cmd/deadcode@"+deadcodeVersion, "./cmd/...")
+	var out, said bytes.Buffer
+	c.Stdout, c.Stderr = io.MultiWriter(j.log, &out), io.MultiWriter(j.log, &said)
+	if err := c.Run(); err != nil {
+		return check(what, err, said.String())
+	}
+	if left := leftOver(out.String()); len(left) > 0 {
+		return check(what, errors.New("remove it, call it, or give it a row with its reason"), strings.Join(left, "\n"))
+	}
+	return check(what, nil, "")
+}
+
+// leftOver are the lines of the tool that no row allows, and the rows that allow nothing any more.
+func leftOver(text string) (out []string) {
+	used := make([]bool, len(uncalled))
+	for line := range strings.Lines(text) {
+		at, name, ok := strings.Cut(strings.TrimSpace(line), ": unreachable func: ")
+		i := slices.IndexFunc(uncalled, func(u struct{ at, name, reason string }) bool {
+			return strings.HasPrefix(at, u.at) && (u.name == "" || u.name == name)
+		})
+		if ok && i >= 0 {
+			used[i] = true
+			continue
+		}
+		out = append(out, strings.TrimSpace(line))
+	}
+	for i, u := range uncalled {
+		if !used[i] {
+			out = append(out, fmt.Sprintf("%s %s is called: its row is not needed", u.at, u.name))
+		}
+	}
+	return out
 }
 
 func unitTests(ctx context.Context, j *job) tally {

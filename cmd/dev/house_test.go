@@ -128,3 +128,25 @@ func TestKernelTestsAreFound(t *testing.T) {
 		}
 	}
 }
+
+// What no program calls is told, unless a row allows it; so is a row that allows nothing.
+func TestLeftOver(t *testing.T) {
+	var all strings.Builder
+	for _, u := range uncalled {
+		name := u.name
+		if name == "" {
+			name = "Anything"
+		}
+		all.WriteString(u.at + "x.go:1:2: unreachable func: " + name + "\n")
+	}
+	if got := leftOver(all.String()); len(got) > 0 {
+		t.Errorf("what the rows allow: %q", got)
+	}
+	const dead = "diag/isotp/x.go:7:1: unreachable func: Other"
+	if got := leftOver(all.String() + dead + "\n"); !slices.Equal(got, []string{dead}) {
+		t.Errorf("a function without a row: %q", got)
+	}
+	if got := leftOver(""); len(got) != len(uncalled) {
+		t.Errorf("%d rows that allow nothing are told, of %d", len(got), len(uncalled))
+	}
+}
