@@ -35,7 +35,7 @@ func (b *bench) benchmarks(ctx context.Context, runs int, only string) (ok bool)
 				names = append(names, regexp.QuoteMeta(f.name))
 			}
 		}
-		list, err := b.goBench(ctx, pkg, "("+strings.Join(names, "|")+")", "200ms", runs)
+		list, err := b.goBench(ctx, pkg, "("+strings.Join(names, "|")+")", "100ms", runs)
 		if err != nil {
 			fmt.Fprintf(b.table, "%-60s NOT MEASURED\n", strings.TrimPrefix(pkg, "./"))
 			fmt.Fprintln(b.out, err)
