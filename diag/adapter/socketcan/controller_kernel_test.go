@@ -117,6 +117,38 @@ func TestControllerListensOnlyKernel(t *testing.T) {
 	}
 }
 
+// A look at the interface serves a burst of frames, but not beyond what has happened to it since: here it is told to listen
+// only, which takes it down, between two frames.
+func TestChangedBetweenFramesKernel(t *testing.T) {
+	needKernel(t)
+	for name, told := range map[string]bool{"before anybody receives": false, "after Receive has told": true} {
+		t.Run(name, func(t *testing.T) {
+			down(t, controller, neighbour)
+			configure(t, controller, false)
+			configure(t, neighbour, false)
+			a, b := openBus(t, controller, Options{}), openBus(t, neighbour, Options{})
+			for id := range uint32(3) {
+				if err := a.Send(t.Context(), can.Frame{ID: id}); err != nil {
+					t.Fatal(err)
+				}
+				if r, err := next(t, b); err != nil || r.Frame.ID != id {
+					t.Fatalf("got %+v, %v", r, err)
+				}
+			}
+			setUpDown(t, controller, false)
+			configure(t, controller, true)
+			if told {
+				if r, err := next(t, a); err != nil || r.Fault != bus.FaultDown {
+					t.Errorf("got %+v, %v", r, err)
+				}
+			}
+			if err := a.Send(t.Context(), can.Frame{ID: 9}); !errors.Is(err, bus.ErrOff) {
+				t.Errorf("%v, want ErrOff", err)
+			}
+		})
+	}
+}
+
 // The transport over two real drivers instead of a virtual interface.
 func TestTransportOverControllersKernel(t *testing.T) {
 	needKernel(t)
