@@ -217,6 +217,14 @@ var scenes = []struct {
 		b.w.kept.contents = &garage.Contents{Made: begin.Add(-300 * time.Hour), Recordings: 12, Car: "Blue Tarn van", Visits: 9}
 		b.w.draw()
 	}},
+	{"records-running", setup{}, func(b *bench) {
+		b.w.keepTask(taskBackUp)
+		r := &keeping{stop: func() {}, file: "/home/somebody/Documents/papers of the van/readback-2026-11-25.zip", begun: begin.Add(-7 * time.Second)}
+		r.bytes.Store(12_345_678)
+		b.w.kept.running = r
+		b.w.draw()
+	}},
+	{"logbook-empty", setup{}, func(b *bench) { b.w.Show(PageLogbook) }},
 	{"records-rescue", setup{}, func(b *bench) { b.w.keepTask(taskRescue) }},
 	{"records-done", setup{}, func(b *bench) {
 		b.w.keepTask(taskRestore)
