@@ -5,7 +5,7 @@
 //	go run ./cmd/dev lab  [PACKAGE...]       run the kernel tests in a virtual machine
 //	go run ./cmd/dev storm [--for DURATION]  throw clicks and keys at the window
 //	go run ./cmd/dev soak [--for DURATION]   look whether the window grows on a full bus
-//	go run ./cmd/dev bench [--only TEXT]     measure, and compare with what is possible
+//	go run ./cmd/dev bench [--to FILE]       measure, and compare with what is possible
 //	go run ./cmd/dev package linux|windows   make what people get: archives, a Debian package
 //	go run ./cmd/dev shots                   take the README's pictures of the real window
 //	go run ./cmd/dev licences                write assets/licences.txt anew, after a change of go.mod
@@ -41,7 +41,7 @@ func chores() []chore {
 		{"lab", "lab [PACKAGE...]", "run the kernel tests in a virtual machine", labChore},
 		{"storm", "storm [--for DURATION] [--seed NUMBER]", "throw clicks and keys at the window", stormChore},
 		{"soak", "soak [--for DURATION]", "look whether the window grows on a full bus", soakChore},
-		{"bench", "bench [--runs NUMBER] [--only TEXT]", "measure, and compare with what is possible", benchAll},
+		{"bench", "bench [--runs NUMBER] [--only TEXT] [--to FILE]", "measure, and compare with what is possible", benchAll},
 		{"package", "package linux|windows [--to FOLDER] [--twice] [--try]", "make what people get, with SHA-256 and a list of parts", packageChore},
 		{"shots", "shots [--to FOLDER]", "take the README's pictures of the real window", shotsChore},
 		{"licences", "licences", "write " + licenceFile + " anew, after a change of go.mod", licencesChore},
