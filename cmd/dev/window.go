@@ -69,6 +69,7 @@ type desk struct {
 	j       *job
 	display string // ":97"
 	shots   string // where pictures go
+	frames  string // a folder in which Xvfb keeps what is on the screen, where one is wanted
 	size    string // "1280x820"
 	theme   string // light or dark
 	home    string // READBACK_HOME, a folder for this run alone
@@ -149,7 +150,11 @@ func (d *desk) startScreen(ctx context.Context, limit time.Duration) (stop func(
 	}
 	defer number.Close()
 	var said bytes.Buffer
-	c := d.j.command(ctx, nil, "timeout", "--foreground", "-k", "5", limitSeconds(limit), "Xvfb", "-displayfd", "3", "-screen", "0", d.size+"x24", "-noreset", "-nolisten", "tcp")
+	words := []string{"--foreground", "-k", "5", limitSeconds(limit), "Xvfb", "-displayfd", "3", "-screen", "0", d.size + "x24", "-noreset", "-nolisten", "tcp"}
+	if d.frames != "" {
+		words = append(words, "-fbdir", d.frames)
+	}
+	c := d.j.command(ctx, nil, "timeout", words...)
 	c.ExtraFiles = []*os.File{tell}
 	c.Stdout, c.Stderr = &said, &said
 	err = c.Start()
