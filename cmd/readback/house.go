@@ -36,6 +36,7 @@ type house struct {
 	trouble error // why there is no logbook, or what happened to the one before
 	shown   *app.Window
 
+	gone    bool        // the window is closed; of the main thread
 	between atomic.Bool // one window has ended and the next has not begun
 	work    sync.WaitGroup
 }
@@ -77,7 +78,10 @@ func showWindow(f flags, checked func() screen) int {
 			h.win.Close()
 		}
 	})
-	h.win.SetOnClosed(h.keepSize)
+	h.win.SetOnClosed(func() {
+		h.gone = true
+		h.keepSize()
+	})
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	closed := make(chan struct{})
 	h.work.Go(func() {
@@ -91,7 +95,7 @@ func showWindow(f flags, checked func() screen) int {
 	if every, err := time.ParseDuration(os.Getenv(heardVar)); err == nil && every > 0 {
 		h.work.Go(func() { h.tellHeard(ctx, every) })
 	}
-	h.win.ShowAndRun()
+	h.run()
 	close(closed)
 	stop()
 	h.work.Wait()
@@ -101,6 +105,17 @@ func showWindow(f flags, checked func() screen) int {
 
 // settled is when a window that has just begun has come to rest.
 const settled = 3 * time.Second
+
+// run shows the window until it is closed. Between its closing and its end Fyne still takes events, and breaks down over one
+// that changes the shape of the pointer: by then nothing is left to be done for it.
+func (h *house) run() {
+	defer func() {
+		if r := recover(); r != nil && !h.gone {
+			panic(r)
+		}
+	}()
+	h.win.ShowAndRun()
+}
 
 // gcPercent is by how much of what is in use the memory may grow before what is not used any more is collected. A window that
 // is open for hours leaves memory to others, and collects more often than the usual 100 would.
