@@ -50,6 +50,37 @@ func TestLookOlderLine(t *testing.T) {
 	}
 }
 
+// TestWatchOlderLine: on ISO 9141-2 a module is not asked at an address of its own, on ISO 14230 it is. Both tell their values.
+func TestWatchOlderLine(t *testing.T) {
+	for _, car := range []string{"pony", "drover"} {
+		t.Run(car, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				s := openStore(t)
+				defer s.Close()
+				v := openVisit(t, s, "serial:pipe", pipeDriver{Driver: elm.Driver(), t: t, car: car})
+				defer v.Close()
+				if _, err := v.Meet(t.Context(), ""); err != nil {
+					t.Fatal(err)
+				}
+				values, err := v.Offered(t.Context())
+				if err != nil {
+					t.Fatal(err)
+				}
+				units := map[string]int{}
+				for _, x := range watch(t, v, chosen(t, values, "engine speed", "18DA18F1:05"), 5*time.Second) {
+					units[x.Unit]++
+					if x.State != garage.Yes || !x.Number {
+						t.Errorf("sample %+v", x)
+					}
+				}
+				if units["1/min"] < 3 || units["°C"] < 3 {
+					t.Errorf("samples by unit %v", units)
+				}
+			})
+		})
+	}
+}
+
 // lineCodes are the codes of the newest record: module, protocol, code, the lists that name it, and what its own status
 // byte says where it has one.
 func lineCodes(v *diag.Visit) (out []string) {

@@ -138,7 +138,7 @@ func (v *Visit) moduleAsker(group []*series) *asker {
 // take several in one request, and each is asked for by itself from then on; else they are set apart. When nothing comes,
 // the first is tried by itself: a module may be silent to several. That it is so again tells that no answer was lost.
 func (s *shared) ask(ctx context.Context) (out []Sample, heard bool, err error) {
-	a := s.group[0].key.Address
+	a := s.visit.reachedAt(s.group[0].key.Address)
 	p := s.visit.router.Peer(a)
 	defer p.Close()
 	c := s.visit.parameters(p, a)
@@ -185,6 +185,15 @@ func (s *shared) ask(ctx context.Context) (out []Sample, heard bool, err error) 
 		out, s.due = append(out, more...), time.Now().Add(longPause)
 	}
 	return out, true, nil
+}
+
+// reachedAt is where a module is asked: at its own address, but for ISO 9141-2 and SAE J1850, where SAE J1979 knows requests to
+// all modules only. Whose answer counts is told by its sender.
+func (v *Visit) reachedAt(module link.Address) link.Address {
+	if all, ok := v.everyone(); ok && module.Mode == link.Header && !v.keyword() {
+		return all
+	}
+	return module
 }
 
 // heardOf is the best that came of some requests.
