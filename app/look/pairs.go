@@ -8,7 +8,9 @@ import (
 // pairs puts objects into two columns, row by row.
 type pairs struct{ gap, last float32 }
 
-// Pairs puts objects into two columns, each as wide as the widest in it, or under one another where there is no room for two.
+// Pairs puts objects into two columns, or under one another where there is no room for two. The second column begins in the
+// middle, so that groups under one another stand in line; where the first is wider, or the second does not fit there, right
+// beside the first.
 func Pairs(gap float32, objects ...fyne.CanvasObject) *fyne.Container {
 	return container.New(&pairs{gap: gap}, objects...)
 }
@@ -24,6 +26,9 @@ func (p *pairs) widths(objects []fyne.CanvasObject) (w [2]float32) {
 func (p *pairs) place(objects []fyne.CanvasObject, width float32, put func(o fyne.CanvasObject, at fyne.Position, size fyne.Size)) float32 {
 	w := p.widths(objects)
 	n, left := 2, w[0]+p.gap
+	if middle := snap(width / 2); middle > left && middle+w[1] <= width {
+		left = middle
+	}
 	if left+w[1] > width {
 		n, left = 1, 0
 	}
