@@ -104,7 +104,7 @@ func BenchmarkFullRate(b *testing.B) {
 		b.Fatal(err)
 	}
 	defer v.Close()
-	s := newSaid()
+	s := newSaid(liveFrames)
 	s.visit = v
 	sent, seconds, shown := 0, 0, 0
 	before := processorTime(b)

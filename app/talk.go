@@ -30,8 +30,13 @@ type said struct {
 	err   error // why a recording could not be read to its end
 }
 
-func newSaid() *said {
-	return &said{talk: talk.New(talk.Options{}), table: heard.New(heard.Options{})}
+// liveFrames is how many diagnostic frames of a visit are kept here: as many as its record keeps of all frames. Live values
+// make some hundred in a second, and the window must not grow for as long as they are watched.
+const liveFrames = 100_000
+
+// newSaid keeps so many diagnostic frames, 0 for what a recording is given.
+func newSaid(frames int) *said {
+	return &said{talk: talk.New(talk.Options{Limit: frames}), table: heard.New(heard.Options{})}
 }
 
 func (s *said) add(entries []trace.Entry) {
@@ -148,7 +153,7 @@ func (w *Window) overhear() {
 		t.live.visit, t.live.ended, news = nil, true, true
 	}
 	if v != nil && (t.live == nil || t.live.visit != v) {
-		t.live = newSaid()
+		t.live = newSaid(liveFrames)
 		a := v.Adapter()
 		t.live.visit, t.live.rate, t.live.deaf = v, a.BitRate, !a.Raw
 		t.onFile, t.rest, news = false, 0, true

@@ -87,7 +87,7 @@ func (w *Window) readRecording(path string) {
 	r := &talkReading{name: filepath.Base(path), stop: stop}
 	t.reading, t.err, t.keeping = r, nil, false
 	w.actIn(ctx, func(ctx context.Context) func() {
-		s := newSaid()
+		s := newSaid(0)
 		s.name = r.name
 		s.err = s.read(ctx, path, func(frames int) {
 			w.door.hand("recording", func() { r.frames = frames })
