@@ -230,3 +230,23 @@ func TestCutShort(t *testing.T) {
 		}
 	}
 }
+
+// A line with a block under each of its ends is no button.
+func TestBlockIsNoLine(t *testing.T) {
+	p := image.NewRGBA(image.Rect(0, 0, 200, 80))
+	fill := func(x, y, w, h int) {
+		for i := range w * h {
+			p.Set(x+i%w, y+i/w, accent)
+		}
+	}
+	fill(20, 8, 130, 2)
+	fill(20, 8, 30, 40)
+	fill(110, 8, 40, 40)
+	if at, ok := wideBlock(p, accent); ok {
+		t.Errorf("a block was found at %v", at)
+	}
+	fill(20, 50, 130, 28)
+	if at, ok := wideBlock(p, accent); !ok || at.Y < 50 {
+		t.Errorf("found %v, %v; want the block at the bottom", at, ok)
+	}
+}

@@ -333,12 +333,23 @@ func block(p image.Image, want color.Color, width int) (middle image.Point, ok b
 			if run++; run < width {
 				continue
 			}
-			if m := image.Pt(x-width/2, y+height/2); same(p.At(x, y+height), want) && same(p.At(x-width+1, y+height), want) {
-				return m, true
+			if thick(p, want, x-width+1, x, y) && same(p.At(x, y+height), want) && same(p.At(x-width+1, y+height), want) {
+				return image.Pt(x-width/2, y+height/2), true
 			}
 		}
 	}
 	return middle, false
+}
+
+// thick tells a block from a line with something at both of its ends.
+func thick(p image.Image, want color.Color, from, to, y int) bool {
+	const line = 6
+	for x := from; x <= to; x++ {
+		if !same(p.At(x, y+line), want) {
+			return false
+		}
+	}
+	return true
 }
 
 // near: thin lines are mixed with their ground.
