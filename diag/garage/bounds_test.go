@@ -59,19 +59,19 @@ func (l *endlessList) ReadAt(p []byte, off int64) (int, error) {
 	entry[28] = byte(len(name))
 	end := append([]byte("PK\x05\x06"), make([]byte, 18)...)
 	binary.LittleEndian.PutUint32(end[12:], uint32(l.size-22))
-	n := 0
-	for ; n < len(p) && off+int64(n) < l.size; n++ {
-		if at := off + int64(n); at >= l.size-22 {
-			p[n] = end[at-(l.size-22)]
+	got := 0
+	for ; got < len(p) && off+int64(got) < l.size; got++ {
+		if at := off + int64(got); at >= l.size-22 {
+			p[got] = end[at-(l.size-22)]
 		} else {
-			p[n] = entry[at%int64(len(entry))]
+			p[got] = entry[at%int64(len(entry))]
 		}
 	}
-	l.read += int64(n)
-	if n < len(p) {
-		return n, io.EOF
+	l.read += int64(got)
+	if got < len(p) {
+		return got, io.EOF
 	}
-	return n, nil
+	return got, nil
 }
 
 // TestLongDirectory: a file that says it holds more files than there can be is refused before its list fills the memory, and
