@@ -38,8 +38,8 @@ func (g *Gate) Travel(part float32) {
 }
 
 const (
-	gateHigh  = 146 // down to the labels
-	gateLevel = 74  // height of the key's way
+	gateHigh  = 116 // down to the labels
+	gateLevel = 58  // height of the key's way
 	gateEnds  = 56  // room for the key at the left and the car at the right
 )
 
@@ -90,7 +90,7 @@ func (r *gateRenderer) Layout(size fyne.Size) {
 
 // latch draws one latch around x.
 func (r *gateRenderer) latch(x, room float32, l Latch) {
-	const wide, neck, notch, arm = 30, 12, 28, 42
+	const wide, neck, notch, arm = 30, 12, 28, 30
 	level, shift := float32(gateLevel), float32(0)
 	if !l.InLine {
 		shift = 20 // it stands too low: the key meets the full width

@@ -185,7 +185,7 @@ func (d *desk) toGate(ctx context.Context, h hands) error {
 		settle,
 		turn(5),
 		func() error {
-			return d.Until(ctx, "visit-gate-closed", 20*time.Second, func(p image.Image) bool { return count(p, accent) > 4*30*80 })
+			return d.Until(ctx, "visit-gate-closed", 20*time.Second, func(p image.Image) bool { return count(p, accent) > 4*30*55 })
 		},
 		settle,
 		h.state, // the cable is out
