@@ -71,10 +71,7 @@ var english = map[string]*regexp.Regexp{
 // TestCodesAreTold: every language beside English has words for every piece that the lines of trouble codes are made from,
 // and for all that is told of a code beside; no word is left in English.
 func TestCodesAreTold(t *testing.T) {
-	all, err := books()
-	if err != nil {
-		t.Fatal(err)
-	}
+	all := tongues(t)
 	pieces, stories := codePieces(), codeStories()
 	if len(pieces) < 1700 || len(stories) < 700 {
 		t.Errorf("only %d pieces and %d other texts", len(pieces), len(stories))
@@ -82,9 +79,9 @@ func TestCodesAreTold(t *testing.T) {
 	for tag, p := range all {
 		missing := 0
 		for s := range pieces {
-			text, ok := p.whole[s]
+			text, ok := p.Pieces[s]
 			if !ok && strings.Contains(s, ", ") { // places are told one by one
-				text, ok = p.tell(s)
+				text, ok = p.Find(s)
 			}
 			switch {
 			case !ok:
@@ -95,7 +92,7 @@ func TestCodesAreTold(t *testing.T) {
 			}
 		}
 		for s := range stories {
-			text, ok := p.tell(s)
+			text, ok := p.Find(s)
 			if word := english[tag].FindString(text); !ok || word != "" {
 				missing++
 				t.Errorf("%s has no words for %q: %q has %q", tag, s, text, word)

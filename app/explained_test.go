@@ -226,16 +226,13 @@ var englishWords = regexp.MustCompile(`\b(the|of|is|are|it|its|and|not|this|that
 // untold lists texts that a language has no words for, or of which English words are left over.
 func untold(t *testing.T, tag string, said sayings) (missing []string) {
 	t.Helper()
-	all, err := books()
-	if err != nil {
-		t.Fatal(err)
-	}
+	all := tongues(t)
 	p, ok := all[tag]
 	if !ok {
 		t.Fatalf("%s has no book", tag)
 	}
 	for text := range said.said {
-		got, ok := p.tell(text)
+		got, ok := p.Find(text)
 		switch {
 		case !ok && strings.ContainsFunc(text, isLower):
 			missing = append(missing, text)

@@ -49,9 +49,6 @@ var loaded = sync.OnceValue(func() texts {
 		return t
 	}
 	for _, f := range files {
-		if f.IsDir() { // the engine's own sentences
-			continue
-		}
 		tag := strings.TrimSuffix(f.Name(), ".json")
 		at := len(t.tags)
 		if tag == firstTag {

@@ -9,6 +9,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -21,6 +22,33 @@ import (
 	"readback/diag/dtc"
 	"readback/diag/explain"
 	"readback/diag/gate"
+	"readback/diag/tongue"
+)
+
+// tongues are the languages beside English that have the engine's sentences.
+func tongues(t testing.TB) map[string]*tongue.Tongue {
+	t.Helper()
+	out := map[string]*tongue.Tongue{}
+	for _, tag := range tongue.Tags() {
+		if tag == tongue.English {
+			continue
+		}
+		one, err := tongue.Of(tag)
+		if err != nil || len(one.Pieces) == 0 {
+			t.Fatalf("%s: %v, %d sentences", tag, err, len(one.Pieces))
+		}
+		out[tag] = one
+	}
+	if len(out) == 0 {
+		t.Fatal("no language beside English")
+	}
+	return out
+}
+
+var (
+	place  = regexp.MustCompile(`\{(\d)(\*?)\}`) // of what the engine puts into a sentence
+	number = regexp.MustCompile(`^-?\d+(\.\d+)?( \S+)?$`)
+	quoted = regexp.MustCompile(`"[^"]*"`)
 )
 
 // engineSays collects what the engine says of every verdict, latch, step and cause.
@@ -185,17 +213,14 @@ func latchStates() (out []gate.Latch) {
 // TestEngineSentencesAreTold: every language beside English has words for all that the engine says of verdicts, latches,
 // steps and causes, with every place filled.
 func TestEngineSentencesAreTold(t *testing.T) {
-	all, err := books()
-	if err != nil {
-		t.Fatal(err)
-	}
+	all := tongues(t)
 	said := engineSays(t)
 	if len(said) < 400 {
 		t.Fatalf("only %d sentences", len(said))
 	}
 	for tag, p := range all {
 		for _, s := range said {
-			if got, ok := p.tell(s); !ok {
+			if got, ok := p.Find(s); !ok {
 				t.Errorf("%s has no words for %q", tag, s)
 			} else if place.MatchString(got) {
 				t.Errorf("%s: %q has a place left open: %q", tag, s, got)
@@ -207,13 +232,13 @@ func TestEngineSentencesAreTold(t *testing.T) {
 // TestPhrasesAreTheEngines: the English text of every phrase still stands in the engine or in its tables; both have the
 // same places, and no translation promises too much.
 func TestPhrasesAreTheEngines(t *testing.T) {
-	all, err := books()
-	if err != nil {
-		t.Fatal(err)
-	}
+	all := tongues(t)
 	var source strings.Builder
 	for _, dir := range []string{"../diag", "../assets"} {
 		err := filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
+			if d.IsDir() && d.Name() == "tongue" {
+				return fs.SkipDir
+			}
 			if err != nil || d.IsDir() || strings.HasSuffix(path, "_test.go") || !slices.Contains([]string{".go", ".tsv", ".json"}, filepath.Ext(path)) {
 				return err
 			}
@@ -227,7 +252,7 @@ func TestPhrasesAreTheEngines(t *testing.T) {
 	}
 	text, pieces := source.String(), codePieces()
 	for tag, p := range all {
-		for english, other := range p.whole {
+		for english, other := range p.Pieces {
 			for _, part := range place.Split(english, -1) {
 				words := strings.Fields(strings.Trim(part, " ."))
 				name := strings.Fields(strings.ToUpper(part))                       // modules tell their names in capitals
@@ -253,13 +278,13 @@ func TestPhrasesAreTheEngines(t *testing.T) {
 
 // TestPhrasesAreGivenOnce: no two files of a language, and no two places of one file, translate the same sentence.
 func TestPhrasesAreGivenOnce(t *testing.T) {
-	files, err := catalogue.ReadDir("text/engine")
+	files, err := tongue.Files.ReadDir("text")
 	if err != nil {
 		t.Fatal(err)
 	}
 	at := map[string]string{}
 	for _, f := range files {
-		b, err := catalogue.ReadFile("text/engine/" + f.Name())
+		b, err := tongue.Files.ReadFile("text/" + f.Name())
 		if err != nil {
 			t.Fatal(err)
 		}

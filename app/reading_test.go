@@ -160,13 +160,10 @@ func TestReadingGrade(t *testing.T) {
 // and standards are no sentences: they have no grade, and are no longer than a line.
 func TestReadingGradeOfTheEngine(t *testing.T) {
 	const line, word = 90, 23 // letters; a longer word breaks within itself in a window of 1024
-	all, err := books()
-	if err != nil {
-		t.Fatal(err)
-	}
+	all := tongues(t)
 	for tag, p := range all {
 		sum, sentences := text{}, 0
-		for english, s := range p.given {
+		for english, s := range p.Pieces {
 			one := text{}
 			one.add(tag, wordPlace.ReplaceAllString(s, " "))
 			if one.longest > 30 {

@@ -5,10 +5,7 @@ import "testing"
 // BenchmarkTell is what a page asks for when it is drawn for the first time: a sentence of several parts, one with a name
 // in it, and one that the book does not know.
 func BenchmarkTell(b *testing.B) {
-	all, err := books()
-	if err != nil {
-		b.Fatal(err)
-	}
+	all := tongues(b)
 	p := all["de"]
 	for name, s := range map[string]string{
 		"sentences": "The Charging module only. It answers at 7ED. Other modules ignore this.",
@@ -18,7 +15,7 @@ func BenchmarkTell(b *testing.B) {
 	} {
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {
-				p.tell(s)
+				p.Find(s)
 			}
 		})
 	}

@@ -99,10 +99,7 @@ func valueNames(t *testing.T) map[string]bool {
 
 // TestValuesAreTold: every language beside English has words for every name and state of the values that a car tells.
 func TestValuesAreTold(t *testing.T) {
-	all, err := books()
-	if err != nil {
-		t.Fatal(err)
-	}
+	all := tongues(t)
 	names := valueNames(t)
 	if len(names) < 450 {
 		t.Errorf("only %d names", len(names))
@@ -110,7 +107,7 @@ func TestValuesAreTold(t *testing.T) {
 	for tag, p := range all {
 		missing := 0
 		for s := range names {
-			text, ok := p.tell(s)
+			text, ok := p.Find(s)
 			if word := english[tag].FindString(text); !ok || word != "" {
 				missing++
 				t.Errorf("%s has no words for %q: %q has %q", tag, s, text, word)
@@ -123,10 +120,7 @@ func TestValuesAreTold(t *testing.T) {
 // TestNamesOfThePracticeCars: what the modules of the practice cars call themselves, and the values of their profile, have
 // words in every language beside English.
 func TestNamesOfThePracticeCars(t *testing.T) {
-	all, err := books()
-	if err != nil {
-		t.Fatal(err)
-	}
+	all := tongues(t)
 	names := map[string]bool{}
 	for _, b := range assets.Profiles() {
 		for _, m := range regexp.MustCompile(`"name": *"([^"]+)"`).FindAllStringSubmatch(string(b), -1) {
@@ -151,7 +145,7 @@ func TestNamesOfThePracticeCars(t *testing.T) {
 	}
 	for tag, p := range all {
 		for s := range names {
-			if _, ok := p.tell(s); !ok {
+			if _, ok := p.Find(s); !ok {
 				t.Errorf("%s has no words for %q", tag, s)
 			}
 		}

@@ -42,12 +42,12 @@ func when(t, now time.Time) string {
 }
 
 // day is a date with its year.
-func day(t time.Time) string { return dated("date.full", t) }
+func day(t time.Time) string { return spokenTongue().Day(t.Local()) }
 
 // dated writes a date in a form of the catalogue.
 func dated(form string, t time.Time) string {
 	t = t.Local()
-	return T(form, "Day", t.Day(), "Month", T(fmt.Sprintf("month.%d", t.Month())), "Short", T(fmt.Sprintf("month.short.%d", t.Month())), "Year", t.Year(), "Time", clock(t))
+	return T(form, "Day", t.Day(), "Month", spokenTongue().Month(t.Month()), "Short", T(fmt.Sprintf("month.short.%d", t.Month())), "Year", t.Year(), "Time", clock(t))
 }
 
 // clock is a time of day, clockSeconds with its seconds, clockFine with thousandths.
@@ -58,22 +58,8 @@ func clockFine(t time.Time) string    { return figures(t.Local().Format("15:04:0
 // decimal writes a number with so many digits behind the decimal mark.
 func decimal(v float64, digits int) string { return figures(strconv.FormatFloat(v, 'f', digits, 64)) }
 
-// figures gives the numbers in a text of figures and units, such as "60.4 Ω", the decimal mark of the language.
-func figures(s string) string { return strings.Replace(s, ".", T("number.decimal"), 1) }
-
 // lasting is a time span with a unit that suits it.
 func lasting(d time.Duration) string { return figures(talk.Lasting(d)) }
-
-// listed joins names: "a, b and c".
-func listed(names []string) string {
-	if n := len(names); n > 1 {
-		return T("list.and", "List", commas(names[:n-1]), "Last", names[n-1])
-	}
-	return commas(names)
-}
-
-// commas joins names that are not all there are.
-func commas(names []string) string { return strings.Join(names, T("list.comma")) }
 
 // sentences puts whole sentences one after the other; those that are empty are left out.
 func sentences(all ...string) string {

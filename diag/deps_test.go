@@ -64,6 +64,7 @@ var rooms = map[string]room{
 
 	"diag/garage": {"diag/dtc diag/link", "keeps values; it must open old records without a car"},
 	"diag/report": {"diag/dtc diag/garage", "shows kept values; it must work without a car"},
+	"diag/tongue": {"diag/dtc", "pure: what the engine says to the same in another language; of dtc it uses the lines of codes, which are put together from pieces"},
 
 	"diag/adapter":           {"diag/bus diag/link", "what all adapters have in common is the two seams"},
 	"diag/adapter/socketcan": {"diag/adapter diag/bus diag/link", "carries frames and knows no transport"},
@@ -79,14 +80,14 @@ var rooms = map[string]room{
 
 	"diag": {"assets diag/...", "puts the rooms together"},
 
-	"app":        {"app/look assets diag diag/heard diag/quantity diag/signal diag/talk " + plainValues, "values in, intent out; the car is reached through diag alone; assets for the licences"},
+	"app":        {"app/look assets diag diag/heard diag/quantity diag/signal diag/talk diag/tongue " + plainValues, "values in, intent out; the car is reached through diag alone; assets for the licences"},
 	"app/locale": {"", "must run before Fyne is there, so it may wait for nothing"},
 	"app/recall": {"", "the same"},
 	"app/look":   {"", "drawn parts: they show what they are given"},
 
 	"cmd/readback": {"app app/locale app/look app/recall assets diag diag/adapter/all diag/quantity " + plainValues, "starts the window, which has an icon, and does nothing else"},
-	"cmd/readback-cli": {"assets diag diag/adapter/all diag/heard diag/quantity diag/report diag/signal diag/simcar diag/talk " + plainValues,
-		"the same engine; simcar to serve the practice car; heard, signal and talk for recordings, which have no car"},
+	"cmd/readback-cli": {"assets diag diag/adapter/all diag/heard diag/quantity diag/report diag/signal diag/simcar diag/talk diag/tongue " + plainValues,
+		"the same engine; simcar to serve the practice car; heard, signal and talk for recordings, which have no car; tongue for reports"},
 	"cmd/dev": {"", "must run before anything is installed or fetched: standard library only"},
 }
 

@@ -1,10 +1,9 @@
-package app
+package tongue
 
 import (
 	"cmp"
 	"encoding/json"
 	"fmt"
-	"maps"
 	"regexp"
 	"slices"
 	"strconv"
@@ -12,22 +11,20 @@ import (
 	"sync"
 	"unicode"
 
-	"readback/diag"
 	"readback/diag/dtc"
 )
 
-// phrases are the engine's sentences in another language. The engine speaks English: verdicts, latches, steps and causes
-// come as sentences whose English text is their key here. {1}, {2} stand for what the engine puts into a sentence: words
+// phrases are the engine's sentences in another language. {1}, {2} stand for what the engine puts into a sentence: words
 // that have a translation, figures and bytes, names. {1*} takes anything, as it is where it is not known. A key with a set,
 // such as {A..F}, stands for one text each, as in the code tables; its translation has a set as long.
 type phrases struct {
-	given map[string]string   // as the files have them
 	whole map[string]string   // without sets
 	plain map[string]string   // those without places, without a full stop at their end
 	with  map[string][]phrase // those with places by how they begin, the one with most words of its own first
 	// codes are the meanings of the standard's trouble codes and the names of the parts that they are about, as the engine
 	// puts them into its sentences. They are put together from phrases when they are first needed.
 	codes func() map[string]string
+	forms forms
 }
 
 // phrase is a sentence with places.
@@ -48,41 +45,37 @@ var place = regexp.MustCompile(`\{(\d)(\*?)\}`)
 // books are the phrases of every language that has some, by its tag. A language may have several files: what stands behind
 // a hyphen in a name (de-codes.json) says what is in it.
 var books = sync.OnceValues(func() (map[string]phrases, error) {
-	const folder = "text/engine"
+	const folder = "text"
 	out := map[string]phrases{}
-	files, err := catalogue.ReadDir(folder)
+	files, err := Files.ReadDir(folder)
 	if err != nil {
-		return nil, fmt.Errorf("app: reading the engine's sentences: %w", err)
+		return nil, fmt.Errorf("tongue: reading the engine's sentences: %w", err)
 	}
 	for _, f := range files {
-		b, err := catalogue.ReadFile(folder + "/" + f.Name())
+		b, err := Files.ReadFile(folder + "/" + f.Name())
 		if err != nil {
-			return nil, fmt.Errorf("app: reading the engine's sentences: %w", err)
+			return nil, fmt.Errorf("tongue: reading the engine's sentences: %w", err)
 		}
 		said := map[string]string{}
 		if err := json.Unmarshal(b, &said); err != nil {
-			return nil, fmt.Errorf("app: reading the engine's sentences %s: %w", f.Name(), err)
+			return nil, fmt.Errorf("tongue: reading the engine's sentences %s: %w", f.Name(), err)
 		}
 		tag, _, _ := strings.Cut(strings.TrimSuffix(f.Name(), ".json"), "-")
 		p, ok := out[tag]
 		if !ok {
-			p = phrases{given: map[string]string{}, whole: map[string]string{}, plain: map[string]string{}, with: map[string][]phrase{}}
+			p = phrases{whole: map[string]string{}, plain: map[string]string{}, with: map[string][]phrase{}}
 		}
-		maps.Copy(p.given, said)
 		for english, text := range said {
 			if err := p.add(english, text); err != nil {
-				return nil, fmt.Errorf("app: reading the engine's sentences %s: %w", f.Name(), err)
+				return nil, fmt.Errorf("tongue: reading the engine's sentences %s: %w", f.Name(), err)
 			}
 		}
 		out[tag] = p
 	}
-	for tag, p := range out {
+	for _, p := range out {
 		for _, list := range p.with {
 			slices.SortFunc(list, byWords)
 		}
-		with := p
-		with.codes = sync.OnceValue(p.ofCodes)
-		out[tag] = with
 	}
 	return out, nil
 })
@@ -147,46 +140,6 @@ func newPhrase(english, text string) phrase {
 	return p
 }
 
-// remembered are sentences that were told lately, by language and English text: a page tells the same ones again and again.
-var remembered = struct {
-	sync.Mutex
-	told map[[2]string]string
-}{told: map[[2]string]string{}}
-
-// manyTold is how many sentences are remembered before they are forgotten all.
-const manyTold = 4096
-
-// told is what the engine says, in the language of the window; the engine's own words where it has no others for them.
-func told(english string) string {
-	tag := Spoken()
-	if tag == "en" || english == "" {
-		return english
-	}
-	all, err := books()
-	if err != nil {
-		return english
-	}
-	p, ok := all[tag]
-	if !ok {
-		return english
-	}
-	key := [2]string{tag, english}
-	remembered.Lock()
-	s, ok := remembered.told[key]
-	remembered.Unlock()
-	if ok {
-		return s
-	}
-	s = p.orAsIs(english)
-	remembered.Lock()
-	defer remembered.Unlock()
-	if len(remembered.told) >= manyTold {
-		clear(remembered.told)
-	}
-	remembered.told[key] = s
-	return s
-}
-
 // orAsIs is a text in this language, or as the engine has it.
 func (p phrases) orAsIs(english string) string {
 	if s, ok := p.tell(english); ok {
@@ -194,12 +147,6 @@ func (p phrases) orAsIs(english string) string {
 	}
 	return english
 }
-
-// lineOf says a trouble code in one sentence, in the language of the window.
-func lineOf(c dtc.Code) string { return c.Wording().In(told).String() }
-
-// named is the name of a module or a value.
-func named(name string) string { return told(name) }
 
 // ofCodes puts the meanings of all codes and the names of their parts together.
 func (p phrases) ofCodes() map[string]string {
@@ -217,32 +164,3 @@ func (p phrases) ofCodes() map[string]string {
 
 // number is a figure with a unit behind it.
 var number = regexp.MustCompile(`^-?\d+(\.\d+)?( \S+)?$`)
-
-// errorText is the sentence for an error.
-func errorText(err error) string { return told(diag.Sentence(err)) }
-
-// allTold are several sentences of the engine.
-func allTold(english []string) []string {
-	out := make([]string, len(english))
-	for i, s := range english {
-		out[i] = told(s)
-	}
-	return out
-}
-
-// measured is a value with its unit, or a word in its place.
-func measured(value string) string {
-	if s := told(value); s != value || !number.MatchString(value) {
-		return s
-	}
-	return amount(value, told)
-}
-
-// amount is a figure with its unit. Most units are the same in every language.
-func amount(s string, tell func(string) string) string {
-	n, unit, ok := strings.Cut(s, " ")
-	if !ok {
-		return figures(s)
-	}
-	return figures(n) + " " + tell(unit)
-}

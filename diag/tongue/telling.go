@@ -1,4 +1,4 @@
-package app
+package tongue
 
 import (
 	"regexp"
@@ -235,7 +235,7 @@ func (t *telling) put(s string, free bool) (text string, known bool) {
 		return s, false
 	}
 	if value, stop := strings.CutSuffix(s, "."); number.MatchString(value) && (unit(value) == "" || datum.MatchString(unit(value))) {
-		return amount(value, t.orAsIs) + map[bool]string{true: "."}[stop], true
+		return t.forms.amount(value, t.orAsIs) + map[bool]string{true: "."}[stop], true
 	}
 	if t.exact != nil {
 		if text, ok := t.exact.tell(s); ok {
@@ -270,13 +270,21 @@ func (t *telling) names(s string) (string, bool) {
 		}
 	}
 	if joined {
-		return listed(all), true
+		return t.listed(all), true
 	}
-	return commas(all), true
+	return strings.Join(all, t.forms.Comma), true
 }
 
 // quoted is a text in quotation marks.
 var quoted = regexp.MustCompile(`"[^"]*"`)
+
+func upperFirst(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[n:]
+}
 
 // unit is what stands behind a figure.
 func unit(s string) string {
