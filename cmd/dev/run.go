@@ -40,11 +40,16 @@ func startReadback(ctx context.Context, p *project, args []string) error {
 		args = []string{"--place", practicePlace}
 	}
 	err := p.start(ctx, "readback", args)
-	var ended *exit
-	if errors.As(err, &ended) && ended.code == exitNoDisplay {
+	if err != nil && !p.canDraw(ctx) {
 		return p.lookInTerminal(ctx, args)
 	}
 	return err
+}
+
+// canDraw asks readback whether it can draw here, after it has failed.
+func (p *project) canDraw(ctx context.Context) bool {
+	var ended *exec.ExitError
+	return !errors.As(p.command(ctx, nil, p.binary("readback"), "--check").Run(), &ended) || ended.ExitCode() != exitNoDisplay
 }
 
 // displayNamed reports whether there may be a screen; readback itself checks whether it can draw on it.

@@ -49,11 +49,17 @@ func answerCheck(out io.Writer) int {
 }
 
 // examine opens a hidden window with OpenGL 2.1. It must run on the main thread. The binding logs some errors of the
-// platform instead of returning them, so the log is part of the answer.
+// platform instead of returning them, so the log is part of the answer. The binding stays ready: the window needs it next, and
+// finds the driver loaded.
 func examine() (s screen) {
 	var said bytes.Buffer
+	to, how := log.Writer(), log.Flags()
 	log.SetOutput(&said)
 	log.SetFlags(0)
+	defer func() {
+		log.SetOutput(to)
+		log.SetFlags(how)
+	}()
 	fail := func(c cause, err error) screen {
 		s.Cause, s.Detail = c, strings.TrimSpace(strings.Join([]string{err.Error(), said.String()}, " "))
 		return s
@@ -77,6 +83,7 @@ func examine() (s screen) {
 	glfw.WindowHint(glfw.ContextVersionMajor, 2)
 	glfw.WindowHint(glfw.ContextVersionMinor, 1)
 	w, err := glfw.CreateWindow(64, 64, "readback", nil, nil)
+	glfw.DefaultWindowHints()
 	switch {
 	case err != nil:
 		return fail(noOpenGL, err)

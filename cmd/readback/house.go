@@ -44,9 +44,8 @@ type house struct {
 // appID names the program to the desktop, as FyneApp.toml does.
 const appID = "readback.app"
 
-// showWindow is the whole life of the window's process. checked, when not nil, waits for the check of the display and tells
-// what came of it; a bad end has been told to the owner by then.
-func showWindow(f flags, checked func() screen) int {
+// showWindow shows the window on a screen until it is closed. begun is called when there is a first picture.
+func showWindow(f flags, s screen, begun func()) int {
 	h := &house{flags: f, opt: options(f)}
 	opened := make(chan struct{})
 	go func() {
@@ -58,21 +57,10 @@ func showWindow(f flags, checked func() screen) int {
 	h.app.SetIcon(fyne.NewStaticResource("icon.png", assets.Icon()))
 	h.speak()
 	h.win = h.app.NewWindow(app.T("window.title"))
-	want := f.wanted()
-	h.resize(want)
+	h.resize(s.clamp(f.wanted()))
 	h.win.CenterOnScreen()
 	<-opened
 	h.begin()
-	if checked != nil {
-		s := checked()
-		if s.Cause != "" {
-			h.close()
-			return exitNoDisplay
-		}
-		if fit := s.clamp(want); fit != want {
-			h.resize(fit)
-		}
-	}
 	h.win.SetCloseIntercept(func() {
 		if !h.between.Load() && h.shown.MayClose() {
 			h.win.Close()
@@ -92,6 +80,7 @@ func showWindow(f flags, checked func() screen) int {
 		}
 	})
 	h.work.Go(func() { tidy(ctx) })
+	h.app.Lifecycle().SetOnStarted(func() { h.work.Go(begun) })
 	if every, err := time.ParseDuration(os.Getenv(heardVar)); err == nil && every > 0 {
 		h.work.Go(func() { h.tellHeard(ctx, every) })
 	}

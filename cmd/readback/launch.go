@@ -18,23 +18,32 @@ const checkTime = 20 * time.Second
 // answerTime is how long the answer of an ended check is waited for, where something that it started holds on to its output.
 const answerTime = 2 * time.Second
 
-// launch checks the display and shows the window.
+// launch checks the display, and shows the window unless only the check was asked for.
 func launch(f flags) int {
-	self, err := os.Executable()
-	if err != nil {
-		tell(fmt.Sprintf("readback: finding the program itself: %v", err))
-		return exitFailed
-	}
 	if !f.check {
+		self, err := os.Executable()
+		if err != nil {
+			tell(fmt.Sprintf("readback: finding the program itself: %v", err))
+			return exitFailed
+		}
 		return start(self, f)
 	}
-	s := check(self)
+	s := checkAnew()
 	if s.Cause != "" {
 		tell(s.words())
 		return exitNoDisplay
 	}
 	fmt.Printf("A window can be opened here: OpenGL %s, screen %dx%d, scale %g.\n", s.GL, s.Width, s.Height, s.Scale)
 	return exitDone
+}
+
+// checkAnew checks the display from another process of this program.
+func checkAnew() screen {
+	self, err := os.Executable()
+	if err != nil {
+		return screen{Cause: crashed, Detail: fmt.Sprintf("finding the program itself: %v", err)}
+	}
+	return check(self)
 }
 
 // check asks another process of this program, so that a crash or a hang of the graphics driver is an answer too.
@@ -60,7 +69,11 @@ func verdict(timedOut bool, runErr error, out []byte, errs string) screen {
 	case timedOut:
 		return screen{Cause: hung, Detail: lastLine(errs)}
 	case json.Unmarshal(out, &s) != nil:
-		return screen{Cause: crashed, Detail: strings.TrimSpace(fmt.Sprint(runErr) + " " + lastLine(errs))}
+		how := "it ended without an answer"
+		if runErr != nil {
+			how = runErr.Error()
+		}
+		return screen{Cause: crashed, Detail: strings.TrimSpace(how + " " + lastLine(errs))}
 	case runErr != nil && s.Cause == "":
 		return screen{Cause: crashed, Detail: runErr.Error()}
 	}

@@ -30,3 +30,26 @@ func TestCheckLeavesSomethingBehind(t *testing.T) {
 		t.Errorf("%+v", s)
 	}
 }
+
+// TestGuardIsTold: the guard hears that it is not needed once, whoever says it and how often; a guard that could not be started is
+// none.
+func TestGuardIsTold(t *testing.T) {
+	self := filepath.Join(t.TempDir(), "readback")
+	if err := os.WriteFile(self, []byte("#!/bin/sh\necho \"$"+roleVar+"\" >\"$0.heard\"\ncat >>\"$0.heard\"\n"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	g, err := newGuard(self)
+	if err != nil {
+		t.Fatal(err)
+	}
+	g.dismiss()
+	g.dismiss()
+	if heard, err := os.ReadFile(self + ".heard"); err != nil || string(heard) != roleGuard+"\n"+string(dismissal) {
+		t.Errorf("heard %q, %v", heard, err)
+	}
+	g, err = newGuard(self + " that is not there")
+	if g != nil || err == nil {
+		t.Errorf("%v, %v", g, err)
+	}
+	g.dismiss()
+}

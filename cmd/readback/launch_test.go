@@ -64,6 +64,9 @@ func TestVerdict(t *testing.T) {
 			continue
 		}
 		words := s.words()
+		if strings.Contains(words, "nil") {
+			t.Errorf("%s: %q", name, words)
+		}
 		for _, part := range []string{"Readback can't open its window.", "What to do: ", "readback-cli look --adapter practice:"} {
 			if !strings.Contains(words, part) {
 				t.Errorf("%s: %q does not say %q", name, words, part)

@@ -1,8 +1,9 @@
 // Command readback is the window of Readback.
 //
-// It parses the flags and lets another process of the same program find out whether a window can be opened at all: a broken
-// graphics driver then takes only that one down. Meanwhile it gets ready to show the window, but for Windows, where the window
-// is one more process. Signals and the exit code pass through.
+// It parses the flags, finds out whether a window can be opened at all, and shows it. A broken graphics driver may take the
+// process down: another process of the same program lives on until there is a first picture, and tells what happened. On
+// Windows, where nobody sees what a program prints, it is the other way round: the first process finds out by one more process,
+// and the window is another; signals and the exit code pass through.
 package main
 
 import (
@@ -30,6 +31,7 @@ const (
 const (
 	roleVar    = "READBACK_ROLE"
 	roleCheck  = "check"
+	roleGuard  = "guard"
 	roleWindow = "window"
 )
 
@@ -109,8 +111,11 @@ func parse(args []string, out io.Writer) (flags, error) {
 func main() { os.Exit(run()) }
 
 func run() int {
-	if os.Getenv(roleVar) == roleCheck {
+	switch os.Getenv(roleVar) {
+	case roleCheck:
 		return answerCheck(os.Stdout)
+	case roleGuard:
+		return standGuard(os.Stdin, checkAnew, tell)
 	}
 	f, err := parse(os.Args[1:], os.Stderr)
 	switch {
@@ -120,7 +125,7 @@ func run() int {
 		tell(fmt.Sprintf("readback: %v", err))
 		return exitUse
 	case os.Getenv(roleVar) == roleWindow:
-		return showWindow(f, nil)
+		return showWindow(f, screen{}, func() {})
 	}
 	return launch(f)
 }

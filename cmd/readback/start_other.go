@@ -3,67 +3,33 @@
 package main
 
 import (
-	"bytes"
-	"io"
-	"log"
 	"os"
-	"sync"
 	"time"
 )
 
-// start shows the window in this process, which gets ready for it while the display is checked by another one.
+// start checks the display and shows the window, both in this process. What goes wrong and is reported becomes words here. A
+// graphics driver that ends this process before its first picture leaves the words to the guard; one that does not answer is
+// waited for no longer than checkTime.
 func start(self string, f flags) (code int) {
-	late := &lateLog{to: os.Stderr}
-	log.SetOutput(late) // what Fyne says of a display that can't be used is told better by the check
-	checked := make(chan screen)
-	go func() {
-		s := check(self)
-		if s.Cause == "" {
-			late.open()
-		} else {
-			tell(s.words())
-			time.AfterFunc(answerTime, func() { os.Exit(exitNoDisplay) }) // the display may hold the main thread up
-		}
-		for {
-			checked <- s
-		}
-	}()
+	g, err := newGuard(self)
+	told(err) // the window can do without
+	defer g.dismiss()
 	defer func() {
-		switch r := recover(); {
-		case r == nil:
-		case (<-checked).Cause != "": // that has been told
-			code = exitNoDisplay
-		default:
+		if r := recover(); r != nil {
 			ended(r)
 			panic(r)
 		}
 	}()
-	return showWindow(f, func() screen { return <-checked })
-}
-
-// lateLog keeps what is logged until it is opened.
-type lateLog struct {
-	to io.Writer
-
-	mu     sync.Mutex
-	opened bool
-	kept   bytes.Buffer
-}
-
-// Write keeps a line, or writes it.
-func (l *lateLog) Write(b []byte) (int, error) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	if l.opened {
-		return l.to.Write(b)
+	slow := time.AfterFunc(checkTime, func() { // the driver holds the main thread
+		tell(screen{Cause: hung}.words())
+		g.dismiss()
+		os.Exit(exitNoDisplay)
+	})
+	s := examine()
+	slow.Stop()
+	if s.Cause != "" {
+		tell(s.words())
+		return exitNoDisplay
 	}
-	return l.kept.Write(b)
-}
-
-// open writes what was kept, and lets everything through from now on.
-func (l *lateLog) open() {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	l.opened = true
-	_, _ = l.kept.WriteTo(l.to) // the log has nobody to tell that it can't be written
+	return showWindow(f, s, g.dismiss)
 }
