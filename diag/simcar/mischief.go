@@ -31,8 +31,8 @@ const (
 // Mischief makes a car go wrong, at every level at which it speaks: answers, frames, and the bytes of its serial adapter.
 // It draws from a seed, separately for each module and for the line: a car that is asked the same does the same.
 //
-// It also keeps the book of what really happened, for whoever has to compare: every request that reached a module, and
-// which modules have told something untrue about their codes that nobody could have noticed.
+// It also keeps the book of what really happened, for whoever has to compare: every request that reached a module, what the
+// module held then, and how the answer may have told something untrue about its codes that nobody could have noticed.
 type Mischief struct {
 	pranks Prank
 	rate   float64
@@ -42,7 +42,8 @@ type Mischief struct {
 	mu       sync.Mutex
 	plays    map[string]*prankster
 	asked    []Asked
-	lies     map[link.ID]int
+	newest   map[link.ID]int     // place in asked of the last request to each module, by its request identifier
+	smudged  bool                // the line has garbled something since the last request
 	answers  []link.ID           // identifiers under which the modules answer
 	requests map[link.ID]link.ID // to those under which they are asked
 }
@@ -54,7 +55,15 @@ type Asked struct {
 	Request []byte
 	Done    bool             // it was carried out
 	Held    map[[3]byte]byte // code to status, behind the availability mask
+	// Untrue are the falsified lists of codes with which it was answered, whole. They are well formed on the way: where one
+	// stands alone, it can't be told from the truth.
+	Untrue [][]byte
+	// Garbled: while it was answered, frames or bytes went wrong in a way that may have made such a list of another.
+	Garbled bool
 }
+
+// Doubtful tells whether the answer may have been falsified so that nobody could notice it.
+func (a Asked) Doubtful() bool { return a.Garbled || len(a.Untrue) > 0 }
 
 // prankster draws for one module or for the line.
 type prankster struct {
@@ -65,7 +74,7 @@ type prankster struct {
 // NewMischief draws from pranks; rate, 0 to 1, is how likely each message goes wrong. Frames and bytes go wrong less often,
 // as a message is made of many. It does nothing until it is woken.
 func NewMischief(seed uint64, pranks Prank, rate float64) *Mischief {
-	return &Mischief{pranks: pranks, rate: rate, seed: seed, plays: map[string]*prankster{}, lies: map[link.ID]int{}, requests: map[link.ID]link.ID{}}
+	return &Mischief{pranks: pranks, rate: rate, seed: seed, plays: map[string]*prankster{}, newest: map[link.ID]int{}, requests: map[link.ID]link.ID{}}
 }
 
 // Wake lets it begin.
@@ -76,14 +85,6 @@ func (m *Mischief) Asked() []Asked {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	return slices.Clone(m.asked)
-}
-
-// Lies counts how often a list of codes of the module with this request identifier, or a part of one, was falsified in a way
-// that can't be told from the truth where it stands alone.
-func (m *Mischief) Lies(request link.ID) int {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	return m.lies[request]
 }
 
 // Suffer gives the car a mischief. It must be called before the car serves anybody.
@@ -135,7 +136,9 @@ func (m *Mischief) deal(c *Car, mod *module, req []byte, functional bool) []repl
 	} else {
 		replies = c.replies(mod, req, functional)
 	}
-	m.asked = append(m.asked, Asked{At: time.Now(), Module: mod.spec.Request, Request: bytes.Clone(req), Done: !idle, Held: mod.held()})
+	m.newest[mod.spec.Request] = len(m.asked)
+	m.asked = append(m.asked, Asked{At: time.Now(), Module: mod.spec.Request, Request: bytes.Clone(req), Done: !idle, Held: mod.held(), Garbled: m.smudged})
+	m.smudged = false
 	if len(replies) == 0 {
 		return nil
 	}
@@ -207,7 +210,15 @@ func (m *Mischief) spoil(p *prankster, mod *module, req []byte, replies []reply,
 // untrue notes that a message that falsifies a list of codes leaves a module.
 func (m *Mischief) untrue(mod *module, msg []byte) {
 	if list(msg) {
-		m.lies[mod.spec.Request]++
+		a := &m.asked[m.newest[mod.spec.Request]]
+		a.Untrue = append(a.Untrue, bytes.Clone(msg))
+	}
+}
+
+// garbled notes that frames go wrong under a module's identifier, while its last request is answered.
+func (m *Mischief) garbled(request link.ID) {
+	if i, ok := m.newest[request]; ok {
+		m.asked[i].Garbled = true
 	}
 }
 

@@ -27,7 +27,7 @@ func (m *Mischief) frames(mod *module, f can.Frame) []late {
 	out := []late{{f, 0}}
 	prank := m.draw(p, m.rate/4, Torn|Late|Doubled|Interleaved|Oversized|WrongID)
 	if prank&(Torn|WrongID) != 0 && f.Data[0]>>4 == firstFrame {
-		m.lies[mod.spec.Request]++ // what follows may fit behind another's beginning
+		m.garbled(mod.spec.Request) // what follows may fit behind another's beginning
 	}
 	switch prank {
 	case Torn:
@@ -58,7 +58,7 @@ func (m *Mischief) frames(mod *module, f can.Frame) []late {
 // wrongly notes that a frame that is not its module's leaves under a module's identifier: it may fit into a list there.
 func (m *Mischief) wrongly(f can.Frame) {
 	if request, ok := m.requests[link.IDOf(f)]; ok {
-		m.lies[request]++
+		m.garbled(request)
 	}
 }
 
@@ -71,10 +71,10 @@ func (m *Mischief) between(p *prankster, mod *module, f can.Frame) []late {
 		copy(other.Data[:], []byte{3, 0x7F, byte(p.random.Uint32()), []byte{nrcPending, nrcBusy, 0x22, 0x33}[p.random.IntN(4)]})
 	case 1: // a long one begins
 		other.Data[0] = firstFrame<<4 | byte(p.random.IntN(16))
-		m.lies[mod.spec.Request]++ // what follows may fit behind it
+		m.garbled(mod.spec.Request) // what follows may fit behind it
 	case 2: // a part of one
 		other.Data[0] = consecutiveFrame<<4 | byte(p.random.IntN(16))
-		m.lies[mod.spec.Request]++ // it may fit where it comes
+		m.garbled(mod.spec.Request) // it may fit where it comes
 	case 3: // flow control that nobody needs
 		other.Data[0] = flowControl<<4 | byte(p.random.IntN(16))
 	case 4: // agreement
@@ -88,7 +88,7 @@ func (m *Mischief) between(p *prankster, mod *module, f can.Frame) []late {
 
 // flood is a frame and many more, or one that announces more than anybody can send.
 func (m *Mischief) flood(p *prankster, mod *module, f can.Frame) []late {
-	m.lies[mod.spec.Request]++
+	m.garbled(mod.spec.Request)
 	if p.random.IntN(2) == 0 {
 		huge := f
 		huge.Length = can.MaxDataLength
@@ -139,12 +139,15 @@ func (l *line) Write(b []byte) (int, error) {
 }
 
 // blurred notes that digits of a line are lost or altered. The line has no checksum: where the filling behind the data takes
-// the place of what is lost, nobody can tell.
+// the place of what is lost, nobody can tell. On such a line one request is in the air at a time: it concerns the answer to
+// the last one or, where it stands in the echo, to the one that comes next.
 func (m *Mischief) blurred(digits []byte) {
-	if len(bytes.Trim(digits, "0123456789ABCDEF")) < len(digits) {
-		for _, request := range m.requests {
-			m.lies[request]++
-		}
+	if len(bytes.Trim(digits, "0123456789ABCDEF")) == len(digits) {
+		return
+	}
+	m.smudged = true
+	if n := len(m.asked); n > 0 {
+		m.asked[n-1].Garbled = true
 	}
 }
 
