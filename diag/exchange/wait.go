@@ -25,7 +25,7 @@ type waiting struct {
 	span     time.Duration // from the request, or the last word of patience, to until
 	until    time.Time
 	cap      time.Duration
-	end      time.Time // when all patience ends, as long as no answer has begun
+	end      time.Time // when all patience ends, as long as no answer has begun; for one that has, a cap later
 	begun    bool      // a long answer is under way
 	told     bool      // the Link tells when a long answer has begun
 	pending  bool      // the module has asked for time
@@ -99,6 +99,9 @@ func (w *waiting) begin(length int) {
 	w.begun, w.told = true, true
 	frames := (length + frameBytes - 1) / frameBytes
 	w.until = time.Now().Add(min(time.Duration(frames)*nCr, w.cap))
+	if last := w.end.Add(w.cap); w.until.After(last) { // one after another may begin, and none be the answer
+		w.until = last
+	}
 }
 
 // other: a message of an earlier request has ended. While it lasted the module could not begin this one's answer.

@@ -10,6 +10,7 @@ import (
 
 	"readback/diag/dtc"
 	"readback/diag/link"
+	"readback/diag/pause"
 	"readback/diag/uds"
 )
 
@@ -60,6 +61,47 @@ func TestBegunForEver(t *testing.T) {
 			}
 		}
 	})
+}
+
+// babbler begins one long answer after another, for ever: each ends when the next begins.
+type babbler struct {
+	*module
+	end   event // of a long answer
+	begun bool  // the next is not announced yet
+}
+
+func (b *babbler) Receive(ctx context.Context) (link.Message, error) {
+	if b.begun {
+		b.begun = false
+		return event{begun: 10}.message()
+	}
+	if err := pause.For(ctx, 100*ms); err != nil {
+		return link.Message{}, err
+	}
+	b.begun = true
+	return b.end.message()
+}
+
+// What never belongs to the request has no more time than one long answer that never ends: the cap until an answer begins,
+// and once more for the rest.
+func TestBegunAgainAndAgain(t *testing.T) {
+	for name, end := range map[string]event{
+		"torn":  {err: &link.TornError{Address: charging, Got: 6, Want: 10}},
+		"whole": {data: []byte{0x62, 0xF1, 0x97, 'C', 'H', 'A', 'R', 'G', 'E', 'R'}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				ctx, cancel := context.WithTimeout(t.Context(), time.Hour)
+				defer cancel()
+				c := uds.New(&babbler{module: newModule(func(int, []byte) []event { return nil }), end: end}, charging, uds.Options{})
+				begun := time.Now()
+				_, err := c.Do(ctx, []byte{0x3E, 0x00})
+				if took := time.Since(begun); !errors.Is(err, uds.ErrNoAnswer) || took > 2*time.Minute+time.Second {
+					t.Errorf("%v after %v", err, took)
+				}
+			})
+		})
+	}
 }
 
 // A long answer of an earlier request may still be under way. Neither it nor its being torn is this one's answer, and
