@@ -17,6 +17,8 @@ const (
 	// unfinishedWithin is how long a module is believed that has said "working, wait" (P2* of ISO 14229-2), or that
 	// has begun a long answer (N_Cr of ISO 15765-2 ends it long before).
 	unfinishedWithin = 5 * time.Second
+	// gatherWithin is how long the answers to one question to all are waited for, whatever comes (common practice: 30-60 s).
+	gatherWithin = time.Minute
 )
 
 // numberQuestions ask which car this is: identifier F190 of ISO 14229-1, service 09 of SAE J1979, and its place in SAE
@@ -191,7 +193,7 @@ func collect(ctx context.Context, p link.Link, asked link.ID, since, until time.
 
 // gather is collect for the answers of many modules: whoever has begun a long answer or has said "working, wait" is
 // waited for beyond until. With a gap above 0 the first answer is waited for until then, and further ones for as long
-// as they follow one another within it.
+// as they follow one another within it. All of it has an end [gatherWithin] after since.
 func (v *Visit) gather(ctx context.Context, p *link.Peer, asked link.ID, since, until time.Time, gap time.Duration, take func(link.Message)) error {
 	unfinished := map[link.ID]time.Time{}
 	for {
@@ -200,6 +202,9 @@ func (v *Visit) gather(ctx context.Context, p *link.Peer, asked link.ID, since, 
 			if t.After(end) {
 				end = t
 			}
+		}
+		if last := since.Add(gatherWithin); end.After(last) {
+			end = last
 		}
 		m, more, err := next(ctx, p, asked, end)
 		if err != nil || !more {

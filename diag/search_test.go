@@ -25,6 +25,8 @@ type plain struct {
 	delay    time.Duration
 	silentTo string // services that it does not even refuse
 	working  bool   // says 7F xx 78 first and answers 300 ms later
+	hears    bool   // takes requests to all modules, too
+	never    string // services at which it is at work for ever: 7F xx 78 every four seconds
 }
 
 // plainCar is a driver of a car of such modules on a bus in memory.
@@ -47,7 +49,8 @@ func (c plainCar) serve(b bus.Bus) {
 		}
 		sid := r.Frame.Data[1]
 		for _, m := range c {
-			if !slices.Contains(m.requests, link.IDOf(r.Frame)) || slices.Contains([]byte(m.silentTo), sid) {
+			all := m.hears && link.IDOf(r.Frame) == link.Functional11().Request
+			if !all && !slices.Contains(m.requests, link.IDOf(r.Frame)) || slices.Contains([]byte(m.silentTo), sid) {
 				continue
 			}
 			final := []byte{3, 0x7F, sid, 0x11}
@@ -58,6 +61,12 @@ func (c plainCar) serve(b bus.Bus) {
 				f := can.Frame{ID: m.answer.Value, IsExtended: m.answer.Extended, Length: 8}
 				copy(f.Data[:], data)
 				time.AfterFunc(after, func() { _ = b.Send(context.Background(), f) }) // the visit may be over
+			}
+			if slices.Contains([]byte(m.never), sid) {
+				for at := m.delay; at < time.Hour; at += 4 * time.Second {
+					say(at, []byte{3, 0x7F, sid, 0x78})
+				}
+				continue
 			}
 			if m.working {
 				say(m.delay, []byte{3, 0x7F, sid, 0x78})
@@ -157,6 +166,21 @@ func TestSearchLeavesSharedRequestsAlone(t *testing.T) {
 			})
 		})
 	}
+}
+
+// TestWorkingForEver: a module that says to all for ever that it is at work (7F xx 78, ISO 14229-1 annex A.1) has a minute, as
+// in every other question, and is then read like the others.
+func TestWorkingForEver(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		begun := time.Now()
+		car := plainCar{{requests: ids(0x7E0), answer: link.ID11(0x7E8), delay: 10 * ms, hears: true, never: "\x22"}}
+		if got := foundIn(t, car); !slices.Equal(got, []string{"7E0/7E8"}) {
+			t.Errorf("found %v", got)
+		}
+		if took := time.Since(begun); took > 20*time.Minute {
+			t.Errorf("the look took %v", took)
+		}
+	})
 }
 
 // TestLookLoad: a look at twenty modules keeps requests and answers at a tenth of 500 kbit/s, never asks on an identifier
