@@ -46,6 +46,9 @@ func extended(a []byte, head int, size RecordSize) ([]ExtendedRecord, error) {
 	}
 	var out []ExtendedRecord
 	for b := a[head:]; len(b) > 0; {
+		if len(out) > 0 && allZero(b) {
+			break // padding: no record has the number 00
+		}
 		n, known := size(b[0])
 		if !known || n < 0 || n > len(b)-1 {
 			n = len(b) - 1

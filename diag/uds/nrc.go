@@ -112,7 +112,7 @@ func (n NRC) Text() string {
 		return r.text
 	case n >= 0x95 && n <= 0xEF:
 		return fmt.Sprintf("a condition is not right, which one is not told (%02X)", byte(n))
-	case n >= 0xF0:
+	case n >= 0xF0 && n <= 0xFE:
 		return fmt.Sprintf("a reason of the maker's own (%02X)", byte(n))
 	}
 	return fmt.Sprintf("a reason that the standard does not name (%02X)", byte(n))

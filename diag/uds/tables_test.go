@@ -75,6 +75,22 @@ func TestRefusalNames(t *testing.T) {
 	}
 }
 
+// What the standard leaves to others is told apart (ISO 14229-1:2020 annex A.1, the ranges from memory): 95-EF are conditions,
+// F0-FE are the maker's, FF is reserved.
+func TestRefusalRanges(t *testing.T) {
+	for words, codes := range map[string][]uds.NRC{
+		"which one is not told":           {0x95, 0xEF},
+		"of the maker's own":              {0xF0, 0xFE},
+		"that the standard does not name": {0x01, 0x8E, 0xFF},
+	} {
+		for _, code := range codes {
+			if !strings.Contains(code.Text(), words) {
+				t.Errorf("%02X: %q, want %q", byte(code), code.Text(), words)
+			}
+		}
+	}
+}
+
 // The names of F180-F19F after ISO 14229-1:2020, as py-uds (MIT) lists them.
 func TestPlateNames(t *testing.T) {
 	var names map[string]json.RawMessage
