@@ -125,11 +125,7 @@ func (v *Visit) parameters(p link.Link, a link.Address) *obd.Client {
 
 // Close ends the visit, closes the adapter, and keeps what was said beside the logbook. It may be called more than once.
 func (v *Visit) Close() error {
-	err := v.router.Close()
-	if e := v.conn.Close(); e != nil {
-		err = e
-	}
-	return errors.Join(err, v.keepRecording())
+	return errors.Join(v.router.Close(), v.conn.Close(), v.keepRecording())
 }
 
 // keepRecording writes the conversation of the visit beside the logbook, once, when it is known which car it was with.
@@ -296,13 +292,10 @@ func (v *Visit) fillers() []byte {
 // modules of this car use, else 55.
 func (v *Visit) Filler(a link.Address) byte {
 	if v.frames == nil {
-		return usualFiller
+		return isotp.DefaultPad
 	}
 	return v.frames.Pad(a)
 }
-
-// usualFiller fills up where no module has shown a byte of its own (common practice).
-const usualFiller = 0x55
 
 // ExplainModules turns the modules of a record into what an explanation needs of them.
 func ExplainModules(modules []garage.Module) []explain.Module {

@@ -37,11 +37,15 @@ func Report(ctx context.Context, s *garage.Store, visitID int64, o ReportOptions
 	if err != nil {
 		return report.Document{}, err
 	}
+	return document(in, o), nil
+}
+
+func document(in report.Input, o ReportOptions) report.Document {
 	d := report.Build(in)
 	if o.Shared {
 		d = report.Share(d, report.SecretsOf(in))
 	}
-	return d, nil
+	return d
 }
 
 // Preview is what a report would say, a line a row.
@@ -160,10 +164,7 @@ func addChange(ctx context.Context, s *garage.Store, in *report.Input, journal [
 
 // comparison is what became of every code, with its state before and after in words.
 func comparison(before, after garage.Visit, e garage.Entry) (out []report.Compared) {
-	id, _, _ := strings.Cut(e.Request, "#")
-	request, _ := link.ParseID(id) // the zero identifier reaches nobody
-	functional := request == link.Functional11().Request || request == link.Functional29().Request
-	rb := compare(before, after, func(a link.Address) bool { return functional || a.Request == request })
+	rb := compare(before, after, func(a link.Address) bool { return reached(e, a) })
 	state := func(v garage.Visit, module, code string) string {
 		for _, m := range v.Modules {
 			if m.Name != module {
@@ -206,10 +207,7 @@ func WriteReport(ctx context.Context, s *garage.Store, visitID int64, path strin
 	if err != nil {
 		return garage.Report{}, report.Document{}, err
 	}
-	d := report.Build(in)
-	if o.Shared {
-		d = report.Share(d, report.SecretsOf(in))
-	}
+	d := document(in, o)
 	var b bytes.Buffer
 	if form == "pdf" {
 		err = report.PDF(&b, d, o.Now)

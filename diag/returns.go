@@ -3,6 +3,7 @@ package diag
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -46,16 +47,18 @@ func FindReturns(h garage.History, journal []garage.Entry) []Returns {
 // erasesOf are the times of the accepted changes that reached a module, whichever way they were asked.
 func erasesOf(journal []garage.Entry, a link.Address) (times []time.Time) {
 	for _, e := range journal {
-		id, _, _ := strings.Cut(e.Request, "#")
-		asked, err := link.ParseID(id)
-		if err != nil || e.Outcome != garage.Accepted {
-			continue
-		}
-		if asked == a.Request || asked == link.Functional11().Request || asked == link.Functional29().Request {
+		if e.Outcome == garage.Accepted && reached(e, a) {
 			times = append(times, e.Begun)
 		}
 	}
 	return times
+}
+
+// reached tells whether a change of the journal went to a module: to its own address, or to all.
+func reached(e garage.Entry, a link.Address) bool {
+	id, _, _ := strings.Cut(e.Request, "#")
+	asked, err := link.ParseID(id)
+	return err == nil && slices.Contains([]link.ID{a.Request, link.Functional11().Request, link.Functional29().Request}, asked)
 }
 
 func returnsOf(visits []garage.Summary, line garage.CodeLine, erases []time.Time) Returns {

@@ -19,7 +19,8 @@ const (
 	PadLearnt Padding = 0x200
 )
 
-const defaultPad = 0x55
+// DefaultPad fills where nothing tells of another byte (common practice).
+const DefaultPad = 0x55
 
 // Filling is what a module was seen to fill its frames with.
 type Filling struct {
@@ -95,7 +96,7 @@ func (l *Link) Fillings() []Filling {
 func (l *Link) Pad(a link.Address) byte {
 	switch l.o.Pad {
 	case 0:
-		return defaultPad
+		return DefaultPad
 	case PadLearnt:
 	default:
 		return byte(l.o.Pad)
@@ -117,7 +118,7 @@ func (l *Link) common() byte {
 	for _, t := range l.fillings {
 		modules[t.most().Byte]++
 	}
-	best, at := 0, byte(defaultPad)
+	best, at := 0, byte(DefaultPad)
 	for b, n := range modules {
 		if n > best {
 			best, at = n, byte(b)

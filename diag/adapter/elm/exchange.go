@@ -183,7 +183,7 @@ func (c *conversation) monitor(x *exchange, until func() time.Time) error {
 func (c *conversation) permit(x *exchange) error {
 	a := *x.grant
 	x.grant = nil
-	field := isotp.FlowControl{Status: isotp.ContinueToSend, Separation: c.separation()}.Encode(isotp.Layout{Extended: headed(a), Address: a.Target, Pad: filler})
+	field := isotp.FlowControl{Status: isotp.ContinueToSend, Separation: c.separation()}.Encode(isotp.Layout{Extended: headed(a), Address: a.Target, Pad: isotp.DefaultPad})
 	if err := c.put(x, field, ""); err != nil {
 		return err
 	}

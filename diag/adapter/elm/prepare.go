@@ -13,9 +13,6 @@ import (
 	"readback/diag/link"
 )
 
-// filler fills frames up to 8 bytes, as in the raw-frame transport.
-const filler = 0x55
-
 const (
 	waitUnit    = 4 * time.Millisecond // of AT ST
 	longestWait = 0xFF * waitUnit      // 1.02 s
@@ -29,7 +26,7 @@ func headed(a link.Address) bool { return a.Mode == link.Extended || a.Mode == l
 // fields are the data fields of the frames that carry m. Without CAF0 the adapter makes the only one from the payload.
 func (c *conversation) fields(m link.Message) ([][]byte, error) {
 	a := m.Address
-	layout := isotp.Layout{Extended: headed(a), Address: a.Target, Pad: filler}
+	layout := isotp.Layout{Extended: headed(a), Address: a.Target, Pad: isotp.DefaultPad}
 	most := layout.SingleLength()
 	switch {
 	case a.Request.IsZero():
