@@ -7,6 +7,7 @@ import (
 
 	"readback/diag/dtc"
 	"readback/diag/garage"
+	"readback/diag/pause"
 )
 
 // A fault that was there before a change is called gone only when two lists, read one after the other, are without it: a
@@ -30,7 +31,7 @@ func (v *Visit) confirm(ctx context.Context, before, modules []garage.Module, te
 	}
 	read := len(modules)
 	for try := 1; try <= confirmations && len(doubtful) > 0; try++ {
-		if err := sleep(ctx, apart); err != nil {
+		if err := pause.For(ctx, apart); err != nil {
 			return err
 		}
 		again := make([]garage.Module, len(doubtful))

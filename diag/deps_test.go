@@ -31,7 +31,9 @@ const plainValues = "diag/adapter diag/cable diag/dtc diag/explain diag/garage d
 var rooms = map[string]room{
 	"assets": {"", "data only: everybody may use it, so it may use nobody"},
 
-	"diag/bus":         {"", "the frame seam: adapters and the transport meet here, so it knows neither"},
+	"diag/pause": {"", "lets time go by until somebody wants to stop; a leaf, so that rooms that may not know each other need not write it again"},
+
+	"diag/bus":         {"diag/pause", "the frame seam: adapters and the transport meet here, so it knows neither"},
 	"diag/bus/bustest": {"diag/bus", "checks any Bus through the seam alone"},
 	"diag/link":        {"", "the message seam: transport, gate and clients meet here, so it knows none of them"},
 	"diag/link/linktest": {"diag/link",
@@ -49,8 +51,8 @@ var rooms = map[string]room{
 	"diag/lesson": {"assets diag/explain", "pure: it judges what a learner does by the explainer's word, and says what to ask without asking it"},
 
 	"diag/isotp":    {"diag/bus diag/link", "the transport joins the two seams and knows no service"},
-	"diag/exchange": {"diag/link", "the patience that two clients share; it knows no service"},
-	"diag/uds":      {"diag/dtc diag/exchange diag/link", "a client on the message seam; which adapter or transport carries it does not matter"},
+	"diag/exchange": {"diag/link diag/pause", "the patience that two clients share; it knows no service"},
+	"diag/uds":      {"diag/dtc diag/exchange diag/link diag/pause", "a client on the message seam; which adapter or transport carries it does not matter"},
 	"diag/obd":      {"diag/dtc diag/link diag/quantity", "the same as uds"},
 	"diag/kwp":      {"diag/dtc diag/exchange diag/link", "the same as uds"},
 	"diag/gate":     {"diag/explain diag/link", "judges messages by its own table; a client or an adapter beneath it could go round it"},
@@ -67,15 +69,15 @@ var rooms = map[string]room{
 	"diag/tongue": {"diag/dtc", "pure: what the engine says to the same in another language; of dtc it uses the lines of codes, which are put together from pieces"},
 
 	"diag/adapter":           {"diag/bus diag/link", "what all adapters have in common is the two seams"},
-	"diag/adapter/socketcan": {"diag/adapter diag/bus diag/link", "carries frames and knows no transport"},
+	"diag/adapter/socketcan": {"diag/adapter diag/bus diag/link diag/pause", "carries frames and knows no transport"},
 	"diag/adapter/ports":     {"diag/adapter", "the serial ports of this computer, for all drivers that use some"},
 	"diag/adapter/slcan":     {"diag/adapter diag/adapter/ports diag/bus", "carries frames and knows no transport"},
-	"diag/adapter/elm":       {"diag/adapter diag/adapter/ports diag/bus diag/isotp diag/link", "does the transport itself, so it needs the transport's rules; bus for the Tap"},
+	"diag/adapter/elm":       {"diag/adapter diag/adapter/ports diag/bus diag/isotp diag/link diag/pause", "does the transport itself, so it needs the transport's rules; bus for the Tap"},
 	"diag/adapter/replay":    {"diag/adapter diag/bus diag/link diag/trace", "plays what trace has written"},
 	"diag/adapter/practice":  {"diag/adapter diag/bus diag/link diag/simcar", "the simulated car as an adapter; nothing of the client, which would hide the client's faults"},
 	"diag/adapter/all":       {"diag/adapter/...", "the one list of all adapters"},
 
-	"diag/simcar": {"assets diag/bus diag/link",
+	"diag/simcar": {"assets diag/bus diag/link diag/pause",
 		"no codec of the client, not even the transport: a fault must not mirror itself"},
 
 	"diag": {"assets diag/...", "puts the rooms together"},

@@ -14,6 +14,7 @@ import (
 	"readback/diag/bus"
 	"readback/diag/garage"
 	"readback/diag/link"
+	"readback/diag/pause"
 	"readback/diag/vin"
 )
 
@@ -199,7 +200,7 @@ func (v *Visit) listen(ctx context.Context, tell func(Progress)) error {
 	if !v.conn.Abilities().Raw {
 		return nil
 	}
-	if err := sleep(ctx, listenFor); err != nil {
+	if err := pause.For(ctx, listenFor); err != nil {
 		return err
 	}
 	for _, e := range v.record.Entries() {

@@ -9,6 +9,7 @@ import (
 	"readback/diag/adapter"
 	"readback/diag/bus"
 	"readback/diag/link"
+	"readback/diag/pause"
 )
 
 const (
@@ -78,7 +79,7 @@ func (p *pacedLink) Send(ctx context.Context, m link.Message) error {
 		if d <= 0 {
 			return p.inner.Send(ctx, m)
 		}
-		if err := sleep(ctx, d); err != nil {
+		if err := pause.For(ctx, d); err != nil {
 			return err
 		}
 	}

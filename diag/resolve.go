@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"readback/diag/link"
+	"readback/diag/pause"
 )
 
 // patience is what is asked for an identifier in its round n: how long before its first answer the suspects left that
@@ -210,7 +211,7 @@ func (s *search) suspects(answer link.ID, within time.Duration, mine []link.Addr
 func (s *search) reachingMore(ctx context.Context, found, mine []link.Address) (bad []link.ID, err error) {
 	crowded := s.crowded(found)
 	if crowded {
-		if err := sleep(ctx, answerWithin); err != nil {
+		if err := pause.For(ctx, answerWithin); err != nil {
 			return nil, err
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"readback/diag/link"
+	"readback/diag/pause"
 )
 
 // search asks many addresses at once over raw frames and sorts out which request identifier each answer belongs to,
@@ -68,7 +69,7 @@ func (v *Visit) search(ctx context.Context, found []link.Address, todo []link.ID
 			return nil, cause(ctx, err)
 		}
 	}
-	if err := sleep(ctx, answerWithin); err != nil {
+	if err := pause.For(ctx, answerWithin); err != nil {
 		return nil, cause(ctx, err)
 	}
 	s.mu.Lock()
@@ -86,17 +87,6 @@ func cause(ctx context.Context, err error) error {
 		return context.Cause(ctx)
 	}
 	return err
-}
-
-func sleep(ctx context.Context, d time.Duration) error {
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-t.C:
-		return nil
-	case <-ctx.Done():
-		return ctx.Err()
-	}
 }
 
 // receive notes the answers until ctx ends.

@@ -14,6 +14,7 @@ import (
 	"readback/diag/garage"
 	"readback/diag/gate"
 	"readback/diag/link"
+	"readback/diag/pause"
 	"readback/diag/uds"
 )
 
@@ -30,8 +31,7 @@ const (
 // answers are kept, and all modules are read again. What came of it is in [Visit.Result].
 //
 // The sequence ends with an error when the adapter fails, when the bus must be left alone ([*StopSendingError]), or when
-// the store can't be written; a refusal is no error. Once
-// the request has left, the answer is waited for even if ctx ends.
+// the store can't be written; a refusal is no error. Once the request has left, the answer is waited for even if ctx ends.
 func (v *Visit) Send(ctx context.Context, e explain.Explanation) iter.Seq2[SendStep, error] {
 	return func(yield func(SendStep, error) bool) {
 		v.busy.Lock()
@@ -148,7 +148,6 @@ func (v *Visit) sendLook(ctx context.Context, m link.Message, r *Result, tell fu
 		tell(SendStep{Stage: SendOut})
 		return nil
 	}}
-	r.Outcome = garage.NeverSent
 	err := v.exchange(ctx, o, m, r, tell)
 	tell(SendStep{Stage: SendDone})
 	return err
@@ -246,7 +245,6 @@ func (v *Visit) sendChange(ctx context.Context, m link.Message, e explain.Explan
 		tell(SendStep{Stage: SendOut})
 		return nil
 	}}
-	r.Outcome = garage.NeverSent
 	sendErr := v.exchange(act, o, m, r, tell)
 	if !r.Sent && attempted && sendErr != nil && !neverLeft(sendErr) {
 		// The adapter failed while it was being handed the request: nobody can say whether it left.
@@ -298,10 +296,8 @@ func answerTexts(answers []Answer) []string {
 // readBack reads all modules again, those twice that are without a fault of the record before, and compares.
 func (v *Visit) readBack(ctx context.Context, asked link.Address, before garage.Visit, r *Result, tell func(SendStep)) error {
 	tell(SendStep{Stage: SendReadBack})
-	select {
-	case <-time.After(settle):
-	case <-ctx.Done():
-		return ctx.Err()
+	if err := pause.For(ctx, settle); err != nil {
+		return err
 	}
 	after := v.newRecord(garage.KindReadBack)
 	for _, m := range before.Modules {

@@ -11,6 +11,7 @@ import (
 
 	"readback/diag/garage"
 	"readback/diag/link"
+	"readback/diag/pause"
 )
 
 // Sample is one reading of one number or state of a live value.
@@ -187,7 +188,7 @@ func (l *lane) run(ctx context.Context, out chan<- Sample) error {
 		i := l.next(last)
 		a := l.askers[i]
 		if d := time.Until(a.due); d > 0 {
-			if err := sleep(ctx, d); err != nil {
+			if err := pause.For(ctx, d); err != nil {
 				return err
 			}
 		}
@@ -208,11 +209,11 @@ func (l *lane) run(ctx context.Context, out chan<- Sample) error {
 			a.silent = 0
 		} else {
 			a.silent++
-			pause := shortPause
+			rest := shortPause
 			if a.silent >= silentRounds {
-				pause = longPause
+				rest = longPause
 			}
-			a.due = time.Now().Add(max(pause, a.every))
+			a.due = time.Now().Add(max(rest, a.every))
 		}
 		last = i + 1
 	}

@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"go.einride.tech/can"
+
+	"readback/diag/pause"
 )
 
 // longestDebt is the longest time that a [Budget] holds a frame back for what has gone before it. Were there no end to
@@ -79,12 +81,8 @@ func (b *Budget) Wait(ctx context.Context, f can.Frame) error {
 			b.Count(f, now)
 			return nil
 		}
-		t := time.NewTimer(d)
-		select {
-		case <-t.C:
-		case <-ctx.Done():
-			t.Stop()
-			return ctx.Err()
+		if err := pause.For(ctx, d); err != nil {
+			return err
 		}
 	}
 }

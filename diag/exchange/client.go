@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"readback/diag/link"
+	"readback/diag/pause"
 )
 
 // The first byte of a refusal, and the code of "working, wait"; both standards have the same.
@@ -149,7 +150,7 @@ func (c *Client) Read(ctx context.Context, request []byte) ([]byte, error) {
 		switch {
 		case err == nil && len(answer) >= 3 && refuses(request, answer) && c.p.Busy(answer[2]) && busy < busyTries:
 			busy++
-			if err := pause(ctx, busyPause); err != nil {
+			if err := pause.For(ctx, busyPause); err != nil {
 				return nil, err
 			}
 		case err == nil:
@@ -206,14 +207,3 @@ func (c *Client) take(ctx context.Context) error {
 }
 
 func (c *Client) give() { <-c.air }
-
-func pause(ctx context.Context, d time.Duration) error {
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-t.C:
-		return nil
-	case <-ctx.Done():
-		return ctx.Err()
-	}
-}

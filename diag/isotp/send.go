@@ -29,9 +29,9 @@ func frameTo(a link.Address, data []byte) can.Frame {
 // do not wait for each other; requests to one address take turns.
 //
 // A functional request must fit into a single frame, since nobody could answer it with one flow control; a longer
-// physical one needs a known Answer, whose flow control it obeys. Else the error is [link.ErrTooLong]. A long message that the module did not let finish is a
-// [*link.TornError] with what went wrong as its cause. When ctx ends in the middle of a long message, the module is
-// left with an unfinished one, which its own timer ends.
+// physical one needs a known Answer, whose flow control it obeys. Else the error is [link.ErrTooLong]. A long message that
+// the module did not let finish is a [*link.TornError] with what went wrong as its cause. When ctx ends in the middle of a
+// long message, the module is left with an unfinished one, which its own timer ends.
 func (l *Link) Send(ctx context.Context, m link.Message) error {
 	if err := l.reason(); err != nil {
 		return err
@@ -230,7 +230,7 @@ func (l *Link) clear(ctx context.Context, t transfer) (FlowControl, error) {
 	}
 }
 
-// pause lets the separation time pass.
+// pause lets the separation time pass. It ends with the Link, too.
 func (l *Link) pause(ctx context.Context, d time.Duration) error {
 	t := time.NewTimer(d)
 	defer t.Stop()

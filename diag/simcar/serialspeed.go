@@ -4,6 +4,8 @@ import (
 	"context"
 	"strconv"
 	"time"
+
+	"readback/diag/pause"
 )
 
 const (
@@ -75,12 +77,5 @@ func (d *device) slowDown() {
 
 // elapse lets time go by; false when the context ended first.
 func elapse(ctx context.Context, t time.Duration) bool {
-	timer := time.NewTimer(t)
-	defer timer.Stop()
-	select {
-	case <-ctx.Done():
-		return false
-	case <-timer.C:
-		return true
-	}
+	return pause.For(ctx, t) == nil
 }

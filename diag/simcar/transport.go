@@ -172,7 +172,7 @@ func (p *port) send(ctx context.Context, msg []byte) bool {
 			}
 			sent = 0
 		}
-		if !p.pause(ctx, max(separation, p.car.frameTime())) {
+		if !elapse(ctx, max(separation, p.car.frameTime())) {
 			return false
 		}
 		n := min(len(rest), 7)
@@ -229,14 +229,3 @@ func separationTime(b byte) time.Duration {
 
 // frameTime is how long a full frame takes on the bus: 111 bits with 11-bit identifiers and some stuffing.
 func (c *Car) frameTime() time.Duration { return 130 * time.Second / time.Duration(c.spec.BitRate) }
-
-func (p *port) pause(ctx context.Context, d time.Duration) bool {
-	timer := time.NewTimer(d)
-	defer timer.Stop()
-	select {
-	case <-ctx.Done():
-		return false
-	case <-timer.C:
-		return true
-	}
-}

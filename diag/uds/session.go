@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"readback/diag/link"
+	"readback/diag/pause"
 )
 
 // Sessions of service 10, ISO 14229-1:2020 table 25.
@@ -102,12 +103,10 @@ func (c *Client) keep(ctx context.Context) error {
 			return nil
 		}
 		if left := time.Until(last.Add(keepEvery)); left > 0 {
-			select {
-			case <-time.After(left):
-				continue
-			case <-ctx.Done():
+			if pause.For(ctx, left) != nil {
 				return nil
 			}
+			continue
 		}
 		_, err = c.Do(ctx, Suppressed([]byte{sidTesterPresent, 0x00}))
 		var refused *NegativeError

@@ -9,6 +9,7 @@ import (
 
 	"readback/diag/isotp"
 	"readback/diag/link"
+	"readback/diag/pause"
 )
 
 // maxWaits are the wait frames accepted in a row (N_WFTmax).
@@ -36,7 +37,7 @@ func (c *conversation) segments(ctx context.Context, x *exchange, fields [][]byt
 	}
 	left := int(control.BlockSize) // 0: no further flow control is due
 	for _, f := range fields[1:] {
-		if err := pause(ctx, isotp.SeparationTime(control.Separation)); err != nil {
+		if err := pause.For(ctx, isotp.SeparationTime(control.Separation)); err != nil {
 			return err
 		}
 		if left != 1 {
@@ -51,7 +52,7 @@ func (c *conversation) segments(ctx context.Context, x *exchange, fields [][]byt
 		}
 		sent += per
 	}
-	if err := pause(ctx, isotp.SeparationTime(control.Separation)); err != nil {
+	if err := pause.For(ctx, isotp.SeparationTime(control.Separation)); err != nil {
 		return err
 	}
 	if err := c.setAnswers(ctx, true); err != nil {
@@ -125,18 +126,4 @@ func (c *conversation) listened(ctx context.Context, x *exchange, err error) err
 		return &link.AdapterError{Op: "sending to " + x.m.Address.String(), Text: x.alert}
 	}
 	return nil
-}
-
-func pause(ctx context.Context, d time.Duration) error {
-	if d <= 0 {
-		return ctx.Err()
-	}
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-t.C:
-		return nil
-	case <-ctx.Done():
-		return ctx.Err()
-	}
 }

@@ -14,6 +14,7 @@ import (
 
 	"readback/diag/bus"
 	"readback/diag/link"
+	"readback/diag/pause"
 )
 
 // Options of Open.
@@ -208,7 +209,7 @@ func (b *Bus) Send(ctx context.Context, f can.Frame) error {
 			return nil
 		case errors.Is(err, unix.EINTR):
 		case errors.Is(err, unix.ENOBUFS), errors.Is(err, unix.EAGAIN):
-			if err := pause(ctx, queueFull); err != nil {
+			if err := pause.For(ctx, queueFull); err != nil {
 				return err
 			}
 		case b.closed.Load():
@@ -255,17 +256,6 @@ func (b *Bus) write(data []byte) (err error) {
 		return e
 	}
 	return err
-}
-
-func pause(ctx context.Context, d time.Duration) error {
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-t.C:
-		return nil
-	case <-ctx.Done():
-		return ctx.Err()
-	}
 }
 
 // Receive returns the next frame or report. Frames that the kernel had to drop are reported as [bus.FaultOverrun]

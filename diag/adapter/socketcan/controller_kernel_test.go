@@ -17,6 +17,7 @@ import (
 	"readback/diag/bus"
 	"readback/diag/isotp"
 	"readback/diag/link"
+	"readback/diag/pause"
 )
 
 // The lab's machine has two PCI CAN controllers on one wire, with the kernel's own drivers (kvaser_pci, sja1000). The
@@ -59,7 +60,7 @@ func TestListenToAControllerKernel(t *testing.T) {
 	owned.Go(func() {
 		for i := 0; ctx.Err() == nil; i++ {
 			_ = b.Send(ctx, talked[i%len(talked)])
-			_ = pause(ctx, 5*time.Millisecond)
+			_ = pause.For(ctx, 5*time.Millisecond)
 		}
 	})
 	defer owned.Wait()

@@ -20,6 +20,7 @@ import (
 
 	"readback/diag/adapter"
 	"readback/diag/bus"
+	"readback/diag/pause"
 )
 
 // serialRates are the bit rates behind the commands S0 to S8 of a serial-line CAN adapter (the kernel's slcan driver).
@@ -290,7 +291,7 @@ func TestListenToVirtualKernel(t *testing.T) {
 			for _, f := range talked {
 				_ = a.Send(ctx, f)
 			}
-			_ = pause(ctx, 10*time.Millisecond)
+			_ = pause.For(ctx, 10*time.Millisecond)
 		}
 	})
 	h, err := listenTo(t, "vcan0", adapter.ListenOptions{For: 200 * time.Millisecond})

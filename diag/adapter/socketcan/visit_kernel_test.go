@@ -17,6 +17,7 @@ import (
 	"readback/diag/bus"
 	"readback/diag/garage"
 	"readback/diag/gate"
+	"readback/diag/pause"
 	"readback/diag/simcar"
 )
 
@@ -157,7 +158,7 @@ func reaches(t *testing.T, name string, want bus.State) {
 		if l.state == want {
 			return
 		}
-		if err := pause(ctx, queueFull); err != nil {
+		if err := pause.For(ctx, queueFull); err != nil {
 			t.Fatalf("waiting for %s: it is %s", want, l.state)
 		}
 	}
