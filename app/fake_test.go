@@ -560,7 +560,7 @@ func readNumber() explain.Explanation {
 	return explain.Explanation{Frame: frame(link.ID11(0x7E0), 0x03, 0x22, 0xF1, 0x90, 0x55, 0x55, 0x55, 0x55), Direction: explain.Request, Service: "22",
 		Summary: "Asks the drive module for the identification number of the car.",
 		Fields:  []explain.Field{{From: -1, Hex: "7E0", Name: "Who is asked", Text: "The Drive module only."}, {From: 0, To: 8, Hex: "0322F19055555555", Name: "What to do", Text: "Read a value."}},
-		Class:   explain.Look, Reason: "It only reads. Nothing in the car changes.", Words: &[3]string{"able", "bacon", "cactus"}}
+		Class:   explain.Look, Reason: "The codes and what was stored with them stay in the car. It may be asked again.", Words: &[3]string{"able", "bacon", "cactus"}}
 }
 
 func halfTyped() explain.Explanation {

@@ -54,3 +54,19 @@ func TestFieldGrows(t *testing.T) {
 	}
 	b.w.req.field.TypedKey(&fyne.KeyEvent{Name: fyne.KeyEnd})
 }
+
+// TestReasonSaysMore: that a request only reads is said once, and the reason beside it says what that means.
+func TestReasonSaysMore(t *testing.T) {
+	for language, want := range map[string][2]string{"en": {"only reads", "stay in the car"}, "de": {"liest nur", "bleiben im Auto"}} {
+		t.Run(language, func(t *testing.T) {
+			b := newBench(t, setup{language: language})
+			b.read()
+			b.writeReal("7E5 03 19 02 FF 55 55 55 55")
+			text := b.page()
+			if n := strings.Count(text, want[0]); n != 1 {
+				t.Errorf("%q stands there %d times: %s", want[0], n, text)
+			}
+			b.says(want[1])
+		})
+	}
+}

@@ -16,7 +16,8 @@ type rule struct {
 }
 
 const (
-	whyRead     = "It only reads. Nothing in the car changes."
+	whyRead     = "Nothing in the car changes. It may be asked again."
+	whyCodes    = "The codes and what was stored with them stay in the car. It may be asked again."
 	whyClear    = "It erases codes and what was kept with them. There is no undo."
 	whySession  = "It opens the workshop mode: some modules stop helper functions until it ends."
 	whyRestart  = "It restarts a module: its function is gone for seconds, and helper functions may stay off."
@@ -39,11 +40,11 @@ const (
 // rules: what may be done with each service and sub-function. A service or sub-function that has no row is refused.
 // Sources: the services and sub-functions of ISO 14229-1, SAE J1979 and ISO 14230-3; the classes are this program's own.
 var rules = []rule{
-	{0x01, 0, none, Look, whyRead}, {0x02, 0, none, Look, whyRead}, {0x03, 0, none, Look, whyRead},
+	{0x01, 0, none, Look, whyRead}, {0x02, 0, none, Look, whyCodes}, {0x03, 0, none, Look, whyCodes},
 	{0x04, 0, none, Change, whyClear},
-	{0x05, 0, none, Look, whyRead}, {0x06, 0, none, Look, whyRead}, {0x07, 0, none, Look, whyRead},
+	{0x05, 0, none, Look, whyRead}, {0x06, 0, none, Look, whyRead}, {0x07, 0, none, Look, whyCodes},
 	{0x08, 0, none, Never, whyOperate},
-	{0x09, 0, none, Look, whyRead}, {0x0A, 0, none, Look, whyRead},
+	{0x09, 0, none, Look, whyRead}, {0x0A, 0, none, Look, whyCodes},
 
 	{0x10, 0x01, 0x01, Look, "It goes back to normal. Nothing is lost by it."},
 	{0x10, 0x02, 0x02, Never, "It stops the module's job to wait for new software. The car may not start."},
@@ -53,8 +54,8 @@ var rules = []rule{
 	{0x11, 0x01, 0x03, Workshop, whyRestart},
 	{0x11, 0x04, 0x05, Never, "It makes the module shut down at once."},
 	{0x14, 0, none, Change, whyClear},
-	{0x19, 0x01, 0x1A, Look, whyRead},
-	{0x19, 0x42, 0x42, Look, whyRead}, {0x19, 0x55, 0x56, Look, whyRead},
+	{0x19, 0x01, 0x1A, Look, whyCodes},
+	{0x19, 0x42, 0x42, Look, whyCodes}, {0x19, 0x55, 0x56, Look, whyCodes},
 	{0x22, 0, none, Look, whyRead}, // by identifier, see ofValues
 	{0x23, 0, none, Workshop, "It reads raw memory: the module may lock or stumble."},
 	{0x24, 0, none, Look, whyRead},
@@ -79,8 +80,8 @@ var rules = []rule{
 	{0x86, 0, none, Never, whyRepeat},
 	{0x87, 0, none, Never, "It changes the speed of the line for everybody."},
 
-	{0x12, 0, none, Look, whyRead}, {0x13, 0, none, Look, whyRead}, {0x17, 0, none, Look, whyRead},
-	{0x18, 0, none, Look, whyRead}, {0x1A, 0, none, Look, whyRead},
+	{0x12, 0, none, Look, whyCodes}, {0x13, 0, none, Look, whyCodes}, {0x17, 0, none, Look, whyCodes},
+	{0x18, 0, none, Look, whyCodes}, {0x1A, 0, none, Look, whyRead},
 	{0x20, 0, none, Look, "It goes back to normal. Nothing is lost by it."},
 	{0x21, 0, none, Look, whyRead}, // by number, see ofValues
 	{0x30, 0, none, Never, whyOperate},

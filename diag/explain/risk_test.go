@@ -15,16 +15,16 @@ import (
 // classes are the project's own (no published source). Where 28 is concerned ISO 14229-1 decides which value is
 // "enable": controlType 00 (enableRxAndTx).
 const riskTable = `
-01 *     2-7      look     only reads
-02 *     3,5,7    look     only reads
-03 *     1        look     only reads
+01 *     2-7      look     in the car changes
+02 *     3,5,7    look     stay in the car
+03 *     1        look     stay in the car
 04 *     1        change   erases
-05 *     3        look     only reads
-06 *     2-7      look     only reads
-07 *     1        look     only reads
+05 *     3        look     in the car changes
+06 *     2-7      look     in the car changes
+07 *     1        look     stay in the car
 08 *     1-7      never    operates
-09 *     2-7      look     only reads
-0A *     1        look     only reads
+09 *     2-7      look     in the car changes
+0A *     1        look     stay in the car
 10 01    2        look     back to normal
 10 02    2-7      never    new software
 10 03    2        change   workshop mode
@@ -32,36 +32,36 @@ const riskTable = `
 10 40-7E 2        workshop maker's own
 11 01-03 2        workshop restarts
 11 04-05 2-7      never    shut down
-12 *     3-5      look     only reads
-13 *     1,3      look     only reads
+12 *     3-5      look     stay in the car
+13 *     1,3      look     stay in the car
 14 *     3-5      change   erases
-17 *     3        look     only reads
-18 *     4        look     only reads
-19 01-02 3        look     only reads
-19 03    2        look     only reads
-19 04    6        look     only reads
-19 05    3        look     only reads
-19 06    6        look     only reads
-19 07-08 4        look     only reads
-19 09    5        look     only reads
-19 0A-0E 2        look     only reads
-19 0F    3        look     only reads
-19 10    6        look     only reads
-19 11-13 3        look     only reads
-19 14-15 2        look     only reads
-19 16    3        look     only reads
-19 17    4        look     only reads
-19 18-19 7        look     only reads
-19 1A    3        look     only reads
-19 42    5        look     only reads
-19 55    3        look     only reads
-19 56    4        look     only reads
-1A *     2        look     only reads
+17 *     3        look     stay in the car
+18 *     4        look     stay in the car
+19 01-02 3        look     stay in the car
+19 03    2        look     stay in the car
+19 04    6        look     stay in the car
+19 05    3        look     stay in the car
+19 06    6        look     stay in the car
+19 07-08 4        look     stay in the car
+19 09    5        look     stay in the car
+19 0A-0E 2        look     stay in the car
+19 0F    3        look     stay in the car
+19 10    6        look     stay in the car
+19 11-13 3        look     stay in the car
+19 14-15 2        look     stay in the car
+19 16    3        look     stay in the car
+19 17    4        look     stay in the car
+19 18-19 7        look     stay in the car
+19 1A    3        look     stay in the car
+19 42    5        look     stay in the car
+19 55    3        look     stay in the car
+19 56    4        look     stay in the car
+1A *     2        look     in the car changes
 20 *     1        look     back to normal
 21 *     2        change   no list
-22 *     3,5,7    look     only reads
+22 *     3,5,7    look     in the car changes
 23 *     4-7      workshop raw memory
-24 *     3        look     only reads
+24 *     3        look     in the car changes
 27 *     1-7      never    unlocking
 28 00    3        change   talk again
 28 01-05 2-7      never    ordinary messages
@@ -320,8 +320,9 @@ func TestRiskOfThisCar(t *testing.T) {
 		{link.ID11(0x7E3), clearing, Never, "itself sends on 7E3"},
 		{link.ID11(0x746), clearing, Never, "No module of this car"},
 		{link.ID11(0x7E0), clearing, Change, "erases"},
-		{link.ID11(0x745), []byte{3, 0x22, 0x12, 0x34}, Look, "only reads"},
+		{link.ID11(0x745), []byte{3, 0x22, 0x12, 0x34}, Look, "Nothing in the car changes."},
 		{link.ID11(0x745), []byte{3, 0x22, 0x12, 0x35}, Change, "1235 is in no list"},
+		{link.ID11(0x745), []byte{3, 0x19, 0x02, 0xFF}, Look, "The codes and what was stored with them stay"},
 		{link.ID11(0x745), []byte{2, 0x21, 0x5B}, Change, "5B is in no list"},
 	} {
 		if got, why := Classify(c.id, c.data, o); got != c.want || !strings.Contains(why, c.why) {
