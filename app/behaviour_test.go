@@ -50,7 +50,7 @@ func reads(o fyne.CanvasObject) string {
 		}
 	}
 	walk(o)
-	return strings.Join(all, " ")
+	return strings.ReplaceAll(strings.Join(all, " "), "\u00a0", " ")
 }
 
 func (b *bench) page() string   { return reads(b.w.main.Object) + " " + reads(b.w.foot.Object) }

@@ -260,7 +260,7 @@ type chooseColumn struct {
 
 func (c *chooseColumn) Len() int                        { return len(c.entries) }
 func (c *chooseColumn) Heading(int) bool                { return false }
-func (c *chooseColumn) Odd() []int                      { return nil }
+func (c *chooseColumn) Odd(float32) []int               { return nil }
 func (c *chooseColumn) Height(_ int, w float32) float32 { return c.EvenHeight(w) }
 func (c *chooseColumn) EvenHeight(width float32) float32 {
 	return max(45, look.HeightFor(c.row(chosenEntry{}), width))

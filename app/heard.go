@@ -53,7 +53,7 @@ type heardColumn struct {
 
 func (c *heardColumn) Len() int                        { return len(c.rows) }
 func (c *heardColumn) Heading(int) bool                { return false }
-func (c *heardColumn) Odd() []int                      { return nil }
+func (c *heardColumn) Odd(float32) []int               { return nil }
 func (c *heardColumn) Build(i int) fyne.CanvasObject   { return heardLine(c.rows[i]) }
 func (c *heardColumn) Height(_ int, w float32) float32 { return c.EvenHeight(w) }
 func (c *heardColumn) EvenHeight(width float32) float32 {

@@ -217,12 +217,13 @@ func (w *Window) liveView() fyne.CanvasObject {
 	if s := w.liveSaving(); s != nil {
 		parts = append(parts, s)
 	}
-	w.fillPlot()
-	return look.Stack(12, append(parts, w.liveLegend(), look.Rows(l.plot), w.liveControls())...)
+	legend := w.liveLegend()
+	w.fillPlot(legend)
+	return look.Stack(12, append(parts, legend, look.Rows(l.plot), w.liveControls())...)
 }
 
-// fillPlot hands the chosen values to the plot, which takes the height that is left for it.
-func (w *Window) fillPlot() {
+// fillPlot hands the chosen values to the plot, which takes the height that is left for it under the legend.
+func (w *Window) fillPlot(legend fyne.CanvasObject) {
 	l := &w.live
 	var strokes []look.Stroke
 	for _, s := range l.chosen {
@@ -230,13 +231,14 @@ func (w *Window) fillPlot() {
 			strokes = append(strokes, look.Stroke{Course: x.course, Style: x.style, Unit: x.unit, Digits: x.digits})
 		}
 	}
-	above := 364 + 54*float32(l.rows())
-	if w.lowRows() {
-		above = 364 + 27*float32(l.rows())
-	}
-	l.plot.Fill(strokes, max(look.Scaled(200), w.win.Canvas().Size().Height-look.Scaled(above)))
+	size := w.win.Canvas().Size()
+	_, page, _ := columns(size.Width)
+	l.plot.Fill(strokes, max(look.Scaled(200), size.Height-look.Scaled(beyondPlot)-look.HeightFor(legend, page-2*besidePage)))
 	w.showFigures()
 }
+
+// beyondPlot is the height of a window without the plot and its legend: the heading, the buttons and the strip.
+const beyondPlot = 329
 
 // liveLegend names the lines and tells what each value is.
 func (w *Window) liveLegend() fyne.CanvasObject {
@@ -291,7 +293,7 @@ func (w *Window) legendRow(s *liveSeries, x *liveLine, first bool) fyne.CanvasOb
 		}
 	}
 	if w.lowRows() && !isLarge() {
-		title := look.NewCut(look.Run{Text: name, Style: look.Style{Bold: true, Size: look.SizeSmall}}, look.Run{Text: "  " + about, Style: cutFine})
+		title := look.NewText(look.Run{Text: name, Style: look.Style{Bold: true, Size: look.SizeSmall}}, look.Run{Text: " " + unbroken(about), Style: cutFine})
 		if w.win.Canvas().Size().Width < narrowWindow {
 			return look.Pad(3, 14, 3, 14, look.Row(12, look.Fixed(look.Scaled(52), sign), look.Growing(title), look.Fixed(look.Scaled(132), value)))
 		}
@@ -302,8 +304,13 @@ func (w *Window) legendRow(s *liveSeries, x *liveLine, first bool) fyne.CanvasOb
 	if first {
 		out = look.NewButton("live-out "+s.item.key, T("live.out"), look.Quiet, func() { w.toggleLive(s.item) })
 	}
-	text := look.Stack(0, look.NewCut(look.Run{Text: name, Style: look.Style{Bold: true}}),
-		look.Row(6, look.Growing(cut(about, cutFine)), look.Fixed(look.Scaled(48), s.pace), look.Natural(look.Fine(T("live.a-second")).OneRow())))
+	title, under := look.AsIs(name, look.Style{Bold: true}), look.AsIs(about, cutFine)
+	if !isLarge() && w.win.Canvas().Size().Width < narrowWindow { // the name has the whole width
+		return look.Pad(6, 8, 4, 14, look.Row(12, look.Fixed(look.Scaled(52), sign), look.Growing(look.Stack(0, title,
+			look.Row(12, look.Growing(under), look.Fixed(look.Scaled(132), value), look.Natural(out))))))
+	}
+	pace := look.Row(6, look.Fixed(look.Scaled(48), s.pace), look.Natural(look.Fine(T("live.a-second")).OneRow()))
+	text := look.Stack(0, title, look.Wrap(0, look.Pad(0, 12, 0, 0, under), pace))
 	if isLarge() {
 		return look.Pad(4, 8, 4, 14, look.Stack(0, look.Row(12, look.Fixed(look.Scaled(52), sign), look.Growing(text)), look.Row(12, look.Growing(value), look.Natural(out))))
 	}

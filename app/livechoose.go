@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"fyne.io/fyne/v2"
 
@@ -52,10 +53,22 @@ type liveColumn struct {
 	chosen map[string]bool
 }
 
-func (c *liveColumn) Len() int                        { return len(c.items) }
-func (c *liveColumn) Heading(int) bool                { return false }
-func (c *liveColumn) Odd() []int                      { return nil }
-func (c *liveColumn) Height(_ int, w float32) float32 { return c.EvenHeight(w) }
+func (c *liveColumn) Len() int                            { return len(c.items) }
+func (c *liveColumn) Heading(int) bool                    { return false }
+func (c *liveColumn) Height(i int, width float32) float32 { return look.HeightFor(c.Build(i), width) }
+
+// Odd are the rows whose names need more than one line.
+func (c *liveColumn) Odd(width float32) (odd []int) {
+	even := c.EvenHeight(width)
+	sure := int((width - look.Scaled(280)) / look.Scaled(12)) // so many letters fit beside all that can stand in a row
+	for i := range c.items {
+		if utf8.RuneCountInString(c.items[i].name) > sure && c.Height(i, width) > even {
+			odd = append(odd, i)
+		}
+	}
+	return odd
+}
+
 func (c *liveColumn) EvenHeight(width float32) float32 {
 	return look.HeightFor(liveRow(liveItem{}, false), width)
 }
@@ -63,14 +76,26 @@ func (c *liveColumn) Build(i int) fyne.CanvasObject {
 	return liveRow(c.items[i], c.chosen[c.items[i].key])
 }
 
+// roomyRow is the width from which on a row has columns for what is beside its name.
+const roomyRow = 600
+
+// liveRow is a value that can be chosen. In a narrow row its name has the whole width, and the rest stands under it.
 func liveRow(i liveItem, chosen bool) fyne.CanvasObject {
-	sign, word := fyne.CanvasObject(look.Gap(1)), ""
+	sign := func() fyne.CanvasObject { return look.Gap(1) }
+	word := ""
 	if chosen {
-		sign, word = look.NewMark(look.MarkTick, 18), T("live.chosen")
+		sign, word = func() fyne.CanvasObject { return look.NewMark(look.MarkTick, 18) }, T("live.chosen")
 	}
-	name := look.NewCut(look.Run{Text: i.name, Style: look.Style{Bold: chosen}})
-	return look.Pad(6, 14, 6, 14, look.Row(10, look.Fixed(look.Scaled(18), sign), look.Growing(look.Stack(0, name, cut(i.about, cutFine))),
-		look.Fixed(look.Scaled(64), cut(word, cutWords)), look.Fixed(look.Scaled(80), cut(commas(i.units), cutSoft))))
+	name := func() fyne.CanvasObject {
+		return look.AsIs(i.name, look.Style{Bold: chosen})
+	}
+	row := func(parts ...look.Cell) fyne.CanvasObject {
+		return look.Row(10, append([]look.Cell{look.Fixed(look.Scaled(18), sign())}, parts...)...)
+	}
+	units := commas(i.units)
+	return look.Pad(6, 14, 6, 14, look.Either(look.Scaled(roomyRow),
+		row(look.Growing(look.Stack(0, name(), cut(i.about, cutFine))), look.Fixed(look.Scaled(64), cut(word, cutWords)), look.Fixed(look.Scaled(80), cut(units, cutSoft))),
+		row(look.Growing(look.Stack(0, name(), look.Row(10, look.Growing(cut(dots(i.about, units), cutFine)), look.Natural(cut(word, cutWords))))))))
 }
 
 // siftLive are the rows that fit the search: what the car offers, then what is heard.

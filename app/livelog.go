@@ -104,7 +104,9 @@ func (w *Window) liveSaving() fyne.CanvasObject {
 	l := &w.live
 	switch {
 	case l.saving != "":
-		return look.Row(8, look.Natural(look.NewMark(look.MarkCheck, 14)), look.Natural(look.Small(T("live.saving", "File", l.saving))), look.Growing(l.saved))
+		return look.Row(8, look.Natural(look.NewMark(look.MarkCheck, 14)), look.Growing(look.Wrap(0,
+			look.Pad(0, 6, 0, 0, look.Small(T("live.saving", "File", l.saving))),
+			look.Row(6, look.Natural(look.Small(T("live.saving.count"))), look.Fixed(look.Scaled(90), l.saved)))))
 	case l.saveErr != nil:
 		return look.Noted(look.Alert, look.Stack(4, look.Body(saveSentence(l.saveErr)), look.Body(l.savedSaid)))
 	case l.savedSaid != "":

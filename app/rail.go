@@ -43,11 +43,14 @@ func (w *Window) carCard() fyne.CanvasObject {
 		text = append(text, look.Head(T("car.none")), look.Small(T("car.none.sub")))
 	default:
 		text = append(text, look.Head(named(c.Name)))
-		if about := dots(c.Model, c.Odometer); about != "" {
+		if about := dots(c.Model, unbroken(c.Odometer)); about != "" {
 			text = append(text, look.Small(about))
 		}
 		if c.VIN != "" {
-			text = append(text, look.Styled(masked(c.VIN), look.Style{Mono: true, Size: look.SizeSmall, Color: look.Soft}))
+			number := func(hidden int) fyne.CanvasObject {
+				return look.Styled(masked(c.VIN, hidden), look.Style{Mono: true, Size: look.SizeSmall, Color: look.Soft}).OneRow()
+			}
+			text = append(text, look.Either(look.Scaled(roomOfVIN), number(len(c.VIN)-7), number(3)))
 		}
 	}
 	if w.practice() || c.Practice {
@@ -56,12 +59,15 @@ func (w *Window) carCard() fyne.CanvasObject {
 	return look.Rows(look.NewChoice("car", T("car.card"), look.Pad(11, 12, 11, 12, look.Stack(2, text...)), w.page == PageCar, func() { w.Show(PageCar) }))
 }
 
-// masked shows the beginning and the end of an identification number.
-func masked(vin string) string {
+// roomOfVIN is the width that a whole identification number takes.
+const roomOfVIN = 136
+
+// masked shows the beginning and the end of an identification number, with so many dots between them.
+func masked(vin string, hidden int) string {
 	if len(vin) < 9 {
 		return vin
 	}
-	return vin[:3] + strings.Repeat("·", len(vin)-7) + vin[len(vin)-4:]
+	return vin[:3] + strings.Repeat("·", hidden) + vin[len(vin)-4:]
 }
 
 func (w *Window) car() garage.Car {
@@ -177,6 +183,7 @@ func (w *Window) stripContent() fyne.CanvasObject {
 		return look.Row(gap, append(cells, look.Growing(look.Gap(1)), look.Natural(item(sent)))...)
 	}
 	long, short := w.supplyStrip()
-	narrow := look.Row(12, look.Growing(item(name)), look.Natural(item(sent)))
+	alone := look.NewCut(look.Run{Text: told(v.Adapter().Name), Style: look.Style{Size: look.SizeSmall, Bold: true, Color: look.OnPlate}})
+	narrow := look.Either(look.Scaled(600), look.Row(12, look.Growing(item(name)), look.Natural(item(sent))), look.Row(12, look.Growing(alone), look.Natural(item(sent))))
 	return look.Ground(look.Plate, look.Pad(0, 20, 0, 20, look.Either(look.Scaled(1160), row(24, long), look.Either(look.Scaled(840), row(24, short), narrow))))
 }

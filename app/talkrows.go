@@ -31,7 +31,7 @@ func newTalkColumn(v *talk.View, t *talk.Talk, first int, opened map[uint32]bool
 
 func (c *talkColumn) Len() int               { return c.n }
 func (c *talkColumn) Heading(int) bool       { return false }
-func (c *talkColumn) Odd() []int             { return c.odd }
+func (c *talkColumn) Odd(float32) []int      { return c.odd }
 func (c *talkColumn) row(i int) talk.Row     { return c.view.Row(c.first + i) }
 func (c *talkColumn) at(i int) talk.Exchange { return c.view.Exchange(c.first + i) }
 

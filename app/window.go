@@ -299,10 +299,10 @@ func (w *Window) draw() {
 	w.rail.Set(w.railContent())
 	w.foot.Set(w.pageFoot())
 	if w.drawn.below {
-		w.main.Set(look.Pad(26, 30, 26, 30, look.Stack(24, body, look.Hair(), margin)))
+		w.main.Set(look.Pad(26, besidePage, 26, besidePage, look.Stack(24, body, look.Hair(), margin)))
 		w.side.Set(look.Gap(1))
 	} else {
-		w.main.Set(look.Pad(26, 30, 26, 30, body))
+		w.main.Set(look.Pad(26, besidePage, 26, besidePage, body))
 		w.side.Set(look.Pad(22, 20, 20, 20, margin))
 	}
 	w.settle()
@@ -314,6 +314,9 @@ func (w *Window) draw() {
 	}
 	w.unfocusGone()
 }
+
+// besidePage is the room on the left and on the right of a page.
+const besidePage = 30
 
 func (w *Window) drawStrip() {
 	w.strip.Objects = []fyne.CanvasObject{w.stripContent()}

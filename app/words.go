@@ -86,6 +86,9 @@ func age(d time.Duration) string {
 	return T("age.minutes", "N", int(d.Minutes()))
 }
 
+// unbroken is a text that stays in one row if the row has room for it.
+func unbroken(s string) string { return strings.ReplaceAll(s, " ", "\u00a0") }
+
 // dots joins what is not empty with a dot in the middle.
 func dots(parts ...string) string {
 	var kept []string

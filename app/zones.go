@@ -42,7 +42,7 @@ func columns(width float32) (rail, page, side float32) {
 		rail, side = 212, 264
 	}
 	// Small text leaves the rail as it is: what stands in it is small already.
-	rail, side = min(max(rail, look.Scaled(rail)), float32(int(width*0.26))), min(look.Scaled(side), float32(int(width*0.3)))
+	rail, side = min(max(rail, look.Scaled(rail)), float32(int(width*0.29))), min(look.Scaled(side), float32(int(width*0.3)))
 	// On a very wide window lines stay short enough to be read: first the margin gets wider, then room is left at both sides.
 	page = width - rail - side
 	if page < look.Scaled(leastPage) {

@@ -13,8 +13,8 @@ type Even interface {
 	Column
 	// EvenHeight is the height of all rows but the odd ones.
 	EvenHeight(width float32) float32
-	// Odd are the rows that have a Height of their own, in ascending order.
-	Odd() []int
+	// Odd are the rows that have a Height of their own at a width, in ascending order.
+	Odd(width float32) []int
 }
 
 // evenTops tells where the rows of an [Even] begin.
@@ -26,7 +26,7 @@ type evenTops struct {
 }
 
 func (t *evenTops) measure(e Even, width float32) {
-	t.n, t.pitch, t.odd = e.Len(), e.EvenHeight(width)+1, e.Odd()
+	t.n, t.pitch, t.odd = e.Len(), e.EvenHeight(width)+1, e.Odd(width)
 	t.above = append(t.above[:0], 0)
 	for k, i := range t.odd {
 		t.above = append(t.above, t.above[k]+e.Height(i, width)+1)

@@ -19,7 +19,7 @@ type evenRows struct {
 func (e *evenRows) Len() int                   { return e.n }
 func (e *evenRows) Heading(int) bool           { return false }
 func (e *evenRows) EvenHeight(float32) float32 { return 39 }
-func (e *evenRows) Odd() []int                 { return e.odd }
+func (e *evenRows) Odd(float32) []int          { return e.odd }
 
 func (e *evenRows) Height(i int, _ float32) float32 {
 	e.measured++
