@@ -48,10 +48,9 @@ func answerCheck(out io.Writer) int {
 	return exitDone
 }
 
-// examine opens a hidden window with OpenGL 2.1. It must run on the main thread. The binding logs some errors of the
-// platform instead of returning them, so the log is part of the answer. The binding stays ready: the window needs it next, and
-// finds the driver loaded.
-func examine() (s screen) {
+// logged does something and returns what was logged meanwhile: the binding and Fyne log some errors of the platform instead of
+// returning them.
+func logged(do func()) string {
 	var said bytes.Buffer
 	to, how := log.Writer(), log.Flags()
 	log.SetOutput(&said)
@@ -60,41 +59,69 @@ func examine() (s screen) {
 		log.SetOutput(to)
 		log.SetFlags(how)
 	}()
-	fail := func(c cause, err error) screen {
-		s.Cause, s.Detail = c, strings.TrimSpace(strings.Join([]string{err.Error(), said.String()}, " "))
+	do()
+	return strings.TrimSpace(said.String())
+}
+
+// fail makes a cause with its details of a screen.
+func (s screen) fail(c cause, details ...string) screen {
+	s.Cause, s.Detail = c, strings.TrimSpace(strings.Join(details, " "))
+	return s
+}
+
+// reach finds the first monitor. It must run on the main thread. The binding stays ready: the window needs it next.
+func reach() (s screen) {
+	var err any
+	said := logged(func() {
+		defer func() {
+			if err == nil {
+				err = recover()
+			}
+		}()
+		if e := glfw.Init(); e != nil {
+			err = e
+			return
+		}
+		monitors := glfw.GetMonitors()
+		if len(monitors) == 0 {
+			err = errors.New("no monitor is connected")
+			return
+		}
+		mode := monitors[0].GetVideoMode()
+		s.Width, s.Height = mode.Width, mode.Height
+		s.Scale, _ = monitors[0].GetContentScale()
+	})
+	if err != nil {
+		return s.fail(noDisplay, fmt.Sprint(err), said)
+	}
+	return s
+}
+
+// examine reaches the screen and opens a hidden window with OpenGL 2.1. It must run on the main thread.
+func examine() screen {
+	s := reach()
+	if s.Cause != "" {
 		return s
 	}
-	defer func() {
-		if r := recover(); r != nil {
-			s = fail(noDisplay, fmt.Errorf("%v", r))
-		}
-	}()
-	if err := glfw.Init(); err != nil {
-		return fail(noDisplay, err)
-	}
-	monitors := glfw.GetMonitors()
-	if len(monitors) == 0 {
-		return fail(noDisplay, errors.New("no monitor is connected"))
-	}
-	mode := monitors[0].GetVideoMode()
-	s.Width, s.Height = mode.Width, mode.Height
-	s.Scale, _ = monitors[0].GetContentScale()
-	glfw.WindowHint(glfw.Visible, glfw.False)
-	glfw.WindowHint(glfw.ContextVersionMajor, 2)
-	glfw.WindowHint(glfw.ContextVersionMinor, 1)
-	w, err := glfw.CreateWindow(64, 64, "readback", nil, nil)
-	glfw.DefaultWindowHints()
+	var w *glfw.Window
+	var err error
+	said := logged(func() {
+		glfw.WindowHint(glfw.Visible, glfw.False)
+		glfw.WindowHint(glfw.ContextVersionMajor, 2)
+		glfw.WindowHint(glfw.ContextVersionMinor, 1)
+		w, err = glfw.CreateWindow(64, 64, "readback", nil, nil)
+	})
 	switch {
 	case err != nil:
-		return fail(noOpenGL, err)
+		return s.fail(noOpenGL, err.Error(), said)
 	case w == nil:
-		return fail(noOpenGL, errors.New("no window could be made"))
+		return s.fail(noOpenGL, "no window could be made", said)
 	}
 	defer w.Destroy()
 	major := w.GetAttrib(glfw.ContextVersionMajor)
 	s.GL = fmt.Sprintf("%d.%d", major, w.GetAttrib(glfw.ContextVersionMinor))
 	if major < 2 {
-		return fail(noOpenGL, fmt.Errorf("OpenGL %s is too old", s.GL))
+		return s.fail(noOpenGL, fmt.Sprintf("OpenGL %s is too old", s.GL))
 	}
 	return s
 }

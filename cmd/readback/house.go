@@ -4,10 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"log"
 	"os"
 	"os/signal"
 	"path/filepath"
 	"runtime/debug"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"syscall"
@@ -15,6 +17,7 @@ import (
 
 	"fyne.io/fyne/v2"
 	fyneapp "fyne.io/fyne/v2/app"
+	"fyne.io/fyne/v2/driver"
 
 	"readback/app"
 	"readback/app/look"
@@ -44,7 +47,8 @@ type house struct {
 // appID names the program to the desktop, as FyneApp.toml does.
 const appID = "readback.app"
 
-// showWindow shows the window on a screen until it is closed. begun is called when there is a first picture.
+// showWindow shows the window on a screen until it is closed. begun is called when there is a first picture, or when the owner
+// has been told why there is none.
 func showWindow(f flags, s screen, begun func()) int {
 	h := &house{flags: f, opt: options(f)}
 	opened := make(chan struct{})
@@ -71,6 +75,18 @@ func showWindow(f flags, s screen, begun func()) int {
 		h.keepSize()
 	})
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	var said string
+	patiently(func() { said = logged(h.win.Show) }, begun)
+	if !h.pictured() {
+		tell(s.fail(noOpenGL, causeIn(said)).words())
+		h.close()
+		return exitNoDisplay
+	}
+	if said != "" {
+		log.Print(said)
+	}
+	h.work.Go(begun)
 	closed := make(chan struct{})
 	h.work.Go(func() {
 		select {
@@ -80,7 +96,6 @@ func showWindow(f flags, s screen, begun func()) int {
 		}
 	})
 	h.work.Go(func() { tidy(ctx) })
-	h.app.Lifecycle().SetOnStarted(func() { h.work.Go(begun) })
 	if every, err := time.ParseDuration(os.Getenv(heardVar)); err == nil && every > 0 {
 		h.work.Go(func() { h.tellHeard(ctx, every) })
 	}
@@ -90,6 +105,31 @@ func showWindow(f flags, s screen, begun func()) int {
 	h.work.Wait()
 	h.close()
 	return exitDone
+}
+
+// pictured reports whether the screen has the window. One that could not be made has no handle of the platform's.
+func (h *house) pictured() (is bool) {
+	h.win.(driver.NativeWindow).RunNative(func(context any) {
+		switch c := context.(type) {
+		case driver.X11WindowContext:
+			is = c.WindowHandle != 0
+		case driver.WaylandWindowContext:
+			is = c.WaylandSurface != 0
+		case driver.MacWindowContext:
+			is = c.NSWindow != 0
+		case driver.WindowsWindowContext:
+			is = c.HWND != 0
+		}
+	})
+	return is
+}
+
+// causeIn is the cause in an error that Fyne has logged.
+func causeIn(said string) string {
+	if _, cause, ok := strings.Cut(said, "Cause: "); ok {
+		said, _, _ = strings.Cut(cause, "\n")
+	}
+	return said
 }
 
 // settled is when a window that has just begun has come to rest.
@@ -103,7 +143,7 @@ func (h *house) run() {
 			panic(r)
 		}
 	}()
-	h.win.ShowAndRun()
+	h.app.Run()
 }
 
 // gcPercent is by how much of what is in use the memory may grow before what is not used any more is collected. A window that

@@ -80,6 +80,18 @@ func verdict(timedOut bool, runErr error, out []byte, errs string) screen {
 	return s
 }
 
+// patiently does something for which the graphics driver may take no longer than checkTime. Then the program ends: the driver
+// holds the main thread.
+func patiently(do, last func()) {
+	slow := time.AfterFunc(checkTime, func() {
+		tell(screen{Cause: hung}.words())
+		last()
+		os.Exit(exitNoDisplay)
+	})
+	do()
+	slow.Stop()
+}
+
 func lastLine(s string) string {
 	lines := strings.Split(strings.TrimSpace(s), "\n")
 	return lines[len(lines)-1]

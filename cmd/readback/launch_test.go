@@ -78,6 +78,18 @@ func TestVerdict(t *testing.T) {
 	}
 }
 
+func TestCauseIn(t *testing.T) {
+	for said, want := range map[string]string{
+		"Fyne error:  window creation error\n  Cause: APIUnavailable: GLX: Failed to load GLX\n  At: driver.go:147": "APIUnavailable: GLX: Failed to load GLX",
+		"something else": "something else",
+		"":               "",
+	} {
+		if got := causeIn(said); got != want {
+			t.Errorf("%q: %q, want %q", said, got, want)
+		}
+	}
+}
+
 // TestWanted: the size that was asked for, else the one that was kept, else the ordinary one.
 func TestWanted(t *testing.T) {
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
