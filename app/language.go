@@ -122,6 +122,7 @@ func UseLanguage(tag string) error {
 		}
 	}
 	inUse.Store(&use)
+	inTongue.Store(tongueOf(use))
 	_, read := t.speaks(use)
 	return errors.Join(err, read, followedByFyne(system))
 }

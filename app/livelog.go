@@ -26,7 +26,7 @@ type liveLog struct {
 func (g *liveLog) begin(f io.WriteCloser) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.file, g.log, g.n, g.err = f, diag.NewSampleLog(f), 0, nil
+	g.file, g.log, g.n, g.err = f, diag.NewSampleLog(f, told), 0, nil
 }
 
 // write appends a reading. After an error nothing more is written.

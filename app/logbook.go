@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -359,7 +360,29 @@ func (w *Window) previewReport() {
 
 func (w *Window) reportOptions() diag.ReportOptions {
 	f := &w.logs.report
-	return diag.ReportOptions{Who: f.who.Text, Purpose: f.purpose.Text, Shared: f.shared, Now: w.now()}
+	return diag.ReportOptions{Language: tongueOf(w.reportLanguage()).Tag(), Who: f.who.Text, Purpose: f.purpose.Text, Shared: f.shared, Now: w.now()}
+}
+
+// reportLanguage is the language that reports are written in: that of the window until the owner has chosen another one, for a
+// workshop that reads it better.
+func (w *Window) reportLanguage() string {
+	return cmp.Or(loaded().closest(w.opt.Taste.Report), Spoken())
+}
+
+// reportLanguages are the languages that a report can be written in.
+func (w *Window) reportLanguages() fyne.CanvasObject {
+	var all []fyne.CanvasObject
+	for _, l := range Languages() {
+		all = append(all, look.NewButton("report-in "+l.Tag, l.Name, look.Quiet, func() {
+			w.opt.Taste.Report = l.Tag
+			if l.Tag == Spoken() {
+				w.opt.Taste.Report = ""
+			}
+			w.keepTaste()
+			w.previewReport()
+		}).Chosen(l.Tag == w.reportLanguage()))
+	}
+	return choices(all...)
 }
 
 func (w *Window) reportBody() fyne.CanvasObject {
@@ -367,11 +390,11 @@ func (w *Window) reportBody() fyne.CanvasObject {
 	kind := func(shared bool, key string) fyne.CanvasObject {
 		return look.NewButton(key, T(key), look.Quiet, func() { f.shared = shared; w.previewReport() }).Chosen(f.shared == shared)
 	}
-	entry := func(label string, x *look.Field) fyne.CanvasObject {
+	entry := func(label string, x fyne.CanvasObject) fyne.CanvasObject {
 		return look.Row(12, look.Fixed(look.Scaled(140), look.Body(label)), look.Growing(x))
 	}
 	parts := []fyne.CanvasObject{w.header(T("report.head", "Visit", f.visit), T("report.lead")),
-		look.Boxed(look.Stack(10, look.Wrap(4, kind(false, "report.whole"), kind(true, "report.shared")), entry(T("report.who"), f.who), entry(T("report.purpose"), f.purpose)))}
+		look.Boxed(look.Stack(10, look.Wrap(4, kind(false, "report.whole"), kind(true, "report.shared")), entry(T("report.language"), w.reportLanguages()), entry(T("report.who"), f.who), entry(T("report.purpose"), f.purpose)))}
 	if f.shared {
 		removed := []fyne.CanvasObject{look.Head(N("report.removed", len(f.preview.Removed)))}
 		for _, r := range f.preview.Removed {

@@ -123,6 +123,14 @@ func TestReportForm(t *testing.T) {
 	b.until("preview", func() bool { return len(b.w.logs.report.preview.Removed) == 2 })
 	b.says("2 kinds of things are left out", "names: 3", "0TNCE23E*P*******")
 	b.saysNot("0TNCE23E3P0004217")
+	var kept Taste
+	b.w.opt.Keep = func(t Taste) { kept = t }
+	for _, c := range [][2]string{{"de", "de"}, {"en", ""}, {"de", "de"}} { // that of the window is not kept: it may change
+		b.tap("report-in " + c[0])
+		if o := b.w.reportOptions(); o.Language != c[0] || kept.Report != c[1] {
+			t.Errorf("the report is in %q, kept is %q", o.Language, kept.Report)
+		}
+	}
 	b.w.writeReport(8, path, b.w.reportOptions())
 	b.until("failed", func() bool { return b.w.logs.err != nil })
 	b.says("no room on the disk")
@@ -131,8 +139,8 @@ func TestReportForm(t *testing.T) {
 	b.until("written", func() bool { return b.w.logs.said != "" })
 	holds("new")
 	b.says("report.pdf is written. SHA-256 AB")
-	if !wrote[1].Shared {
-		t.Error("the report was not written as a shared one")
+	if !wrote[1].Shared || wrote[1].Language != "de" {
+		t.Error("the report was not written as a shared one in German")
 	}
 }
 

@@ -10,6 +10,7 @@ type Taste struct {
 	Shade    look.Shade      `json:"shade"`
 	Factor   float32         `json:"textSize"`
 	Language string          `json:"language,omitempty"` // a tag of the catalogue, "" for the system's
+	Report   string          `json:"report,omitempty"`   // the language of reports as a tag, "" for that of the window
 	Units    quantity.Choice `json:"units"`
 	Folders  Folders         `json:"folders"`
 	Width    int             `json:"width,omitempty"` // of the window when it was closed, in units of the screen's scale

@@ -1,21 +1,29 @@
 package app
 
 import (
+	"sync/atomic"
+
 	"readback/diag"
 	"readback/diag/dtc"
 	"readback/diag/tongue"
 )
 
-// spokenTongue is the language of the window as the engine's sentences have it: English where it has no sentences of its own.
-func spokenTongue() *tongue.Tongue { return tongueOf(Spoken()) }
+// inTongue is the language of the window as the engine's sentences have it; nil is English.
+var inTongue atomic.Pointer[tongue.Tongue]
 
-func tongueOf(tag string) *tongue.Tongue {
-	for _, tag := range []string{tag, tongue.English} {
-		if t, err := tongue.Of(tag); err == nil {
-			return t
-		}
+func spokenTongue() *tongue.Tongue {
+	if t := inTongue.Load(); t != nil {
+		return t
 	}
-	panic("app: the engine's own language is missing") // it is embedded
+	return tongue.InEnglish()
+}
+
+// tongueOf is a language of the catalogue as the engine's sentences have it: English where it has none of them.
+func tongueOf(tag string) *tongue.Tongue {
+	if t, err := tongue.Of(tag); err == nil {
+		return t
+	}
+	return tongue.InEnglish()
 }
 
 // told is what the engine says, in the language of the window; the engine's own words where it has no others for them.

@@ -65,7 +65,7 @@ var rooms = map[string]room{
 	"diag/heard": {"diag/bus diag/link diag/signal diag/trace", "pure: entries of the trace to a table of identifiers"},
 
 	"diag/garage": {"diag/dtc diag/link", "keeps values; it must open old records without a car"},
-	"diag/report": {"diag/dtc diag/garage", "shows kept values; it must work without a car"},
+	"diag/report": {"diag/dtc diag/garage diag/tongue", "shows kept values, in the language of who reads them; it must work without a car"},
 	"diag/tongue": {"diag/dtc", "pure: what the engine says to the same in another language; of dtc it uses the lines of codes, which are put together from pieces"},
 
 	"diag/adapter":           {"diag/bus diag/link", "what all adapters have in common is the two seams"},

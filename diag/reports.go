@@ -17,6 +17,7 @@ import (
 	"readback/diag/garage"
 	"readback/diag/link"
 	"readback/diag/report"
+	"readback/diag/tongue"
 )
 
 // Version is the edition of the program, the same as in FyneApp.toml.
@@ -24,10 +25,11 @@ const Version = "0.1.0"
 
 // ReportOptions say what a report is for.
 type ReportOptions struct {
-	Who     string // who writes it
-	Purpose string // what for
-	Shared  bool   // with what names the owner or the car taken out
-	Now     time.Time
+	Language string // that it is written in, BCP 47, "" for English; see [tongue.Of]
+	Who      string // who writes it
+	Purpose  string // what for
+	Shared   bool   // with what names the owner or the car taken out
+	Now      time.Time
 }
 
 // Report builds the report of a visit: on its own or, when it is the record before a change or the reading after one,
@@ -88,7 +90,12 @@ func reportInput(ctx context.Context, s *garage.Store, visitID int64, o ReportOp
 	if err != nil {
 		return report.Input{}, err
 	}
-	in := report.Input{Program: "Readback " + Version, Made: o.Now, Who: o.Who, Purpose: o.Purpose, Before: v}
+	in := report.Input{Language: tongue.InEnglish(), Program: "Readback " + Version, Made: o.Now, Who: o.Who, Purpose: o.Purpose, Before: v}
+	if o.Language != "" {
+		if in.Language, err = tongue.Of(o.Language); err != nil {
+			return report.Input{}, err
+		}
+	}
 	if in.Car, err = s.Car(ctx, v.CarID); err != nil {
 		return report.Input{}, err
 	}
@@ -105,7 +112,7 @@ func reportInput(ctx context.Context, s *garage.Store, visitID int64, o ReportOp
 	}
 	for _, r := range FindReturns(history, journal) {
 		if len(r.Seen) > 1 {
-			in.Returns = append(in.Returns, fmt.Sprintf("%s %s: %s", r.Module, r.Code, r.Text))
+			in.Returns = append(in.Returns, report.Return{Module: r.Module, Code: r.Code, Text: r.Text})
 		}
 	}
 	meter, err1 := s.Meter(ctx, v.CarID)
@@ -155,7 +162,7 @@ func addChange(ctx context.Context, s *garage.Store, in *report.Input, journal [
 			case !p.Open():
 				state = fmt.Sprintf("done, visit %d", p.Visit)
 			}
-			in.Proof = append(in.Proof, report.Step{Step: p.Step, Due: p.Due.In(in.Made.Location()).Format("2 January 2006"), Do: GuideOf(p.Step).Do, State: state})
+			in.Proof = append(in.Proof, report.Step{Step: p.Step, Due: p.Due, Do: GuideOf(p.Step).Do, State: state})
 		}
 		return nil
 	}

@@ -17,6 +17,7 @@ import (
 	"readback/diag/adapter"
 	"readback/diag/adapter/practice"
 	"readback/diag/garage"
+	"readback/diag/tongue"
 )
 
 // offered opens a practice car and asks what it offers.
@@ -361,16 +362,43 @@ func TestFindLive(t *testing.T) {
 	})
 }
 
-// TestSampleLog: the form is that of RFC 4180, read back by the standard library.
+// TestSampleLog: the form is that of RFC 4180, read back by the standard library. Words are in the language that is asked for,
+// numbers and times are the same in each.
 func TestSampleLog(t *testing.T) {
+	german, err := tongue.Of("de")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		tell func(string) string
+		want [][]string
+	}{{nil, [][]string{
+		{"time", "name", "value", "unit"},
+		{"2026-11-25T14:02:00.250Z", "Vehicle speed", "812", "km/h"},
+		{"2026-11-25T14:02:00.250Z", "Fuel, first: bank \"1\"", "open loop", ""},
+		{"2026-11-25T14:02:00.250Z", "Vehicle speed", "no answer", ""},
+		{"2026-11-25T14:02:00.250Z", "Load", "-1.25", "%"},
+	}}, {german.Tell, [][]string{
+		{"Zeit", "Name", "Wert", "Einheit"},
+		{"2026-11-25T14:02:00.250Z", "Fahrgeschwindigkeit", "812", "km/h"},
+		{"2026-11-25T14:02:00.250Z", "Fuel, first: bank \"1\"", "open loop", ""},
+		{"2026-11-25T14:02:00.250Z", "Fahrgeschwindigkeit", "keine Antwort", ""},
+		{"2026-11-25T14:02:00.250Z", "Load", "-1.25", "%"},
+	}}} {
+		sampleLog(t, c.tell, c.want)
+	}
+}
+
+func sampleLog(t *testing.T, tell func(string) string, want [][]string) {
+	t.Helper()
 	at := time.Date(2026, 11, 25, 14, 2, 0, 250e6, time.UTC)
 	var b bytes.Buffer
-	log := diag.NewSampleLog(&b)
+	log := diag.NewSampleLog(&b, tell)
 	lines := 0
 	for _, s := range []diag.Sample{
-		{Name: "Engine speed", At: at, State: garage.Yes, Number: true, Value: 812.5, Digits: 0, Unit: "1/min"},
+		{Name: "Vehicle speed", At: at, State: garage.Yes, Number: true, Value: 812.5, Digits: 0, Unit: "km/h"},
 		{Name: "Fuel, first", Label: "bank \"1\"", At: at, State: garage.Yes, Text: "open loop"},
-		{Name: "Engine speed", At: at, State: garage.Silent, Text: "no answer"},
+		{Name: "Vehicle speed", At: at, State: garage.Silent, Text: "no answer"},
 		{Name: "Load", At: at, State: garage.Yes, Number: true, Value: -1.25, Digits: 2, Unit: "%"},
 	} {
 		if err := log.Write(s); err != nil {
@@ -382,13 +410,6 @@ func TestSampleLog(t *testing.T) {
 		lines++
 	}
 	got, err := csv.NewReader(&b).ReadAll()
-	want := [][]string{
-		{"time", "name", "value", "unit"},
-		{"2026-11-25T14:02:00.250Z", "Engine speed", "812", "1/min"},
-		{"2026-11-25T14:02:00.250Z", "Fuel, first: bank \"1\"", "open loop", ""},
-		{"2026-11-25T14:02:00.250Z", "Engine speed", "no answer", ""},
-		{"2026-11-25T14:02:00.250Z", "Load", "-1.25", "%"},
-	}
 	if err != nil || len(got) != len(want) {
 		t.Fatalf("%v: %q", err, got)
 	}

@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/signal"
 	"runtime"
+	"strings"
 	"syscall"
 	"time"
 
@@ -20,6 +21,7 @@ import (
 	"readback/diag/adapter"
 	"readback/diag/adapter/all"
 	"readback/diag/garage"
+	"readback/diag/tongue"
 )
 
 // Exit codes of the terminal contract.
@@ -87,7 +89,7 @@ func run(ctx context.Context, args []string, in io.Reader, out, errw io.Writer) 
 		helped bool
 	)
 	k, err := kong.New(&c, kong.Name("readback-cli"), kong.Writers(out, errw), kong.Exit(func(int) { helped = true }),
-		kong.Description("Read a car, explain a request, pass the gate, send it once, read back."), kong.UsageOnError())
+		kong.Description("Read a car, explain a request, pass the gate, send it once, read back."), kong.UsageOnError(), kong.Vars{"languages": strings.Join(tongue.Tags(), " or ")})
 	if err != nil {
 		fmt.Fprintln(errw, "readback-cli:", err)
 		return exitUse

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"readback/diag"
+	"readback/diag/tongue"
 )
 
 type reportCmd struct {
@@ -16,6 +17,8 @@ type reportCmd struct {
 	Share   bool   `help:"Take out what names the owner or the car, in texts and in raw bytes."`
 	Who     string `help:"Who makes the report."`
 	Purpose string `help:"What the report is for."`
+
+	Language string `default:"en" placeholder:"LANG" help:"Language of the report: ${languages}. What this command prints stays English."`
 }
 
 func (c *reportCmd) Run(e *env) error {
@@ -24,9 +27,11 @@ func (c *reportCmd) Run(e *env) error {
 		return err
 	}
 	defer s.Close()
-	kept, d, err := diag.WriteReport(e.ctx, s, c.Visit, c.To, diag.ReportOptions{Who: c.Who, Purpose: c.Purpose, Shared: c.Share, Now: time.Now()})
+	kept, d, err := diag.WriteReport(e.ctx, s, c.Visit, c.To, diag.ReportOptions{Language: c.Language, Who: c.Who, Purpose: c.Purpose, Shared: c.Share, Now: time.Now()})
 	var form *diag.ReportFormError
 	switch {
+	case errors.Is(err, tongue.ErrUnknown):
+		return usage{fmt.Sprintf("a report can't be written in %q; its languages are %s", c.Language, strings.Join(tongue.Tags(), " and "))}
 	case errors.As(err, &form):
 		return usage{strings.TrimPrefix(err.Error(), "diag: ")}
 	case errors.Is(err, fs.ErrExist):

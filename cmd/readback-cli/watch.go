@@ -131,7 +131,7 @@ func (e *env) watch(v *diag.Visit, keys []diag.LiveKey, within time.Duration, fi
 			return openErr
 		}
 		defer func() { err = errors.Join(err, f.Close()) }()
-		keep = diag.NewSampleLog(f).Write
+		keep = diag.NewSampleLog(f, nil).Write
 	}
 	show := e.showSample
 	if e.json {

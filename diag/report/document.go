@@ -1,8 +1,11 @@
 package report
 
+import "readback/diag/tongue"
+
 // Document is a report before it is written: sections of paragraphs and tables. Both forms are written from it, so
 // they say the same.
 type Document struct {
+	Language *tongue.Tongue // nil is English
 	Title    string
 	Lead     string
 	Practice bool // it says so on every page
@@ -28,25 +31,6 @@ type Part struct {
 func (s *Section) say(text string) {
 	if text != "" {
 		s.Parts = append(s.Parts, Part{Text: text})
-	}
-}
-
-// facts adds a table of names and values; rows without a value are left out.
-func (s *Section) facts(pairs ...string) {
-	p := Part{Head: []string{"", ""}}
-	for i := 0; i+1 < len(pairs); i += 2 {
-		if pairs[i+1] != "" {
-			p.Rows = append(p.Rows, []string{pairs[i], pairs[i+1]})
-		}
-	}
-	if len(p.Rows) > 0 {
-		s.Parts = append(s.Parts, p)
-	}
-}
-
-func (s *Section) table(mono []int, head []string, rows [][]string) {
-	if len(rows) > 0 {
-		s.Parts = append(s.Parts, Part{Head: head, Rows: rows, Mono: mono})
 	}
 }
 

@@ -13,6 +13,8 @@ var page string
 
 // pageTemplate escapes whatever stands in a document.
 var pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
+	"in":   func(d Document) string { return spoken(d.Language).Tag() },
+	"tell": func(d Document, english string) string { return spoken(d.Language).Tell(english) },
 	"mono": func(p Part, column int) bool { return slices.Contains(p.Mono, column) },
 	"named": func(p Part) bool {
 		return slices.ContainsFunc(p.Head, func(s string) bool { return s != "" })

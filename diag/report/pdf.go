@@ -11,6 +11,8 @@ import (
 	"golang.org/x/image/font/gofont/gobold"
 	"golang.org/x/image/font/gofont/gomono"
 	"golang.org/x/image/font/gofont/goregular"
+
+	"readback/diag/tongue"
 )
 
 // Lengths on an A4 page, in millimetres; sizes of type in points.
@@ -25,10 +27,11 @@ const (
 
 // PDF writes the document on A4 pages. made is the time that the file carries.
 func PDF(w io.Writer, d Document, made time.Time) error {
-	p := &printer{Fpdf: fpdf.New("P", "mm", "A4", ""), d: d}
+	p := &printer{Fpdf: fpdf.New("P", "mm", "A4", ""), d: d, l: spoken(d.Language)}
 	p.SetCreationDate(made.UTC())
 	p.SetModificationDate(made.UTC())
 	p.SetCatalogSort(true)
+	p.SetLang(p.l.Tag())
 	p.SetTitle(d.Title, true)
 	p.SetCreator("Readback", true)
 	p.AddUTF8FontFromBytes("go", "", goregular.TTF)
@@ -49,6 +52,7 @@ func PDF(w io.Writer, d Document, made time.Time) error {
 type printer struct {
 	*fpdf.Fpdf
 	d Document
+	l *tongue.Tongue
 }
 
 func (p *printer) width() float64 {
@@ -59,10 +63,10 @@ func (p *printer) width() float64 {
 func (p *printer) marks() string {
 	var marks []string
 	if p.d.Practice {
-		marks = append(marks, "PRACTICE: a simulated car")
+		marks = append(marks, p.l.Tell("PRACTICE: a simulated car"))
 	}
 	if p.d.Shared {
-		marks = append(marks, "Shared copy")
+		marks = append(marks, p.l.Tell("Shared copy"))
 	}
 	return strings.Join(marks, " · ")
 }
@@ -72,7 +76,7 @@ func (p *printer) footer() {
 	p.SetFont("go", "", tableSize)
 	p.SetTextColor(0x55, 0x63, 0x6B)
 	p.CellFormat(p.width()/2, cellHigh, p.marks(), "", 0, "L", false, 0, "")
-	p.CellFormat(p.width()/2, cellHigh, fmt.Sprintf("Page %d of {nb}", p.PageNo()), "", 0, "R", false, 0, "")
+	p.CellFormat(p.width()/2, cellHigh, p.l.Say("Page {1} of {2}", fmt.Sprint(p.PageNo()), "{nb}"), "", 0, "R", false, 0, "")
 }
 
 func (p *printer) write() {
@@ -92,7 +96,7 @@ func (p *printer) write() {
 		p.section(s)
 	}
 	if len(p.d.Removed) > 0 {
-		s := Section{Title: "Removed from this copy"}
+		s := Section{Title: p.l.Tell("Removed from this copy")}
 		for _, r := range p.d.Removed {
 			s.say(r)
 		}

@@ -4,11 +4,15 @@ import (
 	"bytes"
 	"encoding/hex"
 	"fmt"
+	"go/ast"
+	"go/parser"
+	"go/token"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -17,6 +21,7 @@ import (
 	"readback/diag/dtc"
 	"readback/diag/garage"
 	"readback/diag/link"
+	"readback/diag/tongue"
 )
 
 const secretVIN = "0TNCE23E3P0004217"
@@ -51,8 +56,8 @@ func full() Input {
 		Compare:  []Compared{{"Charging", "P1D5A-13", "there now", "there now", "Back already: it is a fault of today."}, {"Charging", "U0140-87", "remembered", "gone", "Gone."}},
 		Meter:    []garage.MeterReading{{Spot: "car:6-14", Value: "60.4 Ω", At: begun}},
 		Notes:    []garage.Note{{Code: "P1D5A-13", Text: "Charge-flap lock, says <b>Otto</b> & co.", Who: "Otto Brandt", Where: "page 4", At: begun}},
-		Proof:    []Step{{"R2", "today", "Ignition off, wait 5 minutes.", "open"}},
-		Returns:  []string{"Charging P1D5A-13: Found 4 times. The gaps were 55 days, 40 days, 19 days."},
+		Proof:    []Step{{"R2", made, "Ignition off, wait 5 minutes.", "open"}},
+		Returns:  []Return{{"Charging", "P1D5A-13", "Found 4 times. The gaps were 55 days, 40 days, 19 days."}},
 		Frames:   []garage.Recording{{File: "20261125-140200-00112233.pcapng", Frames: 812, Digest: garage.Hex{0xAB, 0xCD}}},
 		Previous: garage.Hex{0x12, 0x34},
 	}
@@ -97,7 +102,7 @@ func TestBuild(t *testing.T) {
 	d := Build(full())
 	all := strings.Join(texts(d), "\n")
 	for _, want := range []string{"Grete's blue van", secretVIN, "Tarn Courier E", "41 206 km", "25 November 2026, 14:02:00", "UTC", "12.7 V", "12.6 V", "USB serial adapter", "60.4 Ω",
-		"Charging (read from the module)", "7E5 / 7ED", "part TN-4711-CHG", "software SW 3.1", "serial number SER-0099887", "Module 7E6", "silent", "P1D5A-13", "1D 5A 13", "2F & FF", "There now.", "Odometer 41 198 km", "Times seen 14",
+		"Charging (read from the module)", "7E5 / 7ED", "part number TN-4711-CHG", "software SW 3.1", "serial number SER-0099887", "Module 7E6", "silent", "P1D5A-13", "1D 5A 13", "2F & FF", "There now.", "Odometer 41 198 km", "Times seen 14",
 		"7E5#0414FFFFFF555555", "maple orbit thirteen", "accepted", "7ED after 38 ms: 54", "The car is standing still", "0 km/h", "Back already", "Otto Brandt", "R2", "Found 4 times", "not complete", "not an empty list", "1234", "ABCD", "An erase is not a repair"} {
 		if !strings.Contains(all, want) {
 			t.Errorf("the report does not say %q", want)
@@ -142,13 +147,125 @@ func TestHTMLEscapes(t *testing.T) {
 	}
 }
 
+// TestShareInAnotherLanguage: a number that is a secret is none the less when it is written with another decimal mark.
+func TestShareInAnotherLanguage(t *testing.T) {
+	in := full()
+	in.Language = speaking(t, "de")
+	in.Before.Modules[0].Identification = map[string]string{"F18C": "4711.25"}
+	in.After.Modules[0].Codes[0].Snapshots[0].Values = []garage.Value{{Name: "Odometer", Text: "4711.25"}}
+	if all := strings.Join(texts(Build(in)), "\n"); !strings.Contains(all, "Kilometerstand 4711,25") {
+		t.Error("the number is not written as German has it")
+	}
+	if all := strings.Join(texts(Share(Build(in), SecretsOf(in))), "\n"); strings.Contains(all, "4711.25") || strings.Contains(all, "4711,25") || !strings.Contains(all, "[entfernt]") {
+		t.Error("the copy tells the number")
+	}
+}
+
+// TestBuildGerman: what the report says of itself is German; what people and modules have written stays.
+func TestBuildGerman(t *testing.T) {
+	in := full()
+	in.Language = speaking(t, "de")
+	in.Car.Practice = true
+	d := Build(in)
+	all := strings.Join(texts(d), "\n")
+	for _, want := range []string{"Fehlercodes vor und nach einer Änderung: Grete's blue van", secretVIN, "41 206 km", "25. November 2026, 14:02:00", "Gelesen am", "12,7 V", "12,6 V", "60,4 Ω",
+		"Laden (aus dem Steuergerät gelesen)", "Teilenummer TN-4711-CHG", "Seriennummer SER-0099887", "Steuergerät 7E6", "keine Antwort", "Jetzt vorhanden.", "Kilometerstand 41 198 km",
+		"angenommen", "Das Auto steht still", "says <b>Otto</b> & co.", "Löschen ist keine Reparatur", "nicht vollständig", "Lücke"} {
+		if !strings.Contains(all, want) {
+			t.Errorf("the report does not say %q", want)
+		}
+	}
+	page := html(t, d)
+	for _, want := range []string{`<html lang="de">`, "ÜBUNG: ein simuliertes Auto", "Änderung", "&lt;b&gt;Otto&lt;/b&gt;"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+	if strings.Contains(page, "<script") {
+		t.Error("the page holds a script")
+	}
+}
+
+// TestEveryWordIsTold: what the source of the report says of itself has words in every language.
+func TestEveryWordIsTold(t *testing.T) {
+	said := map[string]bool{removed: true}
+	for _, m := range regexp.MustCompile(`tell \. "([^"]+)"`).FindAllStringSubmatch(page, -1) {
+		said[m[1]] = true
+	}
+	for _, p := range plates {
+		said[p.name] = true
+	}
+	for _, s := range ofOwner {
+		said[s] = true
+	}
+	files, err := filepath.Glob("*.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	speak := map[string]bool{"Tell": true, "Say": true, "section": true, "codes": true, "unknown": true, "table": true, "facts": true}
+	for _, path := range files {
+		if strings.HasSuffix(path, "_test.go") {
+			continue
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), path, nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ast.Inspect(f, func(n ast.Node) bool {
+			call, ok := n.(*ast.CallExpr)
+			if !ok {
+				return true
+			}
+			name, ok := call.Fun.(*ast.SelectorExpr)
+			if !ok || !speak[name.Sel.Name] {
+				return true
+			}
+			for _, arg := range call.Args {
+				ast.Inspect(arg, func(n ast.Node) bool {
+					if l, ok := n.(*ast.BasicLit); ok && l.Kind == token.STRING {
+						s, err := strconv.Unquote(l.Value)
+						if err != nil {
+							t.Fatal(err)
+						}
+						said[s] = true
+					}
+					_, inner := n.(*ast.CallExpr)
+					return !inner // it is looked at by itself
+				})
+			}
+			return true
+		})
+	}
+	for _, s := range []string{"", " (", ")", "SHA-256", "{nb}"} { // the same in every language
+		delete(said, s)
+	}
+	if len(said) < 90 {
+		t.Errorf("only %d texts", len(said))
+	}
+	for _, tag := range tongue.Tags() {
+		l := speaking(t, tag)
+		for s := range said {
+			if got, ok := l.Find(s); !ok || strings.Count(got, "{") != strings.Count(s, "{") {
+				t.Errorf("%s has no words for %q: %q", tag, s, got)
+			}
+		}
+	}
+}
+
 // The text of the PDF, as pdftotext (poppler) extracts it, is the text of the document.
 func TestPDF(t *testing.T) {
 	tool, err := exec.LookPath("pdftotext")
 	if err != nil {
 		t.Fatal("pdftotext is missing: it comes with poppler-utils")
 	}
+	for tag, foot := range map[string]string{"en": `(?m)^Page \d+ of \d+$`, "de": `(?m)^Seite \d+ von \d+$`} {
+		t.Run(tag, func(t *testing.T) { printed(t, tool, speaking(t, tag), regexp.MustCompile(foot)) })
+	}
+}
+
+func printed(t *testing.T, tool string, l *tongue.Tongue, footer *regexp.Regexp) {
 	in := full()
+	in.Language = l
 	d := Build(in)
 	file := filepath.Join(t.TempDir(), "report.pdf")
 	raw := pdf(t, d, in)
@@ -160,7 +277,6 @@ func TestPDF(t *testing.T) {
 		t.Fatal(err)
 	}
 	// Cells are broken into lines, and long words inside: what must agree is every letter, as often as it stands there.
-	footer := regexp.MustCompile(`(?m)^Page \d+ of \d+$`)
 	got, want := letters(footer.ReplaceAllString(string(out), "")), letters(strings.Join(texts(d), ""))
 	for r, n := range want {
 		if got[r] != n {
@@ -191,7 +307,23 @@ func letters(s string) map[rune]int {
 // A shared copy is searched for every secret in every form: letters of either case, bytes in hex with and without
 // separators, base64, UTF-16, reversed halves of frames.
 func TestShare(t *testing.T) {
+	for tag, keeps := range map[string][]string{"en": {"part number TN-4711-CHG", "60.4 Ω", "Removed from this copy", "Shared copy"}, "de": {"Teilenummer TN-4711-CHG", "60,4 Ω", "Aus dieser Kopie entfernt", "Kopie zum Weitergeben"}} {
+		t.Run(tag, func(t *testing.T) { share(t, speaking(t, tag), append(keeps, "P1D5A-13", "7E5#0414FFFFFF555555")) })
+	}
+}
+
+func speaking(t *testing.T, tag string) *tongue.Tongue {
+	t.Helper()
+	l, err := tongue.Of(tag)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return l
+}
+
+func share(t *testing.T, l *tongue.Tongue, keeps []string) {
 	in := full()
+	in.Language = l
 	d := Build(in)
 	secrets := SecretsOf(in)
 	shared := Share(d, secrets)
@@ -227,7 +359,7 @@ func TestShare(t *testing.T) {
 	if !strings.Contains(all, "0TNCE23E*P*******") {
 		t.Error("what may stay of the identification number is gone")
 	}
-	for _, keep := range []string{"P1D5A-13", "60.4 Ω", "part TN-4711-CHG", "7E5#0414FFFFFF555555", "Removed from this copy", "Shared copy"} {
+	for _, keep := range keeps {
 		if !strings.Contains(all, keep) {
 			t.Errorf("the shared copy lost %q", keep)
 		}
@@ -267,9 +399,9 @@ func TestMaskVIN(t *testing.T) {
 
 func TestRedactedTextStays(t *testing.T) {
 	s := Secrets{VIN: secretVIN}
-	counts := map[string]int{}
+	x := sharing{s, removed, map[string]int{}}
 	for _, text := range []string{"7E5#0414FFFFFF555555", "25 November 2026, 14:02:00", "12.7 V", "1D 5A 13", "30 30", "record 1"} {
-		if got := s.maskVIN(text, counts); got != text {
+		if got := x.maskVIN(text); got != text {
 			t.Errorf("%q became %q", text, got)
 		}
 	}

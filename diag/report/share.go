@@ -10,6 +10,7 @@ import (
 	"unicode/utf8"
 
 	"readback/diag/garage"
+	"readback/diag/tongue"
 )
 
 // Secrets are what a shared copy must not tell.
@@ -65,35 +66,47 @@ func MaskVIN(vin string) string {
 // bytes. Frames cut it into pieces of three and more.
 const shortestPiece = 3
 
+// sharing is a copy that is being made.
+type sharing struct {
+	Secrets
+	removed string // what stands in place of a secret
+	counts  map[string]int
+}
+
 // Share takes what must not be told out of a copy of a document. The original stays as it is.
 func Share(d Document, s Secrets) Document {
-	out := d.clone()
-	counts := map[string]int{}
+	out, l := d.clone(), spoken(d.Language)
+	x := sharing{s, l.Tell(removed), map[string]int{}}
+	kinds := []struct {
+		what string
+		all  []string
+	}{{"serial numbers of modules", longestFirst(l, s.Serials)}, {"names", longestFirst(l, s.Names)}, {"places and paths", longestFirst(l, s.Places)}}
 	out.each(func(text string) string {
-		text = s.maskVIN(text, counts)
-		for _, x := range []struct {
-			what string
-			all  []string
-		}{{"serial numbers of modules", s.Serials}, {"names", s.Names}, {"places and paths", s.Places}} {
-			for _, secret := range longestFirst(x.all) {
-				text = s.replace(text, secret, x.what, counts)
+		text = x.maskVIN(text)
+		for _, kind := range kinds {
+			for _, secret := range kind.all {
+				text = x.replace(text, secret, kind.what)
 			}
 		}
-		return paths(text, counts)
+		return x.paths(text)
 	})
 	out.Shared = true
-	for _, what := range slices.Sorted(maps.Keys(counts)) {
-		out.Removed = append(out.Removed, fmt.Sprintf("%s: %d", what, counts[what]))
+	for _, what := range slices.Sorted(maps.Keys(x.counts)) {
+		out.Removed = append(out.Removed, fmt.Sprintf("%s: %d", l.Tell(what), x.counts[what]))
 	}
 	return out
 }
 
-// longestFirst sorts secrets so that one that holds another goes first; what is too short to be one is left out.
-func longestFirst(all []string) []string {
+// longestFirst sorts secrets so that one that holds another goes first; what is too short to be one is left out. A secret may
+// stand in a document as its language has it, such as a number with another decimal mark.
+func longestFirst(l *tongue.Tongue, all []string) []string {
 	var kept []string
 	for _, s := range all {
-		if s = strings.TrimSpace(s); len(s) >= 2 && !slices.Contains(kept, s) {
-			kept = append(kept, s)
+		s = strings.TrimSpace(s)
+		for _, s := range []string{s, l.Tell(s), l.Measured(s)} {
+			if len(s) >= 2 && !slices.Contains(kept, s) {
+				kept = append(kept, s)
+			}
 		}
 	}
 	slices.SortStableFunc(kept, func(a, b string) int { return len(b) - len(a) })
@@ -103,18 +116,18 @@ func longestFirst(all []string) []string {
 const removed = "[removed]"
 
 // replace takes one secret out, whatever its case: as text, and as bytes in hex.
-func (s Secrets) replace(text, secret, what string, counts map[string]int) string {
-	text, n := swapText(text, secret, func(string) string { return removed })
+func (s sharing) replace(text, secret, what string) string {
+	text, n := swapText(text, secret, func(string) string { return s.removed })
 	for _, pattern := range []string{hexOf([]byte(secret)), hexOf(bytesOf(secret))} {
 		if pattern == "" {
 			continue
 		}
 		re := regexp.MustCompile(pattern)
 		n += len(re.FindAllString(text, -1))
-		text = re.ReplaceAllLiteralString(text, removed)
+		text = re.ReplaceAllLiteralString(text, s.removed)
 	}
 	if n > 0 {
-		counts[what] += n
+		s.counts[what] += n
 	}
 	return text
 }
@@ -156,25 +169,25 @@ func hexOf(raw []byte) string {
 
 // maskVIN hides the letters of the identification number: as text, and as bytes, whole or in the pieces into which
 // frames cut it.
-func (s Secrets) maskVIN(text string, counts map[string]int) string {
+func (s sharing) maskVIN(text string) string {
 	if len(s.VIN) != vinLength {
 		if s.VIN != "" {
-			return s.replace(text, s.VIN, "identification number", counts)
+			return s.replace(text, s.VIN, "identification number")
 		}
 		return text
 	}
 	text, n := swapText(text, s.VIN, MaskVIN)
 	if n > 0 {
-		counts["identification number"] += n
+		s.counts["identification number"] += n
 	}
-	return s.maskBytes(text, counts)
+	return s.maskBytes(text)
 }
 
 var hexPair = regexp.MustCompile(`(?i)[0-9A-F]{2}`)
 
 // maskBytes walks over runs of hex digits and hides every byte that stands for a hidden letter of the number inside a
 // piece of it.
-func (s Secrets) maskBytes(text string, counts map[string]int) string {
+func (s sharing) maskBytes(text string) string {
 	run := regexp.MustCompile(`(?i)\b(?:[0-9A-F]{2}[ :\-]?){2,}[0-9A-F]{2}\b`)
 	return run.ReplaceAllStringFunc(text, func(hex string) string {
 		places := hexPair.FindAllStringIndex(hex, -1)
@@ -202,7 +215,7 @@ func (s Secrets) maskBytes(text string, counts map[string]int) string {
 		if len(hide) == 0 {
 			return hex
 		}
-		counts["identification number in raw bytes"]++
+		s.counts["identification number in raw bytes"]++
 		out := []byte(hex)
 		for i := range hide {
 			out[places[i][0]], out[places[i][0]+1] = '*', '*'
@@ -214,10 +227,10 @@ func (s Secrets) maskBytes(text string, counts map[string]int) string {
 // userPath finds the folder of a user in a path, which is mostly a name.
 var userPath = regexp.MustCompile(`(?i)(/home/|/Users/|\\Users\\)[^/\\\s]+`)
 
-func paths(text string, counts map[string]int) string {
+func (s sharing) paths(text string) string {
 	if n := len(userPath.FindAllString(text, -1)); n > 0 {
-		counts["places and paths"] += n
-		text = userPath.ReplaceAllString(text, "${1}"+removed)
+		s.counts["places and paths"] += n
+		text = userPath.ReplaceAllString(text, "${1}"+s.removed)
 	}
 	return text
 }

@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -64,7 +63,7 @@ var all = sync.OnceValues(func() (map[string]*Tongue, error) {
 	if err != nil {
 		return nil, err
 	}
-	out := map[string]*Tongue{}
+	out := map[string]*Tongue{English: InEnglish()}
 	for _, f := range files {
 		tag := strings.TrimSuffix(f.Name(), ".json")
 		b, err := formFiles.ReadFile("forms/" + f.Name())
@@ -85,10 +84,25 @@ var all = sync.OnceValues(func() (map[string]*Tongue, error) {
 	return out, nil
 })
 
+// InEnglish is the language that the engine speaks.
+var InEnglish = sync.OnceValue(func() *Tongue {
+	t := &Tongue{tag: English, forms: forms{Decimal: ".", Comma: ", ", Date: "{day} {month} {year}"}}
+	for m := time.January; m <= time.December; m++ {
+		t.forms.Months = append(t.forms.Months, m.String())
+	}
+	t.book.forms = t.forms
+	return t
+})
+
 // Tags are the languages that are known, in order.
 func Tags() []string {
-	known, _ := all() // Of tells what is wrong
-	return slices.Sorted(maps.Keys(known))
+	tags := []string{English}
+	files, _ := formFiles.ReadDir("forms") // Of tells what is wrong
+	for _, f := range files {
+		tags = append(tags, strings.TrimSuffix(f.Name(), ".json"))
+	}
+	slices.Sort(tags)
+	return tags
 }
 
 // Of is a language by its tag, "de" or a country's "de-AT" or "de_AT.UTF-8". The error wraps [ErrUnknown] where nothing is
@@ -157,6 +171,10 @@ func (t *Tongue) Measured(value string) string {
 // Figures gives the number in a text of one figure and its unit, such as "60.4 Ω", the decimal mark of the language.
 func (t *Tongue) Figures(s string) string { return t.forms.figures(s) }
 
+// Say is a sentence of the engine with something at its places: the first of with at {1}, and so on. What is put there stays
+// as it is.
+func (t *Tongue) Say(english string, with ...string) string { return filled(t.Tell(english), with...) }
+
 // Commas joins names that are not all there are.
 func (t *Tongue) Commas(names []string) string { return strings.Join(names, t.forms.Comma) }
 
@@ -195,5 +213,14 @@ func (p phrases) listed(names []string) string {
 	if other, ok := p.whole[joins]; ok {
 		form = other
 	}
-	return strings.NewReplacer("{1}", strings.Join(names[:n-1], p.forms.Comma), "{2}", names[n-1]).Replace(form)
+	return filled(form, strings.Join(names[:n-1], p.forms.Comma), names[n-1])
+}
+
+// filled puts something at the places of a sentence.
+func filled(sentence string, with ...string) string {
+	var at []string
+	for i, s := range with {
+		at = append(at, "{"+strconv.Itoa(i+1)+"}", s)
+	}
+	return strings.NewReplacer(at...).Replace(sentence)
 }
