@@ -140,6 +140,40 @@ func TestSeverity(t *testing.T) {
 	}
 }
 
+// What is said beside the level: that an area is taken seriously although its fault is only remembered, what to do, and that a
+// workshop should see it before anything is erased.
+func TestSeverityInWords(t *testing.T) {
+	const serious, workshop = "taken seriously all the same", "A workshop should see it before anything is erased."
+	for _, c := range []struct {
+		name, code string
+		status     *dtc.Status
+		lists      []string
+		serious    bool
+		advice     string
+		workshop   bool
+	}{
+		{"remembered, of an airbag", "U0151-00", status(0x28), nil, true, "Have a workshop look at it soon.", true},
+		{"waiting, of an airbag", "U0151", nil, []string{"pending"}, true, "Have a workshop look at it soon.", true},
+		{"now, of an airbag", "U0151-00", status(0x2F), nil, false, "Have a workshop look at it soon.", true},
+		{"came and went, of an airbag", "U0151-00", status(0x22), nil, false, "Have a workshop look at it soon.", true},
+		{"stored, of an airbag", "U0151", nil, []string{"stored"}, false, "Have a workshop look at it soon.", true},
+		{"not known, of an airbag", "U0151", nil, nil, false, "Have a workshop look at it soon.", true},
+		{"remembered, of the fuel gauge", "P0460-00", status(0x28), nil, false, "Nothing shows that it is there now.", false},
+		{"waiting, of the fuel gauge", "P0460", nil, []string{"pending"}, false, "Nothing shows that it is there now.", false},
+		{"now, of the fuel gauge", "P0460-00", status(0x2F), nil, false, "Note it, and have it looked at when it suits.", false},
+		{"came and went, of the fuel gauge", "P0460-00", status(0x22), nil, false, "Note it, and have it looked at when it suits.", false},
+		{"remembered, of isolation", "P0AA6-00", status(0x28), nil, true, "Have a workshop look at it soon.", true},
+		{"now, of isolation", "P0AA6-00", status(0x2F), nil, false, "Do not drive.", true},
+		{"not tested yet, of isolation", "P0AA6-00", status(0x50), nil, false, "Wait for a result", false},
+		{"now, of a radio", "U0184-00", status(0x2F), nil, false, "No effect on driving is known.", false},
+	} {
+		d := dtc.Describe(code(t, c.code), c.status, 0xFF, c.lists)
+		if strings.Contains(d.SeverityReason, serious) != c.serious || !strings.HasPrefix(d.Advice, c.advice) || strings.Contains(d.ErasingText, workshop) != c.workshop {
+			t.Errorf("%s: %s / %s / %s", c.name, d.SeverityReason, d.Advice, d.ErasingText)
+		}
+	}
+}
+
 // A failure type that lists contradict each other on is no source, and adds nothing to the line.
 func TestUncertainFailureType(t *testing.T) {
 	d := dtc.Describe(code(t, "P0301-99"), nil, 0xFF, nil)

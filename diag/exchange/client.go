@@ -14,8 +14,6 @@ import (
 const (
 	negativeAnswer = 0x7F
 	pendingCode    = 0x78
-	// toRefusals is the one service whose positive answer begins like a refusal.
-	toRefusals = 0x3F
 )
 
 // Protocol is what sets the requests and answers of one standard apart.
@@ -113,7 +111,7 @@ func (c *Client) Do(ctx context.Context, request []byte) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	return c.judged(request, answer)
+	return c.judged(answer)
 }
 
 // final is the last message that Answers yields.
@@ -128,9 +126,9 @@ func (c *Client) final(ctx context.Context, request []byte) (answer []byte, err 
 }
 
 // judged is an answer, or the error that a refusal is.
-func (c *Client) judged(request, answer []byte) ([]byte, error) {
+func (c *Client) judged(answer []byte) ([]byte, error) {
 	switch {
-	case !refuses(request, answer):
+	case !refuses(answer):
 		return answer, nil
 	case len(answer) < 3:
 		return nil, c.p.Shape(answer, "the reason is missing")
@@ -138,9 +136,7 @@ func (c *Client) judged(request, answer []byte) ([]byte, error) {
 	return nil, c.p.Refused(answer[1], answer[2])
 }
 
-func refuses(request, answer []byte) bool {
-	return answer[0] == negativeAnswer && request[0] != toRefusals
-}
+func refuses(answer []byte) bool { return answer[0] == negativeAnswer }
 
 // Read is Do for requests that change nothing: tried again on silence, a damaged answer, an alert, or a busy module.
 func (c *Client) Read(ctx context.Context, request []byte) ([]byte, error) {
@@ -148,13 +144,13 @@ func (c *Client) Read(ctx context.Context, request []byte) ([]byte, error) {
 	for try := 1; ; {
 		answer, err := c.final(ctx, request)
 		switch {
-		case err == nil && len(answer) >= 3 && refuses(request, answer) && c.p.Busy(answer[2]) && busy < busyTries:
+		case err == nil && len(answer) >= 3 && refuses(answer) && c.p.Busy(answer[2]) && busy < busyTries:
 			busy++
 			if err := pause.For(ctx, busyPause); err != nil {
 				return nil, err
 			}
 		case err == nil:
-			return c.judged(request, answer)
+			return c.judged(answer)
 		case try < c.tries(err) && ctx.Err() == nil:
 			try++
 		default:

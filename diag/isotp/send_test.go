@@ -213,6 +213,18 @@ func TestSendTorn(t *testing.T) {
 	}
 }
 
+// TestElevenWaitFramesAreTooMany: without another word ten are taken (N_WFTmax is a choice of the implementation, clause 9.7).
+func TestElevenWaitFramesAreTooMany(t *testing.T) {
+	inLab(t, Options{}, func(l *lab) {
+		done := l.sends(engine, numbered(8))
+		for range 11 {
+			l.after(100 * time.Millisecond)
+			l.says("7E8#310000")
+		}
+		torn(l.T, <-done, engine, 6, 8, ErrTooManyWaits)
+	})
+}
+
 func TestTenWaitFramesAreTaken(t *testing.T) {
 	inLab(t, Options{}, func(l *lab) {
 		done := l.sends(engine, numbered(8))
@@ -318,8 +330,10 @@ func TestSendStopsWithItsContext(t *testing.T) {
 				l.says(flow)
 			}
 			cancel()
-			if err := <-done; !errors.Is(err, context.Canceled) {
-				l.Errorf("%q: %v, want context.Canceled", flow, err)
+			err := <-done
+			var torn *link.TornError
+			if !errors.Is(err, context.Canceled) || errors.As(err, &torn) {
+				l.Errorf("%q: %v, want context.Canceled, and no word of the module", flow, err)
 			}
 			ctx, cancel = context.WithCancel(l.Context())
 		}

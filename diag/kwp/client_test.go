@@ -80,6 +80,14 @@ func TestForeignAnswers(t *testing.T) {
 		if err != nil || p.Text != "3" {
 			t.Errorf("%+v, %v", p, err)
 		}
+		p, err = asked(t, "1A 90", says(t, "5A 91"), says(t, "5A 90 34")).Plate(t.Context(), kwp.PlateVIN)
+		if err != nil || p.Text != "4" {
+			t.Errorf("behind another without data: %+v, %v", p, err)
+		}
+		var shape *kwp.ShapeError
+		if _, err := asked(t, "1A 90", says(t, "5A")).Plate(t.Context(), kwp.PlateVIN); !errors.As(err, &shape) {
+			t.Errorf("too short to tell whose it is: %v", err)
+		}
 		s, err := asked(t, "17 01 33", says(t, "57 01 01 34 E0"), says(t, "57 01 01 33 20")).StatusOf(t.Context(), dtc.From2(0x01, 0x33))
 		if err != nil || s.Status != 0x20 {
 			t.Errorf("%+v, %v", s, err)

@@ -10,6 +10,7 @@ import (
 
 	"readback/diag/dtc"
 	"readback/diag/link"
+	"readback/diag/pause"
 	"readback/diag/uds"
 )
 
@@ -89,7 +90,7 @@ func TestSilence(t *testing.T) {
 		m := newModule(func(int, []byte) []event { return nil })
 		begun := time.Now()
 		_, err := client(m).Do(t.Context(), uds.ClearRequest(uds.GroupAll))
-		if !errors.Is(err, uds.ErrNoAnswer) || m.requests() != 1 || time.Since(begun) != 150*ms {
+		if !errors.Is(err, uds.ErrNoAnswer) || m.requests() != 1 || time.Since(begun) != 150*ms || err.Error() != "uds: no answer to service 14 within 150ms" {
 			t.Errorf("Do: %v after %v and %d requests", err, time.Since(begun), m.requests())
 		}
 		var refused *uds.NegativeError
@@ -136,11 +137,49 @@ func TestLeftovers(t *testing.T) {
 		if _, err := c.Do(t.Context(), []byte{0x3E, 0x00}); !errors.Is(err, uds.ErrNoAnswer) {
 			t.Fatal(err)
 		}
-		if err := pauseFor(t.Context(), 10*ms); err != nil {
+		if err := pause.For(t.Context(), 10*ms); err != nil {
 			t.Fatal(err)
 		}
 		if _, err := c.Do(t.Context(), []byte{0x3E, 0x00}); err != nil {
 			t.Errorf("the word about the first request ended the second: %v", err)
+		}
+	})
+}
+
+// What came before anything was asked is dropped, whatever it says.
+func TestUnasked(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		for _, early := range []event{{data: []byte{0x7F, 0x3E, 0x11}}, {data: []byte{0x7E, 0x00}}, {begun: 20}, {err: &link.SilenceError{Address: charging, Text: "NO DATA"}}} {
+			m := answers(0x7E, 0x00)
+			m.in <- early
+			if err := client(m).TesterPresent(t.Context()); err != nil || m.requests() != 1 {
+				t.Errorf("%+v: %v after %d requests", early, err, m.requests())
+			}
+		}
+	})
+}
+
+// What belongs to another request gives a module that has asked for time no more of it.
+func TestPendingAndForeign(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		m := newModule(func(int, []byte) []event {
+			return []event{{after: 100 * ms, data: []byte{0x7F, 0x14, 0x78}}, {after: 3 * time.Second, data: []byte{0x7E, 0x00}}}
+		})
+		begun := time.Now()
+		_, err := client(m).Do(t.Context(), uds.ClearRequest(uds.GroupAll))
+		if took := time.Since(begun); !errors.Is(err, uds.ErrNoAnswer) || took != 5100*ms {
+			t.Errorf("%v after %v", err, took)
+		}
+	})
+}
+
+// Any service can be refused, also one that the standard does not have: 3F, whose positive answer would begin like a refusal.
+func TestUnknownServiceRefused(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var refused *uds.NegativeError
+		_, err := client(answers(0x7F, 0x3F, 0x11)).Do(t.Context(), []byte{0x3F})
+		if !errors.As(err, &refused) || refused.Service != 0x3F || refused.Code != uds.ServiceNotSupported {
+			t.Errorf("%v", err)
 		}
 	})
 }
@@ -283,6 +322,9 @@ func TestMalformed(t *testing.T) {
 			if _, err := client(answers(a...)).CodesByStatus(t.Context(), 0xFF); !errors.As(err, &shape) || !bytes.Equal(shape.Bytes, a) {
 				t.Errorf("% X: %v", a, err)
 			}
+		}
+		if got, err := client(answers(0x62, 0xF1, 0x90, 0x31)).ReadData(t.Context(), 0xF190); err != nil || string(got) != "1" {
+			t.Errorf("the shortest value: % X, %v", got, err)
 		}
 		for _, a := range [][]byte{{0x62}, {0x62, 0xF1}, {0x62, 0xF1, 0x90}} {
 			if _, err := client(answers(a...)).ReadData(t.Context(), 0xF190); !errors.As(err, &shape) {

@@ -12,6 +12,7 @@ import (
 	"readback/diag/dtc"
 	"readback/diag/isotp"
 	"readback/diag/link"
+	"readback/diag/pause"
 	"readback/diag/simcar"
 	"readback/diag/uds"
 )
@@ -136,7 +137,7 @@ func TestSessionAtTheCar(t *testing.T) {
 			return uds.PlateText(0xF186, b)
 		}
 		err := c.InSession(t.Context(), uds.ExtendedSession, func(ctx context.Context) error {
-			err := pauseFor(ctx, 30*time.Second)
+			err := pause.For(ctx, 30*time.Second)
 			if got := session(ctx); got != "03 extendedDiagnosticSession" {
 				t.Errorf("after half a minute: %s", got)
 			}

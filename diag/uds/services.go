@@ -50,7 +50,7 @@ func belongs(request, answer []byte) bool {
 	switch {
 	case len(answer) == 0:
 		return false
-	case answer[0] == negativeAnswer && request[0] != 0x3F:
+	case answer[0] == negativeAnswer:
 		return len(answer) > 1 && answer[1] == request[0]
 	case answer[0] != request[0]|0x40:
 		return false

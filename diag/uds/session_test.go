@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"readback/diag/link"
+	"readback/diag/pause"
 	"readback/diag/uds"
 )
 
@@ -46,30 +47,19 @@ func TestInSession(t *testing.T) {
 		w := newWorkshop(t)
 		c := client(w.module)
 		err := c.InSession(t.Context(), uds.ExtendedSession, func(ctx context.Context) error {
-			if err := pauseFor(ctx, 5*time.Second); err != nil {
+			if err := pause.For(ctx, 5*time.Second); err != nil {
 				return err
 			}
 			if _, err := c.ReadData(ctx, 0xDD00); err != nil {
 				return err
 			}
-			return pauseFor(ctx, 1900*ms)
+			return pause.For(ctx, 1900*ms)
 		})
 		want := []string{"1003 at 0s", "3E80 at 2.01s", "3E80 at 4.16s", "22DD00 at 5.01s", "1001 at 6.92s"}
 		if err != nil || !slices.Equal(w.asked, want) {
 			t.Errorf("%v: asked %q, want %q", err, w.asked, want)
 		}
 	})
-}
-
-func pauseFor(ctx context.Context, d time.Duration) error {
-	timer := time.NewTimer(d)
-	defer timer.Stop()
-	select {
-	case <-timer.C:
-		return nil
-	case <-ctx.Done():
-		return ctx.Err()
-	}
 }
 
 // While a request is in the air nothing else is sent: one at a time.
@@ -142,7 +132,7 @@ func TestInSessionKeeping(t *testing.T) {
 			}
 			return []event{{data: []byte{0x7F, 0x3E, 0x12}}}
 		})
-		err := client(m).InSession(t.Context(), uds.ExtendedSession, func(ctx context.Context) error { return pauseFor(ctx, 4500*ms) })
+		err := client(m).InSession(t.Context(), uds.ExtendedSession, func(ctx context.Context) error { return pause.For(ctx, 4500*ms) })
 		if want := []string{"1003", "3E80", "3E80", "1001"}; err != nil || !slices.Equal(asked, want) {
 			t.Errorf("%v: asked %q", err, asked)
 		}
@@ -151,7 +141,7 @@ func TestInSessionKeeping(t *testing.T) {
 		begun := time.Now()
 		err = client(m).InSession(t.Context(), uds.ExtendedSession, func(ctx context.Context) error {
 			m.Close()
-			return pauseFor(ctx, time.Minute)
+			return pause.For(ctx, time.Minute)
 		})
 		if !errors.Is(err, link.ErrClosed) || errors.Is(err, context.Canceled) || time.Since(begun) != 2*time.Second {
 			t.Errorf("%v after %v", err, time.Since(begun))

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -129,7 +130,7 @@ func TestNoneAsked(t *testing.T) {
 		begun := time.Now()
 		m := newModule(func(int, []byte) []event { return nil })
 		_, err := client(m).Do(t.Context(), uds.Suppressed([]byte{0x3E, 0x00}))
-		if !errors.Is(err, uds.ErrNoneAsked) || errors.Is(err, uds.ErrNoAnswer) || time.Since(begun) != 150*ms || m.requests() != 1 {
+		if !errors.Is(err, uds.ErrNoneAsked) || errors.Is(err, uds.ErrNoAnswer) || time.Since(begun) != 150*ms || m.requests() != 1 || !strings.HasSuffix(err.Error(), ": service 3E") {
 			t.Errorf("%v after %v", err, time.Since(begun))
 		}
 		if !bytes.Equal(m.sent[0].Data, []byte{0x3E, 0x80}) {
