@@ -164,6 +164,36 @@ func TestListConfirmed(t *testing.T) {
 	}
 }
 
+// TestConfirmingIsTold: the second reading counts on from the first.
+func TestConfirmingIsTold(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := openStore(t)
+		defer s.Close()
+		v := openVisit(t, s, "practice:", practice.Driver())
+		defer v.Close()
+		look(t, v)
+		e := v.Explain(clearCharging, "")
+		v.Say(gate.NotCharging)
+		v.Say(gate.SafetyRead)
+		v.SayBack(e.Words[0])
+		var done []int
+		last := diag.Progress{}
+		for step, err := range v.Send(t.Context(), e) {
+			if err != nil {
+				t.Fatal(err)
+			}
+			if p := step.Progress; p != nil && p.Stage == diag.StageCodes {
+				done, last = append(done, p.Done), *p
+			}
+		}
+		r, _ := v.Record()
+		first := len(r.Modules)
+		if len(done) != first+1 || last.Done != first+1 || last.Total != first+1 || last.Module != "Charging" || last.Answered != first {
+			t.Errorf("%v, last %+v, of %d modules of which one has lost codes", done, last, first)
+		}
+	})
+}
+
 // TestOtherServicesAfterChange: a module that suddenly refuses service 19 is read by older services. Their list names codes
 // without their failure types, and not all of them: it says nothing of those read before, neither now nor in the history.
 func TestOtherServicesAfterChange(t *testing.T) {
