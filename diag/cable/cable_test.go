@@ -2,6 +2,7 @@ package cable
 
 import (
 	"errors"
+	"maps"
 	"math"
 	"strings"
 	"testing"
@@ -325,6 +326,36 @@ func FuzzParse(f *testing.F) {
 		var e *ValueError
 		if err != nil && !errors.As(err, &e) {
 			t.Errorf("%q: %v", s, err)
+		}
+	})
+}
+
+// A wiring is kept with a car, and comes in with another's car file: whatever the text, pins that there are, or ErrWiring.
+func FuzzWiring(f *testing.F) {
+	for _, s := range []string{"", Plain().String(), FamilyA().String(), FamilyB().String(), "6-7 6-2", "17-1", "6-10", "0-1", "6", "6--7", "+6-7", "6-7\n14-2"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		w, err := ParseWiring(s)
+		if err != nil {
+			if !errors.Is(err, ErrWiring) || w != nil {
+				t.Fatalf("%q: %v, %v", s, w, err)
+			}
+			return
+		}
+		for from, to := range w {
+			if from < 1 || from > SocketPins || to < 1 || to > PlugPins {
+				t.Errorf("%q joins %d to %d", s, from, to)
+			}
+		}
+		again, err := ParseWiring(w.String())
+		if err != nil || !maps.Equal(again, w) {
+			t.Errorf("%q becomes %q, which is %v, %v", s, w, again, err)
+		}
+		for _, v := range w.Check() {
+			if v.Key == "" || v.Text == "" || v.Source == "" {
+				t.Errorf("%q: %+v", s, v)
+			}
 		}
 	})
 }

@@ -431,3 +431,43 @@ func TestRestoreRefuses(t *testing.T) {
 		}
 	}
 }
+
+// Whatever stands in the store of a back-up that is whole by its digests: a store that can be read, or a FileError and nothing
+// left of it.
+func FuzzRestore(f *testing.F) {
+	s, _ := used(f)
+	rows := contents(f, s.Path())
+	if err := s.Close(); err != nil {
+		f.Fatal(err)
+	}
+	f.Add(uint32(0), []byte{}, uint32(0))
+	f.Add(uint32(18), []byte{2, 2}, uint32(0))        // another journal mode
+	f.Add(uint32(60), []byte{0, 0, 0, 99}, uint32(0)) // another schema
+	f.Add(uint32(4096), []byte{0x0D}, uint32(4096))
+	f.Add(uint32(len(rows)/2), []byte("DROP TABLE visit"), uint32(1))
+	f.Fuzz(func(t *testing.T, at uint32, patch []byte, cut uint32) {
+		b := []byte(rows)
+		copy(b[int(at)%len(b):], patch)
+		b = b[:len(b)-int(cut)%len(b)]
+		file := pack(t, backUpFormat, nil, map[string]string{storeName: string(b)})
+		folder := t.TempDir()
+		path := filepath.Join(folder, "in", "readback.db")
+		facts, err := Restore(t.Context(), path, bytes.NewReader(file), int64(len(file)))
+		if err != nil {
+			var e *FileError
+			if left := listing(t, folder); !errors.As(err, &e) || len(left) != 0 {
+				t.Fatalf("%v, and left are %v", err, slices.Collect(maps.Keys(left)))
+			}
+			return
+		}
+		restored, err := Open(t.Context(), path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer restored.Close()
+		var again Restored
+		if err := again.readAll(t.Context(), restored, nil); err != nil || again.Cars != facts.Cars || again.Visits != facts.Visits {
+			t.Fatalf("%+v, then %+v, %v", facts, again, err)
+		}
+	})
+}

@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
@@ -171,6 +172,20 @@ func FuzzDecode(f *testing.F) {
 			if again, ok := decode(encode(r.Frame), r.At); !ok || again != r {
 				t.Fatalf("% X: %+v is read again as %+v, %t", b, r, again, ok)
 			}
+		}
+	})
+}
+
+// FuzzLink: whatever is told of an interface, it is an error or has a state that there is.
+func FuzzLink(f *testing.F) {
+	f.Add([]byte{0, 0, 0x18, 0x01, 3, 0, 0, 0, 1, 0, 0, 0, 0, 0, 0, 0, 9, 0, 3, 0, 'c', 'a', 'n', '0', 0, 0, 0, 0})
+	f.Add([]byte{0, 0, 0x18, 0x01, 3, 0, 0, 0, 1, 0, 0, 0, 0, 0, 0, 0, // struct ifinfomsg
+		36, 0, 18, 0, 8, 0, 1, 0, 'c', 'a', 'n', 0, // IFLA_LINKINFO: IFLA_INFO_KIND
+		24, 0, 2, 0, 12, 0, 1, 0, 0x20, 0xA1, 7, 0, 0x6B, 3, 0, 0, 8, 0, 4, 0, 2, 0, 0, 0}) // IFLA_INFO_DATA: bit timing, state
+	f.Fuzz(func(t *testing.T, b []byte) {
+		l, err := parseLink(b)
+		if err == nil && (l.bitRate < 0 || !slices.Contains(append(states[:], bus.StateUnknown), l.state)) {
+			t.Fatalf("% X: %+v", b, l)
 		}
 	})
 }
