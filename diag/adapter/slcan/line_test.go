@@ -1,6 +1,7 @@
 package slcan
 
 import (
+	"math/bits"
 	"strings"
 	"testing"
 	"time"
@@ -99,7 +100,7 @@ func TestFlags(t *testing.T) {
 func TestRateCommand(t *testing.T) {
 	for rate, want := range map[int]string{
 		10_000: "S0", 20_000: "S1", 50_000: "S2", 100_000: "S3", 125_000: "S4", 250_000: "S5", 500_000: "S6", 800_000: "S7", 1_000_000: "S8",
-		83_333: "s051C", 33_333: "s0E1C", 0: "", -1: "", 1: "", 2_000_000: "", 615_384: "s0019", 470_588: "s001D",
+		83_333: "s051C", 33_333: "s0E1C", 0: "", -1: "", 1: "", 1_000_001: "", 2_000_000: "", 1 << (bits.UintSize - 4): "", 615_384: "s0019", 470_588: "s001D",
 	} {
 		got, err := rateCommand(rate)
 		if got != want || (err == nil) != (want != "") {

@@ -17,6 +17,7 @@ const (
 	fewestQuanta  = 8
 	mostQuanta    = 25
 	bestQuanta    = 16
+	mostRate      = 1_000_000 // bit/s of classical CAN (ISO 11898-1)
 )
 
 // rateCommand is the line that sets a bit rate in bit/s: S for the usual ones, s with two registers for others.
@@ -26,7 +27,7 @@ func rateCommand(rate int) (string, error) {
 			return fmt.Sprintf("S%d", i), nil
 		}
 	}
-	if rate <= 0 {
+	if rate <= 0 || rate > mostRate {
 		return "", fmt.Errorf("%w: %d bit/s", adapter.ErrRate, rate)
 	}
 	for _, quanta := range quantaOrder() {
