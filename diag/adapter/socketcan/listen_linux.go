@@ -197,7 +197,7 @@ func (x *listener) hear(ctx context.Context, rate int) (h adapter.Heard, err err
 			return h, ctx.Err()
 		case errors.Is(err, context.DeadlineExceeded):
 			if h.Lasted = time.Since(begun); rate > 0 {
-				h.Load = float64(bits) / (float64(rate) * h.Lasted.Seconds())
+				h.Load = min(float64(bits)/(float64(rate)*h.Lasted.Seconds()), 1)
 			}
 			return h, nil
 		case err != nil:
@@ -215,6 +215,7 @@ func (x *listener) hear(ctx context.Context, rate int) (h adapter.Heard, err err
 			bits += bus.FrameBits(r.Frame)
 		}
 	}
+	h.Lasted = time.Since(begun)
 	return h, nil
 }
 
