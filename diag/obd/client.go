@@ -2,8 +2,8 @@
 // asked of one module or, with a functional address, of all modules at once.
 //
 // What is decoded here is the form on CAN (ISO 15765-4). For the older buses there are [DecodeCodesSerial],
-// [DecodeSerialTest], [DecodeSensorTest] (service 05 is on those only), and [JoinMessages], which makes the form on CAN of
-// numbered messages. SAE J1979-2 and J1979-3 ask for the same things by data identifiers: [DecodeIdentifier]. Service 08
+// [DecodeSerialTest] and [DecodeSensorTest] (service 05 is on those only); numbered messages are put together by the Link of
+// such a bus, see [link.AtHeader]. SAE J1979-2 and J1979-3 ask for the same things by data identifiers: [DecodeIdentifier]. Service 08
 // works parts of the car and is not here; a clear (04) is made here, but sent elsewhere.
 //
 // Unknown stays raw: every value keeps its bytes, and one that is not described has no readings.

@@ -88,19 +88,3 @@ func FuzzIdentifier(f *testing.F) {
 		}
 	})
 }
-
-// Messages of seven bytes, numbered in their order, join whatever they hold, or one error tells why not.
-func FuzzJoin(f *testing.F) {
-	f.Add(byte(0x02), []byte("\x00\x00\x001D4GP00R55B123456"))
-	f.Add(byte(0x06), []byte{1, 2, 3, 4})
-	f.Fuzz(func(t *testing.T, kind byte, data []byte) {
-		var list [][]byte
-		for i := 0; i+4 <= len(data) && i < 1000; i += 4 {
-			list = append(list, append([]byte{0x49, kind, byte(i/4 + 1)}, data[i:i+4]...))
-		}
-		a, err := obd.JoinMessages(list)
-		if err == nil && (a[0] != 0x49 || a[1] != kind || len(a) > 3+4*len(list)) {
-			t.Fatalf("% X", a)
-		}
-	})
-}

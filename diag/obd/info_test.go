@@ -92,58 +92,8 @@ func TestInfo(t *testing.T) {
 	}
 }
 
-// Numbered messages of the older buses: the vehicle identification number of the ELM327 data sheet, whose example fills it
-// up with zeros in front, in and out of order; the other types after the public table's message counts.
-func TestJoinMessages(t *testing.T) {
-	lines := func(s string) (out [][]byte) {
-		for f := range strings.FieldsSeq(s) {
-			b, err := hex.DecodeString(f)
-			if err != nil {
-				t.Fatal(err)
-			}
-			out = append(out, b)
-		}
-		return out
-	}
-	for _, s := range []string{
-		"49020100000031 49020244344750 49020330305235 49020435423132 49020533343536",
-		"49020533343536 49020244344750 49020100000031 49020435423132 49020330305235",
-	} {
-		a, err := obd.JoinMessages(lines(s))
-		if err != nil {
-			t.Fatal(err)
-		}
-		if v, err := obd.DecodeVIN(a); err != nil || v != "1D4GP00R55B123456" {
-			t.Errorf("%q, %v", v, err)
-		}
-	}
-	a, err := obd.JoinMessages(lines("4906011791BC82 49060216E062BE"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if list, err := obd.DecodeCheckNumbers(a); err != nil || strings.Join(list, " ") != "1791BC82 16E062BE" {
-		t.Errorf("%v, %v", list, err)
-	}
-	if a, err = obd.JoinMessages(lines("49080100010002 49080200030004 49080300050006")); err != nil {
-		t.Fatal(err)
-	}
-	if x, err := obd.DecodeTracking(a); err != nil || x.Starts != 2 || len(x.Tests) != 2 || x.Tests[1].Encountered != 6 {
-		t.Errorf("%+v, %v", x, err)
-	}
-	if a, err = obd.JoinMessages(lines("490001FC000000")); err != nil || hex.EncodeToString(a) != "4900fc000000" {
-		t.Errorf("% X, %v", a, err)
-	}
-	if a, err = obd.JoinMessages(lines("49300101020304")); err != nil || hex.EncodeToString(a) != "49300101020304" {
-		t.Errorf("% X, %v", a, err)
-	}
-	for _, s := range []string{
-		"", "490201000000", "4A020100000031", "49020100000031 49020144344750", "49020100000031 49020344344750", "49020000000031", "49020100000031 49040244344750",
-		"49020100000031 49020244344750", "49020101000031 49020244344750 49020330305235 49020435423132 49020533343536",
-	} {
-		if a, err := obd.JoinMessages(lines(s)); err == nil {
-			t.Errorf("%s: % X", s, a)
-		}
-	}
+// The numbers of messages of the older buses, after the public table's message counts.
+func TestMessageCount(t *testing.T) {
 	if kind, n, err := obd.DecodeMessageCount([]byte{0x49, 0x01, 0x05}); err != nil || kind != 0x02 || n != 5 {
 		t.Errorf("%02X, %d, %v", kind, n, err)
 	}
