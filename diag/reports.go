@@ -2,6 +2,7 @@ package diag
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"errors"
@@ -86,16 +87,15 @@ func PreviewReport(ctx context.Context, s *garage.Store, visitID int64, o Report
 }
 
 func reportInput(ctx context.Context, s *garage.Store, visitID int64, o ReportOptions) (report.Input, error) {
+	l, err := tongue.Of(cmp.Or(o.Language, tongue.English))
+	if err != nil {
+		return report.Input{}, err
+	}
 	v, err := s.Visit(ctx, visitID)
 	if err != nil {
 		return report.Input{}, err
 	}
-	in := report.Input{Language: tongue.InEnglish(), Program: "Readback " + Version, Made: o.Now, Who: o.Who, Purpose: o.Purpose, Before: v}
-	if o.Language != "" {
-		if in.Language, err = tongue.Of(o.Language); err != nil {
-			return report.Input{}, err
-		}
-	}
+	in := report.Input{Language: l, Program: "Readback " + Version, Made: o.Now, Who: o.Who, Purpose: o.Purpose, Before: v}
 	if in.Car, err = s.Car(ctx, v.CarID); err != nil {
 		return report.Input{}, err
 	}

@@ -23,6 +23,7 @@ const (
 	lineHigh   = 4.6
 	cellHigh   = 3.9
 	cellPad    = 1.2
+	widestWish = 260 // of a column: one with much more text than others gets the more of the page
 )
 
 // PDF writes the document on A4 pages. made is the time that the file carries.
@@ -80,6 +81,7 @@ func (p *printer) footer() {
 }
 
 func (p *printer) write() {
+	p.SetDrawColor(0xD8, 0xD3, 0xC7)
 	p.SetTextColor(0x18, 0x24, 0x2C)
 	if m := p.marks(); m != "" {
 		p.SetFont("go", "B", bodySize)
@@ -127,7 +129,6 @@ func (p *printer) section(s Section) {
 // table writes a table whose columns are as wide as what stands in them asks for.
 func (p *printer) table(t Part) {
 	widths := p.columns(t)
-	p.SetDrawColor(0xD8, 0xD3, 0xC7)
 	if slices.ContainsFunc(t.Head, func(s string) bool { return s != "" }) {
 		p.SetFillColor(0xEC, 0xE8, 0xDD)
 		p.row(t, widths, t.Head, true)
@@ -156,7 +157,7 @@ func (p *printer) columns(t Part) []float64 {
 	measure := func(texts []string, head bool) {
 		for i, s := range texts[:min(n, len(texts))] {
 			p.font(t, i, head)
-			want[i] = max(want[i], min(p.GetStringWidth(s), 110)+2*cellPad+1)
+			want[i] = max(want[i], min(p.GetStringWidth(s), widestWish)+2*cellPad+1)
 			for _, word := range strings.Fields(s) {
 				least[i] = max(least[i], min(p.GetStringWidth(word), 34)+2*cellPad+1)
 			}
