@@ -221,7 +221,7 @@ func (w *Window) siftTalk() {
 }
 
 func (t *talkState) filter() talk.Filter {
-	f := talk.Filter{Thread: t.thread, Text: t.search.Text}
+	f := talk.Filter{Thread: t.thread, Text: t.search.Text, Tell: told, ChangeMark: T("class.change")}
 	switch t.kind {
 	case talkRefused:
 		f.Outcomes = []talk.Outcome{talk.Refused}

@@ -124,6 +124,51 @@ func TestTalkOfARecording(t *testing.T) {
 	b.saysNot("19 02 FF")
 }
 
+// TestTalkFindsWhatItShows: in each language every word of a row finds it, and what has become of its question does.
+func TestTalkFindsWhatItShows(t *testing.T) {
+	for tag, some := range map[string][]string{"en": {"forget", "vehicle identification number", "refused after", "no answer", "a change"}, "de": {"vergessen", "Fahrgestellnummer", "abgelehnt nach", "keine Antwort", "Änderung", "ÄNDERUNG"}} {
+		t.Run(tag, func(t *testing.T) {
+			b := newBench(t, setup{language: tag})
+			b.recording(spoken().file(t, "visit.pcapng"))
+			s := b.w.said.shown()
+			finds := func(text string) (out []uint32) {
+				b.w.said.search.SetText(text)
+				for i := range b.w.said.view.Len() {
+					out = append(out, b.w.said.view.Row(i).Number)
+				}
+				return out
+			}
+			words := 0
+			for i := range s.talk.Len() {
+				r := s.talk.Row(i)
+				shown := []string{told(r.Asked.Text), told(r.Said.Text), told(r.Words())}
+				if r.Module != "" {
+					shown = append(shown, named(r.Module))
+				}
+				for _, text := range shown {
+					for word := range strings.FieldsSeq(text) {
+						if strings.ContainsAny(word, "0123456789") || slices.Contains([]string{"ms", "ms;", "µs", "µs;", "s", "s;"}, word) { // of a time
+							continue
+						}
+						words++
+						if got := finds(word); !slices.Contains(got, r.Number) {
+							t.Errorf("%q of row %d finds %v", word, r.Number, got)
+						}
+					}
+				}
+			}
+			if words < 30 {
+				t.Errorf("only %d words", words)
+			}
+			for _, text := range some {
+				if len(finds(text)) == 0 {
+					t.Errorf("%q finds nothing", text)
+				}
+			}
+		})
+	}
+}
+
 // TestTalkOfMany: a long recording is looked through beside the window's thread, and only the newest search counts.
 func TestTalkOfMany(t *testing.T) {
 	b := newBench(t, setup{})

@@ -74,14 +74,18 @@ func BenchmarkRow(b *testing.B) {
 	}
 }
 
-// BenchmarkSearch looks for bytes that are nowhere in a conversation of a million frames.
+// BenchmarkSearch looks for bytes and for words that are nowhere in a conversation of a million frames.
 func BenchmarkSearch(b *testing.B) {
 	c := New(Options{Explain: modules()})
 	c.Add(busy(1_000_000))
-	for b.Loop() {
-		if c.View(Filter{Text: "DEADBEEF"}).Len() != 0 {
-			b.Fatal("found")
-		}
+	for name, f := range map[string]Filter{"bytes": {Text: "DEADBEEF"}, "words": {Text: "nothing like this"}, "told": {Text: "nichts dergleichen", Tell: other}} {
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				if c.View(f).Len() != 0 {
+					b.Fatal("found")
+				}
+			}
+		})
 	}
 }
 

@@ -15,9 +15,14 @@ type Filter struct {
 	Thread   int       // rows in which this thread was asked or has answered; 0 for all
 	Outcomes []Outcome // one of these; none for all
 	Class    explain.Class
-	// Text is looked for in the words, the name of the module and the identifiers of a row; hex digits, with or without
-	// blanks, also in its bytes. Capitals do not matter.
+	// Text is looked for in the words, the name of the module and the identifiers of a row, and in what has become of its
+	// question, but not in times; hex digits, with or without blanks, also in its bytes. Capitals do not matter.
 	Text string
+	// Tell is how the texts of rows are shown: what stands in them in another language. nil is for as they are. It is asked
+	// once for each text.
+	Tell func(english string) string
+	// ChangeMark is what is shown beside a question that asks for a change, to be found there.
+	ChangeMark string
 }
 
 // View is a list of the rows that a Filter chooses. It holds four bytes a row, and none for the zero Filter.
@@ -30,6 +35,16 @@ type View struct {
 	rows  []uint32
 	from  uint32 // the first row that has to be looked at again
 	buf   []byte
+
+	marked bool            // the mark of a change has the text
+	said   map[string]bool // of the texts that rows have in common: whether what is shown for them has the text
+	ends   map[fate]bool   // the same of what has become of questions; nil when the text is none of it
+}
+
+// fate is what has become of a question, but for the time it took.
+type fate struct {
+	outcome        Outcome
+	answers, waits int
 }
 
 // View makes a View of the rows that are there now; [View.Update] takes in what has come since.
@@ -41,8 +56,50 @@ func (t *Talk) View(f Filter) *View {
 			v.bytes = b
 		}
 	}
+	if v.text != "" {
+		v.said, v.marked = map[string]bool{}, strings.Contains(strings.ToLower(f.ChangeMark), v.text)
+	}
+	if v.text != "" && !strings.ContainsFunc(v.text, unicode.IsDigit) {
+		v.ends = map[fate]bool{}
+	}
 	v.Update()
 	return v
+}
+
+// shows reports whether what is shown for a text has the text that is looked for.
+func (v *View) shows(text string) bool {
+	if v.f.Tell != nil {
+		text = v.f.Tell(text)
+	}
+	return containsFold(text, v.text)
+}
+
+// says is shows for a text that many rows have.
+func (v *View) says(text string) bool {
+	if text == "" {
+		return false
+	}
+	has, known := v.said[text]
+	if !known {
+		has = v.shows(text)
+		v.said[text] = has
+	}
+	return has
+}
+
+// ended is shows for what has become of a question.
+func (v *View) ended(r Row) bool {
+	if v.ends == nil || r.Outcome == Trouble {
+		return false
+	}
+	e := fate{r.Outcome, r.Answers, r.Waits}
+	has, known := v.ends[e]
+	if !known {
+		r.Took = 0
+		has = v.shows(r.Words())
+		v.ends[e] = has
+	}
+	return has
 }
 
 // Update takes in new and changed rows, and drops those that the Talk has forgotten. It looks only at rows that may
@@ -110,12 +167,13 @@ func (v *View) matches(n uint32) bool {
 	case v.text == "":
 		return true
 	}
-	for _, s := range [...]string{r.Asked.Text, r.Said.Text, r.Module, r.Text} {
-		if containsFold(s, v.text) {
-			return true
-		}
+	if v.says(r.Asked.Text) || v.says(r.Said.Text) || v.says(r.Module) || v.ended(r) {
+		return true
 	}
-	return !x.trouble && v.inBytes(x)
+	if x.trouble {
+		return v.shows(r.Text)
+	}
+	return v.marked && r.Asked.Class == explain.Change && r.Asked.Text != "" || v.inBytes(x)
 }
 
 func (v *View) ofThread(x *exchange) bool {

@@ -31,6 +31,11 @@ func numbers(v *View) (out []uint32) {
 	return out
 }
 
+// other is another language.
+func other(english string) string {
+	return strings.NewReplacer("Drive", "Antrieb", "answered", "beantwortet", "the adapter has gone", "Über alles").Replace(english)
+}
+
 func TestView(t *testing.T) {
 	all := entries(t, some)
 	whole := New(Options{Explain: modules()})
@@ -52,9 +57,18 @@ func TestView(t *testing.T) {
 		{Filter{Text: "refused"}, []uint32{2}},
 		{Filter{Text: "nothing of the kind"}, nil},
 		{Filter{Text: "7E9", Outcomes: []Outcome{Answered}}, []uint32{3}},
+		{Filter{Text: "No answer"}, []uint32{4}},
+		{Filter{Text: "ANSWERED after"}, []uint32{1, 3}},
+		{Filter{Text: "after 10 ms"}, nil}, // times are not looked at
+		{Filter{Text: "a change", ChangeMark: "A change"}, []uint32{2}},
+		{Filter{Text: "drive", Tell: other}, nil},
+		{Filter{Text: "antrieb", Tell: other}, []uint32{1}},
+		{Filter{Text: "beantwortet", Tell: other}, []uint32{1, 3}},
+		{Filter{Text: "ÜBER alles", Tell: other}, []uint32{5}},
+		{Filter{Text: "7e9", Tell: other}, []uint32{2, 3}},
 	} {
 		if got := numbers(whole.View(c.f)); !slices.Equal(got, c.want) {
-			t.Errorf("%+v: %v, want %v", c.f, got, c.want)
+			t.Errorf("%q: %v, want %v", c.f.Text, got, c.want)
 		}
 		// A view that has grown with the recording shows the same.
 		grown := New(Options{Explain: modules()})
@@ -66,7 +80,7 @@ func TestView(t *testing.T) {
 		grown.End()
 		v.Update()
 		if got := numbers(v); !slices.Equal(got, c.want) {
-			t.Errorf("%+v, grown: %v, want %v", c.f, got, c.want)
+			t.Errorf("%q, grown: %v, want %v", c.f.Text, got, c.want)
 		}
 	}
 	names := map[string]int{}
