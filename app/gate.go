@@ -191,7 +191,7 @@ func (w *Window) gatePage() (body, margin fyne.CanvasObject) {
 		}
 		drawn[i] = look.Latch{Label: T("latch." + string(l.Key)), InLine: l.InLine, Word: word}
 	}
-	g.drawing = look.NewGate(drawn, T("gate.car"))
+	g.drawing = look.NewGate(drawn, T("gate.car")).Low(w.lowWindow())
 	g.drawing.Travel(g.hold.Progress())
 	parts := []fyne.CanvasObject{w.header(title, lead)}
 	if n := w.supplyNotice(); n != nil {
@@ -208,7 +208,11 @@ func (w *Window) gatePage() (body, margin fyne.CanvasObject) {
 	for _, l := range g.latches {
 		rows = append(rows, w.latchRow(l))
 	}
-	return look.Stack(14, append(parts, look.Rows(rows...))...), w.gateMargin()
+	gap := float32(14)
+	if w.lowWindow() {
+		gap = 8
+	}
+	return look.Stack(gap, append(parts, look.Rows(rows...))...), w.gateMargin()
 }
 
 // gateStands tells whether the gate is shown, with the key before it.
@@ -218,7 +222,7 @@ func (w *Window) gateStands() bool {
 
 // gateFoot is where the key stands.
 func (w *Window) gateFoot() fyne.CanvasObject {
-	return look.Stack(0, look.Hair(), look.Pad(7, 30, 7, 30, w.holdRow(w.req.explained, w.pass.shut())))
+	return look.Stack(0, look.Hair(), look.Pad(7, besidePage, 7, besidePage, w.holdRow(w.req.explained, w.pass.shut())))
 }
 
 // latchRow is one latch: its state, its value with age and source, and what the owner can do about it.
@@ -246,10 +250,14 @@ func (w *Window) latchRow(l gate.Latch) fyne.CanvasObject {
 		cells = append(cells, look.Natural(look.NewButton("latch "+string(l.Key), T("latch.say."+string(l.Key)), look.Plain, func() { v.Say(l.Key); w.draw() }).Small()))
 	}
 	mark := look.Natural(look.NewMark(sign, 22))
-	if w.opt.Taste.Factor >= largeText && len(cells) > 0 { // beside each other they would leave the text no room
-		return look.Pad(4, 14, 4, 14, look.Row(14, mark.At(look.Top), look.Growing(look.Stack(4, text, look.Row(14, cells...)))))
+	over := float32(4)
+	if w.lowWindow() {
+		over = 1
 	}
-	return look.Pad(4, 14, 4, 14, look.Row(14, append([]look.Cell{mark, look.Growing(text)}, cells...)...))
+	if w.opt.Taste.Factor >= largeText && len(cells) > 0 { // beside each other they would leave the text no room
+		return look.Pad(over, 14, over, 14, look.Row(14, mark.At(look.Top), look.Growing(look.Stack(4, text, look.Row(14, cells...)))))
+	}
+	return look.Pad(over, 14, over, 14, look.Row(14, append([]look.Cell{mark, look.Growing(text)}, cells...)...))
 }
 
 // largeText is the size of text from which on a row sets what is beside its words under them.

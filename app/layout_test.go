@@ -73,3 +73,33 @@ func (b *bench) keyInSight() {
 		b.t.Errorf("the key ends at %.0f, the strip begins at %.0f", foot, edge)
 	}
 }
+
+// TestGateInSight: in a window of 1280x760 under a menu all rows of the gate are in sight, shut and open, and what acts keeps
+// its size.
+func TestGateInSight(t *testing.T) {
+	const menu = 40
+	for _, language := range []string{"en", "de"} {
+		b := newBench(t, setup{language: language, size: fyne.NewSize(1280, 760-menu)})
+		b.atGate()
+		b.rowsInSight(language + ", shut")
+		b.lineUp()
+		b.rowsInSight(language + ", open")
+		for _, x := range b.allActing() {
+			if size := x.object.Size(); size.Height < leastTarget || size.Width < leastTarget {
+				t.Errorf("%s: %s is %.0f x %.0f", language, x.id(), size.Width, size.Height)
+			}
+		}
+	}
+}
+
+// rowsInSight checks that the last row of the gate ends above the key.
+func (b *bench) rowsInSight(how string) {
+	b.t.Helper()
+	driver := fyne.CurrentApp().Driver()
+	b.picture("gate-in-sight-" + how)
+	words := b.w.pass.words
+	end, edge := driver.AbsolutePositionForObject(words).Y+words.Size().Height, driver.AbsolutePositionForObject(b.w.foot.Object).Y
+	if end > edge {
+		b.t.Errorf("%s: the last row ends at %.0f, the key begins at %.0f", how, end, edge)
+	}
+}

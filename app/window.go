@@ -297,12 +297,15 @@ func (w *Window) draw() {
 	body, margin := w.pageContent() // first: the rail tells what the page finds
 	w.drawn = w.drawing()
 	w.rail.Set(w.railContent())
-	w.foot.Set(w.pageFoot())
+	foot, under := w.pageFoot(), float32(26)
+	if w.foot.Set(foot); foot != nil {
+		under = 12
+	}
 	if w.drawn.below {
-		w.main.Set(look.Pad(26, besidePage, 26, besidePage, look.Stack(24, body, look.Hair(), margin)))
+		w.main.Set(look.Pad(26, besidePage, under, besidePage, look.Stack(24, body, look.Hair(), margin)))
 		w.side.Set(look.Gap(1))
 	} else {
-		w.main.Set(look.Pad(26, besidePage, 26, besidePage, body))
+		w.main.Set(look.Pad(26, besidePage, under, besidePage, body))
 		w.side.Set(look.Pad(22, 20, 20, 20, margin))
 	}
 	w.settle()

@@ -61,6 +61,12 @@ func (w *Window) marginBelow() bool {
 	return side == 0
 }
 
+// enoughHeight is the height of a window, without its menu, from which on all rows of the gate are in sight by themselves.
+const enoughHeight = 780
+
+// lowWindow tells whether the window has so little height that a page leaves out what it can do without.
+func (w *Window) lowWindow() bool { return w.win.Content().Size().Height < look.Scaled(enoughHeight) }
+
 // resized draws the page again where its size changes more than the places of its parts.
 func (w *Window) resized() {
 	if w.drawn != (drawn{}) && w.drawn != w.drawing() {
@@ -71,11 +77,12 @@ func (w *Window) resized() {
 // drawn is what of the window's size the page was built for.
 type drawn struct {
 	below bool
+	low   bool
 	size  fyne.Size // the zero Size when the page is the same in all
 }
 
 func (w *Window) drawing() drawn {
-	d := drawn{below: w.marginBelow()}
+	d := drawn{below: w.marginBelow(), low: w.page == PageGate && w.lowWindow()}
 	if w.page == PageLive {
 		d.size = w.win.Canvas().Size()
 	}

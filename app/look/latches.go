@@ -22,6 +22,7 @@ type Gate struct {
 	latches []Latch
 	car     string
 	travel  float32 // how far the key has come, 0 to 1
+	low     bool
 }
 
 // NewGate makes a drawing of latches; car is the word at the end of the way.
@@ -37,13 +38,23 @@ func (g *Gate) Travel(part float32) {
 	g.Refresh()
 }
 
-const (
-	gateHigh  = 116 // down to the labels
-	gateLevel = 58  // height of the key's way
-	gateEnds  = 56  // room for the key at the left and the car at the right
-)
+// Low draws the latches shorter, for a window that has little height.
+func (g *Gate) Low(low bool) *Gate { g.low = low; return g }
 
-func (g *Gate) HeightFor(float32) float32 { return gateHigh + 2*Style{Size: SizeFine}.pitch() + 12 }
+const gateEnds = 56 // room for the key at the left and the car at the right
+
+// arm is how far a latch reaches beyond its notch, level the height of the key's way, high how far it is to the labels.
+func (g *Gate) arm() float32 {
+	if g.low {
+		return 17
+	}
+	return 30
+}
+
+func (g *Gate) level() float32 { return g.arm() + 28 }
+func (g *Gate) high() float32  { return 2*g.arm() + 56 }
+
+func (g *Gate) HeightFor(float32) float32 { return g.high() + 2*Style{Size: SizeFine}.pitch() + 12 }
 func (g *Gate) natural() float32          { return 660 }
 func (g *Gate) MinSize() fyne.Size        { return fyne.NewSize(240, g.HeightFor(0)) }
 
@@ -69,12 +80,12 @@ func (r *gateRenderer) Layout(size fyne.Size) {
 	for _, l := range g.latches {
 		all = all && l.InLine
 	}
-	carX := size.Width - gateEnds
-	way := dashed(Edge, 1.4, 6, 5, fyne.NewPos(gateEnds-8, gateLevel), fyne.NewPos(carX, gateLevel))
+	carX, level := size.Width-gateEnds, g.level()
+	way := dashed(Edge, 1.4, 6, 5, fyne.NewPos(gateEnds-8, level), fyne.NewPos(carX, level))
 	if all {
 		l := canvas.NewLine(paint(Accent))
 		l.StrokeWidth = 2
-		l.Position1, l.Position2 = fyne.NewPos(gateEnds-8, gateLevel), fyne.NewPos(carX, gateLevel)
+		l.Position1, l.Position2 = fyne.NewPos(gateEnds-8, level), fyne.NewPos(carX, level)
 		way = []fyne.CanvasObject{l}
 	}
 	add(way...)
@@ -90,8 +101,8 @@ func (r *gateRenderer) Layout(size fyne.Size) {
 
 // latch draws one latch around x.
 func (r *gateRenderer) latch(x, room float32, l Latch) {
-	const wide, neck, notch, arm = 30, 12, 28, 30
-	level, shift := float32(gateLevel), float32(0)
+	const wide, neck, notch = 30, 12, 28
+	level, arm, shift := r.g.level(), r.g.arm(), float32(0)
 	if !l.InLine {
 		shift = 20 // it stands too low: the key meets the full width
 	}
@@ -120,7 +131,7 @@ func (r *gateRenderer) latch(x, room float32, l Latch) {
 	if !l.InLine {
 		tint = Alert
 	}
-	y := float32(gateHigh + 8)
+	y := r.g.high() + 8
 	size := r.labelSize(room)
 	r.label(l.Label, Ink, size, x, y, room)
 	r.label(l.Word, tint, size, x, y+Style{Size: SizeFine}.pitch()-2, room)
@@ -144,33 +155,34 @@ func (r *gateRenderer) label(s string, c fyne.ThemeColorName, size, x, y, room f
 }
 
 func (r *gateRenderer) key(x float32, all bool) {
-	c := Ink
+	c, level := Ink, r.g.level()
 	if all {
 		c = Accent
 	}
 	shank := flat(c)
 	shank.CornerRadius = 2
-	shank.Move(fyne.NewPos(x+16, gateLevel-5))
+	shank.Move(fyne.NewPos(x+16, level-5))
 	shank.Resize(fyne.NewSize(30, 10))
 	bit := flat(c)
-	bit.Move(fyne.NewPos(x+34, gateLevel))
+	bit.Move(fyne.NewPos(x+34, level))
 	bit.Resize(fyne.NewSize(6, 11))
 	head := canvas.NewCircle(paint(c))
-	head.Move(fyne.NewPos(x, gateLevel-11))
+	head.Move(fyne.NewPos(x, level-11))
 	head.Resize(fyne.NewSquareSize(22))
 	hole := canvas.NewCircle(paint(Card))
-	hole.Move(fyne.NewPos(x+6, gateLevel-5))
+	hole.Move(fyne.NewPos(x+6, level-5))
 	hole.Resize(fyne.NewSquareSize(10))
 	r.objects = append(r.objects, shank, bit, head, hole)
 }
 
 func (r *gateRenderer) vehicle(x, right float32) {
+	level := r.g.level()
 	body := canvas.NewRectangle(color.Transparent)
 	body.StrokeColor, body.StrokeWidth, body.CornerRadius, body.FillColor = paint(Ink), 2, 6, paint(Card)
-	body.Move(fyne.NewPos(x, gateLevel-12))
+	body.Move(fyne.NewPos(x, level-12))
 	body.Resize(fyne.NewSize(right-x-12, 24))
 	r.objects = append(r.objects, body)
-	r.label(r.g.car, Soft, Style{Size: SizeFine}.size(), x+(right-x-12)/2, gateLevel+16, right-x)
+	r.label(r.g.car, Soft, Style{Size: SizeFine}.size(), x+(right-x-12)/2, level+16, right-x)
 }
 
 func (r *gateRenderer) MinSize() fyne.Size { return r.g.MinSize() }
