@@ -62,6 +62,7 @@ type Logbook interface {
 	PutCar(ctx context.Context, c garage.Car) (garage.Car, error)
 	Cars(ctx context.Context) ([]garage.Car, error)
 	Visits(ctx context.Context, carID int64) ([]garage.Summary, error)
+	Visit(ctx context.Context, id int64) (garage.Visit, error)
 	CodeHistory(ctx context.Context, carID int64) (garage.History, error)
 	Journal(ctx context.Context, carID int64) ([]garage.Entry, error)
 	Proof(ctx context.Context, entryID int64) ([]garage.ProofStep, error)

@@ -242,6 +242,7 @@ type fakeLog struct {
 	exported []int64 // cars
 	imported []int64 // sizes of files
 	mu       sync.Mutex
+	whole    map[int64]garage.Visit // visits with all that was read
 	open     []garage.Entry
 	cars     map[int64]garage.Car
 	cards    []garage.Card
@@ -315,13 +316,21 @@ func (l *fakeLog) PutOffset(_ context.Context, place string, volts float64, _ ti
 // again is a logbook that begins as this one did.
 func (l *fakeLog) again() *fakeLog {
 	return &fakeLog{open: slices.Clone(l.open), cars: maps.Clone(l.cars), cards: slices.Clone(l.cards), notes: slices.Clone(l.notes), meter: slices.Clone(l.meter),
-		garage: l.garage, visits: l.visits, history: l.history, journal: l.journal, proof: slices.Clone(l.proof), reports: l.reports, recordings: l.recordings, offsets: maps.Clone(l.offsets)}
+		garage: l.garage, visits: l.visits, whole: l.whole, history: l.history, journal: l.journal, proof: slices.Clone(l.proof), reports: l.reports, recordings: l.recordings, offsets: maps.Clone(l.offsets)}
 }
 
 func (l *fakeLog) Cars(context.Context) ([]garage.Car, error) { return l.garage, nil }
 func (l *fakeLog) CodeHistory(context.Context, int64) (garage.History, error) {
 	return l.history, nil
 }
+func (l *fakeLog) Visit(_ context.Context, id int64) (garage.Visit, error) {
+	v, ok := l.whole[id]
+	if !ok {
+		return v, garage.ErrNotFound
+	}
+	return v, nil
+}
+
 func (l *fakeLog) Journal(context.Context, int64) ([]garage.Entry, error) { return l.journal, nil }
 func (l *fakeLog) Reports(context.Context, int64) ([]garage.Report, error) {
 	return l.reports, nil

@@ -116,6 +116,9 @@ func (w *Window) testCard() fyne.CanvasObject {
 // troubleParts says of an error what was seen, what is likely behind it, and the one thing to do next on this system.
 func (w *Window) troubleParts(err error) []fyne.CanvasObject {
 	t, ok := diag.TroubleOf(err)
+	if ok {
+		w.restsOn(t)
+	}
 	var rights *adapter.RightsError
 	switch {
 	case errors.As(err, &rights):
@@ -130,6 +133,7 @@ func (w *Window) troubleParts(err error) []fyne.CanvasObject {
 }
 
 func (w *Window) causesAndNext(t diag.Trouble) []fyne.CanvasObject {
+	w.restsOn(t)
 	return append(causes(T("trouble.causes"), t.Causes), w.nextStep(t.NextOn(w.opt.System))...)
 }
 

@@ -49,6 +49,9 @@ func TestFailedRungs(t *testing.T) {
 	} {
 		b := failed(t, c.system, c.err)
 		b.says(append(c.says, "could not be used", "this one failed")...)
+		if row, ok := diag.TroubleOf(c.err); !ok || row.RestsOn() == "" || !strings.Contains(b.margin(), row.RestsOn()) {
+			t.Errorf("%v: the margin does not say what this rests on: %s", c.err, b.margin())
+		}
 		if n := strings.Count(b.page(), "Next:"); n != 1 {
 			t.Errorf("%v: %d next steps", c.err, n)
 		}
@@ -68,6 +71,9 @@ func TestFailedRungs(t *testing.T) {
 // TestFailedRung: the steps before the one that failed are said to hold.
 func TestFailedRung(t *testing.T) {
 	b := newBench(t, setup{openErr: &adapter.OpenError{Place: "tcp:192.168.0.10:35000", Step: adapter.StepBus, Cause: errNothing}})
+	if strings.Contains(b.margin(), "rests on") {
+		t.Error("sources of a trouble where there is none")
+	}
 	b.w.link.address.SetText("192.168.0.10:35000")
 	b.w.connectAddress()
 	b.until("failed", func() bool { return b.w.link.openErr != nil })

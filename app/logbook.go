@@ -35,7 +35,7 @@ type carBook struct {
 	visits  []garage.Summary
 	journal []garage.Entry
 	returns []diag.Returns
-	proof   []garage.ProofStep // after the newest erase
+	proof   diag.Proving // after the newest erase
 	reports []garage.Report
 }
 
@@ -100,12 +100,7 @@ func readBook(ctx context.Context, log Logbook, car garage.Car) (b carBook, err 
 		return b, err
 	}
 	b.returns = diag.FindReturns(history, b.journal)
-	for _, e := range b.journal {
-		if b.proof, err = log.Proof(ctx, e.ID); err != nil || len(b.proof) > 0 {
-			break
-		}
-	}
-	if err != nil {
+	if b.proof, err = diag.NewestProof(ctx, log, history, b.journal); err != nil {
 		return b, err
 	}
 	b.reports, err = log.Reports(ctx, car.ID)
@@ -165,68 +160,6 @@ func (w *Window) carChoice() fyne.CanvasObject {
 		}).Chosen(c.ID == w.logs.book.car.ID))
 	}
 	return look.Wrap(4, cars...)
-}
-
-// proofCard are the readings that follow the newest erase.
-func (w *Window) proofCard() fyne.CanvasObject {
-	b := &w.logs.book
-	if len(b.proof) == 0 {
-		return nil
-	}
-	var rows []fyne.CanvasObject
-	for _, p := range b.proof {
-		g := diag.GuideOf(p.Step)
-		sign, state := look.MarkWaiting, T("proof.later", "When", day(p.Due))
-		switch {
-		case p.Left:
-			sign, state = look.MarkUntested, T("proof.left")
-		case !p.Open():
-			sign, state = look.MarkTick, T("proof.done", "When", day(p.Done))
-		case !p.Due.After(w.now()):
-			sign, state = look.MarkNow, T("proof.due")
-		}
-		texts := []fyne.CanvasObject{look.NewText(look.Run{Text: upperFirst(told(g.When)), Style: look.Style{Bold: true}}, look.Run{Text: "  " + state, Style: look.Style{Size: look.SizeSmall, Color: look.Soft}})}
-		var acts []fyne.CanvasObject
-		if p.Open() {
-			texts = append(texts, look.Small(sentences(told(g.Do), told(g.Why))))
-			if r, ok := w.newestOf(b.car.ID); ok && !p.Due.After(w.now()) && r.Begun.After(w.erasedAt()) {
-				acts = append(acts, look.NewButton(fmt.Sprintf("proof %d", p.ID), T("proof.take"), look.Plain, func() {
-					w.withLogbook(func(ctx context.Context, log Logbook) error { return log.ProofDone(ctx, p.ID, r.ID, r.Ended) })
-				}).Small())
-			}
-			acts = append(acts, look.NewButton(fmt.Sprintf("leave %d", p.ID), T("proof.leave"), look.Quiet, func() {
-				w.withLogbook(func(ctx context.Context, log Logbook) error { return log.LeaveProof(ctx, p.ID) })
-			}))
-		}
-		if len(acts) > 0 {
-			texts = append(texts, look.Wrap(4, acts...))
-		}
-		rows = append(rows, look.Pad(8, 14, 8, 14, look.Row(12, look.Natural(look.NewMark(sign, 18)).At(look.Top), look.Growing(look.Stack(2, texts...)))))
-	}
-	return look.Stack(6, look.Head(T("proof.title")), look.Small(T("proof.lead")), look.Rows(rows...))
-}
-
-// erasedAt is when the newest erase was sent whose proof is shown.
-func (w *Window) erasedAt() time.Time {
-	b := &w.logs.book
-	for _, e := range b.journal {
-		if len(b.proof) > 0 && e.ID == b.proof[0].Entry {
-			return e.Begun
-		}
-	}
-	return time.Time{}
-}
-
-// newestOf is the newest visit of a car that no step of proof has taken yet.
-func (w *Window) newestOf(car int64) (garage.Summary, bool) {
-	b := &w.logs.book
-	for _, v := range b.visits { // newest first
-		taken := slices.ContainsFunc(b.proof, func(p garage.ProofStep) bool { return p.Visit == v.ID })
-		if v.CarID == car && v.Kind == garage.KindLook {
-			return v, !taken
-		}
-	}
-	return garage.Summary{}, false
 }
 
 // codeLines draw each code over the visits, with what its returns show.

@@ -54,6 +54,11 @@ func keptLog() *fakeLog {
 		l.proof = append(l.proof, p)
 	}
 	l.proof[2].Left = true
+	before := garage.Module{Name: "Charging", Address: h.Codes[0].Address, CodesRead: garage.Yes, Availability: status(0xFF)}
+	for i, s := range []dtc.Status{0x2F, 0x28, 0x28} {
+		before.Codes = append(before.Codes, garage.CodeRecord{Code: h.Codes[i].Code, Status: status(s)})
+	}
+	l.whole = map[int64]garage.Visit{7: {ID: 7, CarID: 1, Modules: []garage.Module{before}}}
 	l.reports = []garage.Report{{ID: 1, CarID: 1, Visit: 8, Made: begin.AddDate(0, 0, -9), Form: "pdf", Shared: true, Digest: garage.Hex(strings.Repeat("\x5a", 32))}}
 	return l
 }
@@ -79,7 +84,7 @@ func TestLogbook(t *testing.T) {
 	b.logbook()
 	b.says("Blue Tarn van", "Practice car (practice)", "P1D5A-13", "Found 4 times. The gaps were 55 days, 40 days, 19 days. It comes back faster and faster.",
 		"The same day", "due now", "left out", "visit 8 · To be shared", "Show 2 more")
-	b.saysNot("U0293-00")
+	b.saysNot("Found once so far.")
 	b.tap("all-codes")
 	b.says("U0293-00", "Found once so far.")
 	if !strings.Contains(reads(b.w.rail.Object), "Logbook (2 due)") {
@@ -92,6 +97,25 @@ func TestLogbook(t *testing.T) {
 	}
 	b.tap("leave 4")
 	b.until("left out", func() bool { return len(b.w.logs.due) == 0 })
+}
+
+// TestProofSaysWhatItRestsOn: beside the readings that follow an erase stands what they say of each code that was there
+// before it: the flap lock failed again, the others were not tested often enough. The step that was taken says what it shows.
+func TestProofSaysWhatItRestsOn(t *testing.T) {
+	for language, want := range map[string][]string{
+		"en": {"What the readings since show", "It has failed again since", "Not back so far; it has not been tested often enough", "A code that is there again at once is a fault of today."},
+		"de": {"Was das Lesen seither zeigt", "Seither wieder aufgetreten", "Bisher nicht zurück; für mehr wurde zu selten geprüft"},
+	} {
+		b := newBench(t, setup{log: keptLog(), language: language})
+		b.logbook()
+		b.says(want...)
+		card := reads(b.w.provenCodes())
+		for _, code := range []string{"P1D5A-13", "U0140-87", "U0293-00"} {
+			if !strings.Contains(card, code) {
+				t.Errorf("%s: %s is not judged: %s", language, code, card)
+			}
+		}
+	}
 }
 
 func TestReportForm(t *testing.T) {

@@ -1,9 +1,12 @@
 package app
 
 import (
+	"slices"
+
 	"fyne.io/fyne/v2"
 
 	"readback/app/look"
+	"readback/diag"
 )
 
 // header begins every page: the sentence that says how things stand, and the line under it. On a practice car it
@@ -34,6 +37,13 @@ func heads(texts []string) []fyne.CanvasObject {
 		}
 	}
 	return parts
+}
+
+// restsOn lets the margin of the page that is being built say what is known of a trouble rests on.
+func (w *Window) restsOn(t diag.Trouble) {
+	if s := told(t.RestsOn()); s != "" && !slices.Contains(w.rests, s) {
+		w.rests = append(w.rests, s)
+	}
 }
 
 // sourced puts the source under the parts of a margin.

@@ -120,6 +120,7 @@ func TestTroublesAreTold(t *testing.T) {
 	for _, x := range rows {
 		said.add(string(x.Key), x.Seen)
 		said.add(string(x.Key), x.Causes...)
+		said.add(string(x.Key), x.RestsOn())
 		for _, system := range []string{"linux", "windows", "darwin"} {
 			said.add(string(x.Key)+" on "+system, x.NextOn(system))
 		}

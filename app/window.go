@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"runtime"
+	"strings"
 	"sync"
 	"time"
 
@@ -117,6 +118,7 @@ type Window struct {
 	strip            *fyne.Container
 	shown            Page // the page that main shows at this moment
 	drawn            drawn
+	rests            []string // the sources of the troubles that the page tells of
 }
 
 // New puts the program into a window of Fyne's and begins to look for adapters. Close must be called at the end.
@@ -294,7 +296,11 @@ func (w *Window) draw() {
 	}
 	w.watchWork()
 	w.setMenu()
+	w.rests = nil
 	body, margin := w.pageContent() // first: the rail tells what the page finds
+	if len(w.rests) > 0 {
+		margin = look.Stack(10, margin, look.Fine(T("trouble.rests", "Sources", strings.Join(w.rests, "; "))))
+	}
 	w.drawn = w.drawing()
 	w.rail.Set(w.railContent())
 	foot, under := w.pageFoot(), float32(26)

@@ -133,6 +133,39 @@ var proofTexts = map[Proof]string{
 	Unclear: "not known: the module tells too little, or was not read since",
 }
 
+// Proving is what follows an erase: its readings, and what they say of each code that was there before it.
+type Proving struct {
+	Entry garage.Entry
+	Steps []garage.ProofStep
+	Codes []CodeProof
+}
+
+// ProofLog is what [NewestProof] needs of a logbook.
+type ProofLog interface {
+	Proof(ctx context.Context, entryID int64) ([]garage.ProofStep, error)
+	Visit(ctx context.Context, id int64) (garage.Visit, error)
+}
+
+// NewestProof is the proof of the newest change of a car that has one; the zero Proving where none has. The journal is
+// that of the car, the newest first, and h what its readings have found.
+func NewestProof(ctx context.Context, log ProofLog, h garage.History, journal []garage.Entry) (Proving, error) {
+	for _, e := range journal {
+		steps, err := log.Proof(ctx, e.ID)
+		if err != nil {
+			return Proving{}, err
+		}
+		if len(steps) == 0 {
+			continue
+		}
+		before, err := log.Visit(ctx, e.Before)
+		if err != nil {
+			return Proving{}, err
+		}
+		return Proving{e, steps, Proofs(h, before, e)}, nil
+	}
+	return Proving{}, nil
+}
+
 // Proofs judge every fault of the record before an erase that the erase reached. They are none for a change that was not
 // agreed to.
 func Proofs(h garage.History, before garage.Visit, e garage.Entry) []CodeProof {

@@ -175,7 +175,14 @@ func (r *buttonRenderer) Destroy() {}
 
 // Buttons puts buttons beside one another, flush with the text above them.
 func Buttons(buttons ...fyne.CanvasObject) fyne.CanvasObject {
-	return Pad(0, 0, 0, -grip, Wrap(10-2*grip, buttons...))
+	out := float32(grip)
+	if len(buttons) > 0 {
+		if b, ok := buttons[0].(*Button); ok && b.weight == Quiet && !b.chosen { // its text alone is seen
+			side, _ := b.room()
+			out += side
+		}
+	}
+	return Pad(0, 0, 0, -out, Wrap(10-2*grip, buttons...))
 }
 
 // Tick is a box that is ticked or not, with words beside it.

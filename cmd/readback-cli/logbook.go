@@ -57,23 +57,14 @@ func gather(ctx context.Context, s *garage.Store, car garage.Car) (h carHistory,
 		return h, err
 	}
 	h.Returns = diag.FindReturns(past, h.Journal)
-	for _, e := range h.Journal {
-		steps, err := s.Proof(ctx, e.ID)
-		if err != nil {
-			return h, err
-		}
-		for _, p := range steps {
-			h.Proof = append(h.Proof, proofLine{p, p.Open(), diag.GuideOf(p.Step).Do})
-		}
-		if len(steps) > 0 {
-			before, err := s.Visit(ctx, e.Before)
-			if err != nil {
-				return h, err
-			}
-			h.Proven = diag.Proofs(past, before, e)
-			break
-		}
+	proving, err := diag.NewestProof(ctx, s, past, h.Journal)
+	if err != nil {
+		return h, err
 	}
+	for _, p := range proving.Steps {
+		h.Proof = append(h.Proof, proofLine{p, p.Open(), diag.GuideOf(p.Step).Do})
+	}
+	h.Proven = append(h.Proven, proving.Codes...)
 	if h.Recordings, err = s.Recordings(ctx, car.ID); err != nil {
 		return h, err
 	}
