@@ -216,6 +216,8 @@ func (f *Restored) inspect(ctx context.Context, rows string, came map[string]bun
 	switch {
 	case errors.As(err, &damaged):
 		return &FileError{Fault: FaultDamaged, Cause: damaged.Cause}
+	case errors.Is(err, ErrReadOnly): // it was written here a moment ago, so it is its own header that forbids it
+		return &FileError{Fault: FaultDamaged, Cause: err}
 	case errors.As(err, &newer):
 		return &FileError{Fault: FaultNewer, Cause: fmt.Errorf("its store has schema version %d; this program knows versions up to %d", newer.Version, newer.Known)}
 	}

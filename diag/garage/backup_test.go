@@ -405,6 +405,7 @@ func TestRestoreRefuses(t *testing.T) {
 		{"no store", pack(t, backUpFormat, nil, map[string]string{recording: "x"}), FaultDamaged},
 		{"a store that is none", pack(t, backUpFormat, nil, map[string]string{storeName: "x"}), FaultDamaged},
 		{"half a store", pack(t, backUpFormat, nil, map[string]string{storeName: rows[:8192]}), FaultDamaged},
+		{"a store that may not be written to", pack(t, backUpFormat, nil, map[string]string{storeName: rows[:18] + "\x0B\x02" + rows[20:]}), FaultDamaged},
 		{"a practice visit of a real car", pack(t, backUpFormat, nil, map[string]string{storeName: contents(t, mixed)}), FaultDamaged},
 		{"a way out of the folder", pack(t, backUpFormat, nil, map[string]string{storeName: rows, "recordings/../../out.pcapng": "x"}), FaultDamaged},
 		{"a way to the root", pack(t, backUpFormat, nil, map[string]string{storeName: rows, "/tmp/20231114-221320-00112233.pcapng": "x"}), FaultDamaged},
