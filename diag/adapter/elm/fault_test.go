@@ -209,6 +209,18 @@ func TestFaultyAdapters(t *testing.T) {
 	}
 }
 
+// A setting on which the adapter hangs again each time that it is set up anew is told once.
+func TestHangsAreToldOnce(t *testing.T) {
+	var q quality
+	for _, line := range []string{"ATAL", "ATS0", "ATAL", "ATAL"} {
+		q.note(func(q *quality) { q.hangs(line) })
+	}
+	g := q.graded(adapter.Abilities{}, skills{}, protocols['6']).Grade
+	if n := strings.Count(strings.Join(g.Cannot, " "), "It hangs on AT AL,"); n != 1 || !strings.Contains(strings.Join(g.Cannot, " "), "It hangs on AT S0,") {
+		t.Errorf("%q", g.Cannot)
+	}
+}
+
 // Every practice adapter is in the table above.
 func TestFaultyAdaptersAll(t *testing.T) {
 	n := 0

@@ -3,6 +3,7 @@ package elm
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"sync"
 
 	"readback/diag/adapter"
@@ -27,6 +28,13 @@ func (q *quality) note(change func(q *quality)) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
 	change(q)
+}
+
+// hangs notes a setting after which the adapter showed no prompt, once. It is called within note.
+func (q *quality) hangs(line string) {
+	if text := "AT " + strings.TrimPrefix(line, "AT"); !slices.Contains(q.hung, text) {
+		q.hung = append(q.hung, text)
+	}
 }
 
 // graded puts what is known of the adapter by now into what was known when it was opened.

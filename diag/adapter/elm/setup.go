@@ -212,7 +212,7 @@ func (c *conversation) try(ctx context.Context, line string) (ok bool, err error
 		if err := c.stop(); err != nil {
 			return false, err
 		}
-		c.seen.note(func(q *quality) { q.hung = append(q.hung, "AT "+strings.TrimPrefix(line, "AT")) })
+		c.seen.note(func(q *quality) { q.hangs(line) })
 		return false, nil
 	}
 	return err == nil && accepted(lines), err
