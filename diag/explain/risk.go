@@ -145,7 +145,7 @@ func ClassifyPayload(a link.Address, payload []byte) (Class, string) {
 
 // room is how many bytes of payload a single frame to an address has room for.
 func room(a link.Address) int {
-	if a.Mode == link.Extended || a.Mode == link.Mixed {
+	if a.Headed() {
 		return 6
 	}
 	return 7

@@ -40,7 +40,7 @@ func identify(id link.ID, data []byte, o *Options) who {
 	for i := range o.Modules {
 		m := &o.Modules[i]
 		a := m.Address
-		extra := a.Mode == link.Extended || a.Mode == link.Mixed
+		extra := a.Headed()
 		switch {
 		case id.IsZero():
 		case a.Request == id && (!extra || len(data) == 0 || data[0] == a.Target):

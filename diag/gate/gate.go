@@ -188,7 +188,7 @@ func (g *Gate) barred(m link.Message) string {
 
 // extra is how many address bytes come before the transport byte.
 func extra(a link.Address) int {
-	if a.Mode == link.Extended || a.Mode == link.Mixed {
+	if a.Headed() {
 		return 1
 	}
 	return 0

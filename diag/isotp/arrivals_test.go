@@ -235,9 +235,9 @@ func TestAllModulesAnswerAtLength(t *testing.T) {
 				var answers [8][][]byte
 				for i := range answers {
 					a := c.module(uint32(i))
-					answers[i], _ = Segment(numbered(20+i), Layout{Extended: headed(a), Address: a.Source, Pad: 0xAA})
+					answers[i], _ = Segment(numbered(20+i), Layout{Extended: a.Headed(), Address: a.Source, Pad: 0xAA})
 					extension := ""
-					if headed(a) {
+					if a.Headed() {
 						extension = "5A"
 					}
 					want = append(want, "0 "+a.Request.String()+"#"+extension+"3000005555555555"[:16-len(extension)])

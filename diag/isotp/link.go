@@ -23,18 +23,21 @@ type Options struct {
 	// codes with their data, stay below 4096 bytes; sixteen times that leaves room, while a few hundred modules in the
 	// middle of an answer at once hold some 10 MiB.
 	MaxLength int
-	MaxWaits  int           // wait frames accepted in a row (N_WFTmax, clause 9.7); 0 stands for 10, below 0 for none
+	MaxWaits  int           // wait frames accepted in a row (N_WFTmax, clause 9.7); 0 stands for UsualWaits, below 0 for none
 	Timeout   time.Duration // N_As, N_Ar, N_Bs and N_Cr (clause 9.8.2); 0 stands for 1000 ms
 	// TellBegun makes Receive tell a long answer when its first frame has come, as a message with Begun.
 	TellBegun bool
 }
+
+// UsualWaits are the wait frames that are accepted in a row where nothing else is told (own choice: ten seconds at most).
+const UsualWaits = 10
 
 func (o Options) withDefaults() Options {
 	if o.MaxLength == 0 {
 		o.MaxLength = 65535
 	}
 	if o.MaxWaits == 0 {
-		o.MaxWaits = 10
+		o.MaxWaits = UsualWaits
 	}
 	o.MaxWaits = max(o.MaxWaits, 0)
 	if o.Timeout == 0 {
@@ -82,7 +85,7 @@ type answerKey struct {
 }
 
 func answerKeyOf(a link.Address) answerKey {
-	k := answerKey{id: a.Answer, headed: headed(a)}
+	k := answerKey{id: a.Answer, headed: a.Headed()}
 	if k.headed {
 		k.source = a.Source
 	}
@@ -97,7 +100,7 @@ type requestKey struct {
 }
 
 func requestKeyOf(a link.Address) requestKey {
-	k := requestKey{id: a.Request, headed: headed(a)}
+	k := requestKey{id: a.Request, headed: a.Headed()}
 	if k.headed {
 		k.target = a.Target
 	}
@@ -109,9 +112,6 @@ type turnKey struct {
 	request requestKey
 	answer  answerKey
 }
-
-// headed: the data field begins with an address byte.
-func headed(a link.Address) bool { return a.Mode == link.Extended || a.Mode == link.Mixed }
 
 type result struct {
 	m   link.Message
@@ -152,7 +152,7 @@ func (l *Link) Pair(a link.Address) {
 		return
 	}
 	l.pairs[answerKeyOf(a)] = a
-	if headed(a) {
+	if a.Headed() {
 		l.headed[a.Answer] = true
 	}
 }

@@ -68,7 +68,7 @@ func TestPaddingLearnt(t *testing.T) {
 					l.Fatal(err)
 				}
 				e := l.bus.Entries()
-				if f := e[len(e)-1].Frame; f.Data[7] != c.want || f.Data[4] != c.want && !headed(c.to) {
+				if f := e[len(e)-1].Frame; f.Data[7] != c.want || f.Data[4] != c.want && !c.to.Headed() {
 					l.Errorf("sent %s, want it filled with %02X", f, c.want)
 				}
 			})

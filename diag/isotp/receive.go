@@ -38,9 +38,9 @@ func (l *Link) pump(ctx context.Context, arrivals chan<- arrival) {
 		if !ok {
 			continue
 		}
-		if c, ok := ParseFlowControl(f.Data[:f.Length], headed(a)); ok {
+		if c, ok := ParseFlowControl(f.Data[:f.Length], a.Headed()); ok {
 			l.flowed(a, c)
-			l.learn(a, f.Data[Layout{Extended: headed(a)}.head()+flowLength:f.Length])
+			l.learn(a, f.Data[Layout{Extended: a.Headed()}.head()+flowLength:f.Length])
 			continue
 		}
 		select {
@@ -215,7 +215,7 @@ func (l *Link) frame(ctx context.Context, all *receptions, f arrival) {
 			l.abandon(ctx, x, ErrNoPair)
 			return
 		}
-		x.frames = append(make([]can.Frame, 0, min(2+s.Want/Layout{Extended: headed(x.address)}.SingleLength(), framesAtOnce)), f.frame)
+		x.frames = append(make([]can.Frame, 0, min(2+s.Want/Layout{Extended: x.address.Headed()}.SingleLength(), framesAtOnce)), f.frame)
 		if !x.open {
 			x.open, all.open[x] = true, true
 		}

@@ -15,7 +15,7 @@ import (
 
 // layout is how requests to a are laid out.
 func (l *Link) layout(a link.Address) Layout {
-	return Layout{Extended: headed(a), Address: a.Target, Pad: l.Pad(a), Short: l.o.Short}
+	return Layout{Extended: a.Headed(), Address: a.Target, Pad: l.Pad(a), Short: l.o.Short}
 }
 
 // frameTo puts a data field on the request identifier of a.

@@ -88,6 +88,10 @@ type Address struct {
 	Source     uint8 // first data byte of an answer: N_TA of the tester (Extended) or N_AE (Mixed); source byte of a request's header (Header)
 }
 
+// Headed reports extended and mixed addressing: the data field begins with an address byte, before the control bytes of the
+// transport (ISO 15765-2, clauses 10.3.4 and 10.3.5).
+func (a Address) Headed() bool { return a.Mode == Extended || a.Mode == Mixed }
+
 // Physical is the address of one module with normal addressing, of either width.
 func Physical(request, answer ID) Address {
 	a := Address{Request: request, Answer: answer}

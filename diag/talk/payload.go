@@ -23,7 +23,7 @@ func (t *Talk) piece(m *message, f *frame, out []byte) []byte {
 
 // skipOf is how many address bytes stand before the transport bytes.
 func skipOf(a link.Address) int {
-	if a.Mode == link.Extended || a.Mode == link.Mixed {
+	if a.Headed() {
 		return 1
 	}
 	return 0

@@ -183,7 +183,7 @@ func (c *conversation) monitor(x *exchange, until func() time.Time) error {
 func (c *conversation) permit(x *exchange) error {
 	a := *x.grant
 	x.grant = nil
-	field := isotp.FlowControl{Status: isotp.ContinueToSend, Separation: c.separation()}.Encode(isotp.Layout{Extended: headed(a), Address: a.Target, Pad: isotp.DefaultPad})
+	field := isotp.FlowControl{Status: isotp.ContinueToSend, Separation: c.separation()}.Encode(isotp.Layout{Extended: a.Headed(), Address: a.Target, Pad: isotp.DefaultPad})
 	if err := c.put(x, field, ""); err != nil {
 		return err
 	}
@@ -335,10 +335,10 @@ func (c *conversation) frame(x *exchange, f can.Frame, at time.Time) (sound bool
 	}
 	r := x.receivers[id]
 	if r == nil {
-		r = &receiver{r: isotp.NewReassembler(headed(from), longestAnswer), from: from}
+		r = &receiver{r: isotp.NewReassembler(from.Headed(), longestAnswer), from: from}
 		x.receivers[id] = r
 	}
-	if headed(from) && (f.Length == 0 || f.Data[0] != from.Source) {
+	if from.Headed() && (f.Length == 0 || f.Data[0] != from.Source) {
 		return true // of another conversation on the same identifier
 	}
 	s := r.r.Frame(f.Data[:f.Length])

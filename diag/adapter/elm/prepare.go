@@ -21,12 +21,10 @@ const (
 	lineDelay = 32 * time.Millisecond
 )
 
-func headed(a link.Address) bool { return a.Mode == link.Extended || a.Mode == link.Mixed }
-
 // fields are the data fields of the frames that carry m. Without CAF0 the adapter makes the only one from the payload.
 func (c *conversation) fields(m link.Message) ([][]byte, error) {
 	a := m.Address
-	layout := isotp.Layout{Extended: headed(a), Address: a.Target, Pad: isotp.DefaultPad}
+	layout := isotp.Layout{Extended: a.Headed(), Address: a.Target, Pad: isotp.DefaultPad}
 	most := layout.SingleLength()
 	switch {
 	case a.Request.IsZero():
@@ -36,8 +34,8 @@ func (c *conversation) fields(m link.Message) ([][]byte, error) {
 	case m.Exact != nil && !c.can.exact:
 		return nil, link.ErrNotExact
 	case m.Exact != nil:
-		payload, ok := isotp.SinglePayload(m.Exact, headed(a))
-		if !ok || !bytes.Equal(payload, m.Data) || headed(a) && m.Exact[0] != a.Target {
+		payload, ok := isotp.SinglePayload(m.Exact, a.Headed())
+		if !ok || !bytes.Equal(payload, m.Data) || a.Headed() && m.Exact[0] != a.Target {
 			return nil, fmt.Errorf("%w: % X is not a single frame with the payload % X", link.ErrNotExact, m.Exact, m.Data)
 		}
 		if len(m.Exact) < can.MaxDataLength && !c.can.short {
@@ -52,7 +50,7 @@ func (c *conversation) fields(m link.Message) ([][]byte, error) {
 		return nil, tooLong(len(m.Data), "this adapter sends single frames only")
 	case len(m.Data) > maxLength:
 		return nil, tooLong(len(m.Data), fmt.Sprintf("the longest is %d", maxLength))
-	case headed(a) && !c.can.exact:
+	case a.Headed() && !c.can.exact:
 		return nil, &link.AdapterError{Op: "addressing " + a.Request.String(), Text: "no frames with an address byte"}
 	case !c.can.exact && len(m.Data) > 0:
 		return [][]byte{m.Data}, nil
@@ -173,7 +171,7 @@ func (c *conversation) setFlow(ctx context.Context, a link.Address) error {
 	switch {
 	case !c.can.flow:
 		return nil
-	case headed(a), own && !c.can.flowBytes && (a.Functional || a.Answer.IsZero()):
+	case a.Headed(), own && !c.can.flowBytes && (a.Functional || a.Answer.IsZero()):
 		return c.apply(ctx, "flow mode", flowByItself)
 	}
 	if err := c.apply(ctx, "flow data", "ATFCSD"+typed([]byte{0x30, 0x00, c.separation()})); err != nil {
@@ -214,7 +212,7 @@ func (c *conversation) separation() byte {
 
 // selfFlow: the adapter sends flow control by itself for answers of a.
 func (c *conversation) selfFlow(a link.Address) bool {
-	if headed(a) {
+	if a.Headed() {
 		return false
 	}
 	return c.set["flow mode"] == flowAsTold || standardPair(a)

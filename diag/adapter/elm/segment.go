@@ -12,9 +12,6 @@ import (
 	"readback/diag/pause"
 )
 
-// maxWaits are the wait frames accepted in a row (N_WFTmax).
-const maxWaits = 10
-
 // segments sends the frames of a long request but the last: the first frame, and consecutive frames as the module's
 // flow control allows (ISO 15765-2, clause 9.6.5). The adapter waits for an answer only where a flow control is due.
 func (c *conversation) segments(ctx context.Context, x *exchange, fields [][]byte) error {
@@ -24,7 +21,7 @@ func (c *conversation) segments(ctx context.Context, x *exchange, fields [][]byt
 		return &link.TornError{Address: x.m.Address, Got: sent, Want: len(x.m.Data), Cause: cause}
 	}
 	per := can.MaxDataLength - 1
-	if headed(x.m.Address) {
+	if x.m.Address.Headed() {
 		per--
 	}
 	if err := c.apply(ctx, "wait", waitLine(flowTime)); err != nil {
@@ -106,7 +103,7 @@ func (c *conversation) clear(ctx context.Context, x *exchange, field []byte) (is
 			return isotp.FlowControl{}, isotp.ErrOverflow
 		case x.control.Status != isotp.Wait:
 			return isotp.FlowControl{}, isotp.ErrInvalidFlow
-		case waits == maxWaits:
+		case waits == isotp.UsualWaits:
 			return isotp.FlowControl{}, isotp.ErrTooManyWaits
 		}
 		x.control = nil

@@ -315,7 +315,7 @@ func exact(k *kit) {
 	a := k.can.Modules[0]
 	for _, pad := range [][]byte{{0x55, 0x55, 0x55, 0x55}, {0, 0, 0, 0}, {0xCC, 0xAA, 0x01, 0x02}, nil} {
 		data := slices.Concat([]byte{0x03}, request(3), pad)
-		if addressed(a) {
+		if a.Headed() {
 			data = slices.Insert(data[:min(len(data), 7)], 0, a.Target)
 		}
 		err := k.l.Send(k.ctx, link.Message{Address: a, Data: request(3), Exact: slices.Clone(data), Wait: time.Second})
@@ -334,8 +334,6 @@ func exact(k *kit) {
 		k.received(a, answer(5))
 	}
 }
-
-func addressed(a link.Address) bool { return a.Mode == link.Extended || a.Mode == link.Mixed }
 
 // nothing checks that the far end has got nothing: the next request that reaches it is the next that is sent.
 func (k *kit) nothing() {
