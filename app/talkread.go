@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"errors"
+	"io"
 	"io/fs"
 	"path/filepath"
 	"strings"
@@ -73,11 +74,8 @@ func (w *Window) openFile(kind string, read func(path string)) {
 func (w *Window) openRecording() { w.openFile(recordingFile, w.readRecording) }
 func (w *Window) openSignals()   { w.openFile(signalFile, w.readSignals) }
 
-// readAtOnce is how many frames of a recording are taken in at a time; after each tellEvery of them the page is told.
-const (
-	readAtOnce = 4096
-	tellEvery  = 16 * readAtOnce
-)
+// tellEvery is how many pieces of a recording are taken in before the page is told again how far that has come.
+const tellEvery = 16
 
 // readRecording reads a recording off the window's thread. One that is being read is given up.
 func (w *Window) readRecording(path string) {
@@ -114,28 +112,26 @@ func (w *Window) readRecording(path string) {
 // read takes in a recording. What came before an error counts.
 func (s *said) read(ctx context.Context, path string, tell func(frames int)) error {
 	defer s.talk.End()
-	batch := make([]trace.Entry, 0, readAtOnce)
-	frames := 0
-	for e, err := range trace.ReadFile(path) {
-		if err != nil {
-			s.add(batch)
+	r, err := trace.Open(path)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	var b trace.Batch
+	for n := 1; ; n++ {
+		err := r.Fill(&b)
+		s.add(b.Entries)
+		switch {
+		case err == io.EOF:
+			return nil
+		case err != nil:
 			return err
-		}
-		batch = append(batch, e)
-		if len(batch) < readAtOnce {
-			continue
-		}
-		if ctx.Err() != nil {
+		case ctx.Err() != nil:
 			return ctx.Err()
-		}
-		s.add(batch)
-		batch = batch[:0]
-		if frames += readAtOnce; frames%tellEvery == 0 {
-			tell(frames)
+		case n%tellEvery == 0:
+			tell(n * trace.BatchSize)
 		}
 	}
-	s.add(batch)
-	return nil
 }
 
 // stopReading gives up the recording that is being read.
