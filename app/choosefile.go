@@ -13,7 +13,6 @@ import (
 	"fyne.io/fyne/v2"
 
 	"readback/app/look"
-	"readback/diag"
 )
 
 // choice is a choice of a file or a folder while it is made. It has the page to itself.
@@ -249,7 +248,7 @@ func folderSentence(err error) string {
 	case errors.Is(err, fs.ErrPermission):
 		return T("choose.err.rights")
 	}
-	return diag.Sentence(err)
+	return errorText(err)
 }
 
 // chooseColumn are the folders and files of a folder, a row each.

@@ -197,7 +197,11 @@ func (w *Window) definitions() fyne.CanvasObject {
 			parts = append(parts, look.Fine(N("heard.signals.problems.more", len(problems)-i)))
 			break
 		}
-		parts = append(parts, look.AsIs(p.String(), look.Style{Size: look.SizeFine, Color: look.Soft}))
+		what := told(p.Text)
+		if p.Line > 0 {
+			what = T("heard.signals.problem", "Line", p.Line, "Text", what)
+		}
+		parts = append(parts, look.AsIs(what, look.Style{Size: look.SizeFine, Color: look.Soft}))
 	}
 	return look.Stack(4, parts...)
 }

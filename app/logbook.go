@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -368,6 +369,9 @@ func (w *Window) writeReport(visit int64, path string, o diag.ReportOptions) {
 		r, err := w.engine.WriteReport(ctx, visit, fresh, o)
 		if err == nil {
 			err = os.Rename(fresh, path)
+		}
+		if file := (*fs.PathError)(nil); errors.As(err, &file) && file.Path == fresh {
+			file.Path = path // the owner knows no other
 		}
 		return func() {
 			w.logs.err = err

@@ -14,6 +14,8 @@ import (
 
 	"readback/assets"
 	"readback/diag"
+	"readback/diag/bus"
+	"readback/diag/trace"
 )
 
 // speakingPackages are those whose sentences the window shows.
@@ -127,6 +129,70 @@ func TestTroublesAreTold(t *testing.T) {
 	}
 	for _, s := range untold(t, "de", said) {
 		t.Errorf("%s: %q", said.said[s], s)
+	}
+}
+
+// TestFilesAreTold: what is wrong with a recording or a signal definition file, and what a bus reports.
+func TestFilesAreTold(t *testing.T) {
+	said := newSayings()
+	calls := map[string]bool{"problem": true, "Errorf": true, "wants": true, "whole": true, "number": true, "fail": true, "Sprintf": true}
+	for _, dir := range []string{"../diag/trace", "../diag/signal"} {
+		files, err := filepath.Glob(dir + "/*.go")
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, path := range files {
+			if strings.HasSuffix(path, "_test.go") {
+				continue
+			}
+			calls["Errorf"] = filepath.Base(path) != "socketcan.go" // what it finds is the cause of an error, which no page shows
+			f, err := parser.ParseFile(token.NewFileSet(), path, nil, 0)
+			if err != nil {
+				t.Fatal(err)
+			}
+			ast.Inspect(f, func(n ast.Node) bool {
+				switch n := n.(type) {
+				case *ast.CallExpr:
+					if !calls[calledName(n)] {
+						return true
+					}
+					for _, arg := range n.Args {
+						addLiteral(t, path, arg, said)
+					}
+				case *ast.KeyValueExpr:
+					if key, ok := n.Key.(*ast.Ident); ok && key.Name == "Text" {
+						addLiteral(t, path, n.Value, said)
+					}
+				}
+				return true
+			})
+		}
+	}
+	for f := bus.Fault(1); f != 0; f <<= 1 {
+		said.add("a fault of the bus", trace.FaultText(f))
+	}
+	said.add("a problem", "BO_: the identifier 7E5 is described twice; the first description is used", "SG_: \"ABC\" stands where the first bit should be")
+	if len(said.said) < 40 {
+		t.Fatalf("only %d texts", len(said.said))
+	}
+	for _, s := range untold(t, "de", said) {
+		t.Errorf("%s: %q", said.said[s], s)
+	}
+}
+
+// addLiteral adds a text that stands in the source, but for the program's own names of operations.
+func addLiteral(t *testing.T, path string, e ast.Expr, said sayings) {
+	l, ok := e.(*ast.BasicLit)
+	if !ok || l.Kind != token.STRING {
+		return
+	}
+	s, err := strconv.Unquote(l.Value)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s = strings.TrimPrefix(s, "%s: ") // the statement in which it is
+	if len(strings.Fields(formatVerbs.ReplaceAllString(s, ""))) > 1 && s != "line %d: %s" && !strings.HasPrefix(s, "trace: ") && !strings.HasPrefix(s, "signal: ") {
+		said.add(path, filled(s))
 	}
 }
 

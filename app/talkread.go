@@ -166,11 +166,11 @@ func fileSentence(err error) string {
 	case errors.Is(err, errOtherFile):
 		return T("talk.err.kind")
 	case errors.As(err, &recording) && recording.Packet > 0:
-		return T("talk.err.recording.part", "File", filepath.Base(recording.Path), "Packet", grouped(recording.Packet), "Why", recording.Text)
+		return T("talk.err.recording.part", "File", filepath.Base(recording.Path), "Packet", grouped(recording.Packet), "Why", told(recording.Text))
 	case errors.As(err, &recording):
-		return T("talk.err.recording", "File", filepath.Base(recording.Path), "Why", recording.Text)
+		return T("talk.err.recording", "File", filepath.Base(recording.Path), "Why", told(recording.Text))
 	case errors.As(err, &definition):
-		return T("talk.err.signals", "File", filepath.Base(definition.Path), "Why", definition.Text)
+		return T("talk.err.signals", "File", filepath.Base(definition.Path), "Why", told(definition.Text))
 	}
 	if errors.As(err, &file) {
 		key := "talk.err.file"

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"strings"
 
 	"readback/diag/adapter"
@@ -35,6 +36,8 @@ func Sentence(err error) string {
 		rights  *adapter.RightsError
 		choice  *ChoiceError
 		stop    *StopSendingError
+		altered *garage.AlteredError
+		form    *ReportFormError
 	)
 	switch {
 	case err == nil:
@@ -53,7 +56,7 @@ func Sentence(err error) string {
 		return "An adapter answers there, but of another kind. Choose the other place of this port: serial: instead of slcan:, or the other way round."
 	case errors.Is(err, adapter.ErrRate):
 		return "The adapter can't be set to this bit rate. Nearly all cars have 500000 bit/s at the socket, some 250000."
-	case errors.As(err, &open):
+	case errors.As(err, &open) && !errors.Is(err, adapter.ErrUnknownPlace):
 		return openSentence(open)
 	case errors.Is(err, adapter.ErrUnknownPlace):
 		return "This is not a place where an adapter can be. Examples: serial:/dev/ttyUSB0, tcp:192.168.0.10:35000, can:can0, practice:"
@@ -85,6 +88,16 @@ func Sentence(err error) string {
 		return "This logbook was written by a newer edition of the program. It is left as it is."
 	case errors.As(err, &card):
 		return cardSentence(card)
+	case errors.Is(err, garage.ErrFull):
+		return "The disk is full, so this was not saved. Nothing older is lost. Make room on the disk, then try again."
+	case errors.Is(err, garage.ErrReadOnly):
+		return "This program may not write to the logbook or its folder. Choose another folder for it, or give the program the right to write there."
+	case errors.As(err, &altered):
+		return fmt.Sprintf("Visit %d is not as it was saved: its checksum differs. Do not rely on it. A back-up may have it as it was.", altered.Visit)
+	case errors.Is(err, garage.ErrNotFound):
+		return "This is not in the logbook, or no longer."
+	case errors.As(err, &form):
+		return fmt.Sprintf("A report is written as .html or .pdf, not as %s.", filepath.Base(form.Path))
 	case errors.Is(err, ErrNobodyAnswered):
 		return "No module answered. That does not mean that there are no codes. Switch the ignition on, wait 20 seconds, and read again."
 	case errors.Is(err, context.Canceled):
@@ -115,6 +128,9 @@ func Sentence(err error) string {
 		return "Nothing was sent."
 	case damaged(err):
 		return "A module answered in a form that is not understood. Its bytes are kept as they are."
+	}
+	if text := systemSentence(err); text != "" {
+		return text
 	}
 	return "Something went wrong: " + err.Error()
 }
@@ -158,14 +174,29 @@ func networked(p adapter.Place) bool {
 	return err == nil && (scheme == "tcp" || strings.HasPrefix(rest, "tcp:"))
 }
 
+// plugged: the place is an adapter, and neither a recording nor the practice car.
+func plugged(p adapter.Place) bool {
+	return !strings.HasPrefix(string(p), "practice") && !strings.HasPrefix(string(p), "replay")
+}
+
 func openSentence(e *adapter.OpenError) string {
+	var down *adapter.DownError
+	if text := systemSentence(e); text != "" && !plugged(e.Place) {
+		return text
+	}
 	switch e.Step {
 	case adapter.StepPort:
-		if networked(e.Place) {
-			return fmt.Sprintf("%s can't be reached (%v). Is the adapter in the car's socket, is this computer in the adapter's own network, and is the address right?", e.Place, e.Cause)
+		if errors.As(e, &down) {
+			return fmt.Sprintf("The interface %s is down. Type this into a terminal: %s", down.Name, down.Command)
 		}
-		return fmt.Sprintf("%s can't be opened (%v). Is it plugged in, and not used by another program?", e.Place, e.Cause)
+		if networked(e.Place) {
+			return fmt.Sprintf("%s can't be reached (%v). Is the adapter in the car's socket, is this computer in the adapter's own network, and is the address right?", e.Place, portCause(e.Cause))
+		}
+		return fmt.Sprintf("%s can't be opened (%v). Is it plugged in, and not used by another program?", e.Place, portCause(e.Cause))
 	case adapter.StepAdapter:
+		if !plugged(e.Place) {
+			return fmt.Sprintf("%s can't be used. Are its name and its folder right?", e.Place)
+		}
 		if errors.Is(e, adapter.ErrUnfit) {
 			return fmt.Sprintf("An adapter answers at %s, but it can't be used: it hangs, or can't show which module answered. Unplug it for 10 seconds and try once more; then use another adapter.", e.Place)
 		}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 )
 
@@ -29,7 +30,7 @@ func ReadAll(path string, read func(r io.ReaderAt, size int64) error) error {
 	info, err := f.Stat()
 	switch {
 	case err == nil && !info.Mode().IsRegular():
-		err = fmt.Errorf("diag: reading a file: %s is no file", path)
+		err = &fs.PathError{Op: "diag: reading", Path: path, Err: errNoFile}
 	case err == nil:
 		err = read(f, info.Size())
 	}

@@ -137,6 +137,32 @@ var (
 // ErrTaken is wrapped where another program has the port.
 var ErrTaken = errors.New("adapter: another program has the port")
 
+// ErrNotSerial means that what is there is no serial port.
+var ErrNotSerial = errors.New("adapter: it is no serial port")
+
+// The errors of a CAN interface of the operating system.
+var (
+	// ErrNoSockets means that this system, or this kernel, has no CAN sockets.
+	ErrNoSockets = errors.New("adapter: this system has no CAN sockets")
+	// ErrNoInterface means that there is no interface of that name.
+	ErrNoInterface = errors.New("adapter: no such interface")
+	// ErrNotCAN means that the interface is of another kind, such as Ethernet.
+	ErrNotCAN = errors.New("adapter: not a CAN interface")
+	// ErrDown means that the interface has not been brought up.
+	ErrDown = errors.New("adapter: the interface is down")
+)
+
+// DownError is [ErrDown] with the command that brings the interface up.
+type DownError struct {
+	Name, Command string
+}
+
+func (e *DownError) Error() string {
+	return fmt.Sprintf("%v: %s; this brings it up: %s", ErrDown, e.Name, e.Command)
+}
+
+func (e *DownError) Unwrap() error { return ErrDown }
+
 // ErrNoSupply is wrapped where no bus was found and the adapter sees no battery at pin 16.
 var ErrNoSupply = errors.New("adapter: no supply at pin 16")
 

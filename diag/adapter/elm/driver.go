@@ -2,7 +2,6 @@ package elm
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"net"
 	"path"
@@ -54,7 +53,7 @@ func (driver) Open(ctx context.Context, p adapter.Place, o adapter.Options) (ada
 	var a *Adapter
 	switch {
 	case rest == "":
-		return nil, &adapter.OpenError{Place: p, Step: adapter.StepPort, Cause: errors.New("elm: the place names no port")}
+		return nil, &adapter.OpenError{Place: p, Step: adapter.StepPort, Cause: fmt.Errorf("%w: it names no port", adapter.ErrUnknownPlace)}
 	case scheme == SchemeSerial:
 		a, err = openSerial(ctx, rest, opt)
 	case scheme == SchemeTCP:

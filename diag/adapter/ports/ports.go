@@ -143,6 +143,8 @@ func cause(name string, err error) error {
 		}
 	case serial.PortBusy:
 		err = fmt.Errorf("%w: %w", err, adapter.ErrTaken)
+	case serial.InvalidSerialPort:
+		err = fmt.Errorf("%w: %w", err, adapter.ErrNotSerial)
 	case serial.PortNotFound:
 		err = fmt.Errorf("%w: %w", err, fs.ErrNotExist)
 	}

@@ -90,7 +90,7 @@ func parsePlace(p adapter.Place) (t target, err error) {
 	}
 	t.port, t.network = strings.CutPrefix(rest, "tcp:")
 	if t.port == "" {
-		return t, &adapter.OpenError{Place: p, Step: adapter.StepPort, Cause: errors.New("slcan: the place names no port")}
+		return t, &adapter.OpenError{Place: p, Step: adapter.StepPort, Cause: fmt.Errorf("%w: it names no port", adapter.ErrUnknownPlace)}
 	}
 	return t, nil
 }

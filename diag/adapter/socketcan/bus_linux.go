@@ -12,6 +12,7 @@ import (
 	"go.einride.tech/can"
 	"golang.org/x/sys/unix"
 
+	"readback/diag/adapter"
 	"readback/diag/bus"
 	"readback/diag/link"
 	"readback/diag/pause"
@@ -98,7 +99,7 @@ func open(r *route, name string, o Options) (*Bus, error) {
 	case l.hardware != unix.ARPHRD_CAN:
 		return nil, fmt.Errorf("%w: %s", ErrNotCAN, name)
 	case !l.up:
-		return nil, fmt.Errorf("%w: %s; this brings it up: %s", ErrDown, name, bringUp(name, l.kind))
+		return nil, &adapter.DownError{Name: name, Command: bringUp(name, l.kind)}
 	}
 	fd, err := unix.Socket(unix.AF_CAN, unix.SOCK_RAW|unix.SOCK_NONBLOCK|unix.SOCK_CLOEXEC, unix.CAN_RAW)
 	if err != nil {

@@ -8,8 +8,6 @@
 package socketcan
 
 import (
-	"errors"
-
 	"readback/diag/adapter"
 )
 
@@ -23,13 +21,10 @@ type driver struct{}
 
 func (driver) Schemes() []string { return []string{Scheme} }
 
+// The errors of an interface.
 var (
-	// ErrUnsupported means that this system, or this kernel, has no CAN sockets.
-	ErrUnsupported = errors.New("socketcan: this system has no CAN sockets")
-	// ErrNoInterface means that there is no interface of that name.
-	ErrNoInterface = errors.New("socketcan: no such interface")
-	// ErrNotCAN means that the interface is of another kind, such as Ethernet.
-	ErrNotCAN = errors.New("socketcan: not a CAN interface")
-	// ErrDown means that the interface has not been brought up.
-	ErrDown = errors.New("socketcan: the interface is down")
+	ErrUnsupported = adapter.ErrNoSockets
+	ErrNoInterface = adapter.ErrNoInterface
+	ErrNotCAN      = adapter.ErrNotCAN
+	ErrDown        = adapter.ErrDown
 )

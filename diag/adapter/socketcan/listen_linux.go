@@ -65,7 +65,7 @@ func (x *listener) listen(ctx context.Context, name string) (h adapter.Heard, st
 	case x.was.hardware != unix.ARPHRD_CAN:
 		return h, adapter.StepPort, fmt.Errorf("%w: %s", ErrNotCAN, name)
 	case virtual(x.was.kind) && !x.was.up:
-		return h, adapter.StepPort, fmt.Errorf("%w: %s; this brings it up: %s", ErrDown, name, bringUp(name, x.was.kind))
+		return h, adapter.StepPort, &adapter.DownError{Name: name, Command: bringUp(name, x.was.kind)}
 	case virtual(x.was.kind):
 		h, err = x.hear(ctx, 0)
 		if err == nil {
