@@ -133,6 +133,8 @@ func TestSinglePayload(t *testing.T) {
 	}{
 		{"0414FFFFFF555555", "14FFFFFF", true},
 		{"023E00", "3E00", true},
+		{"0104", "04", true},
+		{"01", "", false},
 		{"0414FFFF", "", false},
 		{"0014FFFFFF555555", "", false},
 		{"14FFFFFF55555555", "", false},

@@ -38,6 +38,16 @@ func TestRequests(t *testing.T) {
 		if l, err := asked(t, "18 00 40 00", says(t, "58 00")).CodesByStatus(ctx, kwp.Identified, kwp.GroupChassis); err != nil || l == nil || len(l) != 0 {
 			t.Errorf("18 without codes: %v, %v", l, err)
 		}
+		for s, request := range map[kwp.Selection]string{kwp.Supported: "18 01 FF 00", kwp.Supported2: "18 03 FF 00", kwp.MostRecent2: "18 04 FF 00"} {
+			if l, err := asked(t, request, says(t, "58 01 01 33 60")).CodesByStatus(ctx, s, kwp.GroupAll); err != nil || len(l) != 1 {
+				t.Errorf("%s: %v, %v", request, l, err)
+			}
+		}
+		for group, request := range map[uint16]string{kwp.GroupPowertrain: "13 00 00", kwp.GroupBody: "13 80 00", kwp.GroupNetwork: "13 C0 00"} {
+			if l, err := asked(t, request, says(t, "53 00")).Codes(ctx, group); err != nil || l == nil {
+				t.Errorf("%s: %v, %v", request, l, err)
+			}
+		}
 		if l, err := asked(t, "13 FF 00", says(t, "53 01 01 33")).Codes(ctx, kwp.GroupAll); err != nil || len(l) != 1 {
 			t.Errorf("13: %v, %v", l, err)
 		}

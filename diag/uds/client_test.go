@@ -146,6 +146,58 @@ func TestLeftovers(t *testing.T) {
 	})
 }
 
+// A request that the Link does not take is an error, and no answer.
+func TestNotSent(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		m := newModule(nil)
+		m.Close()
+		if a, err := client(m).Do(t.Context(), []byte{0x3E, 0x00}); a != nil || !errors.Is(err, link.ErrClosed) {
+			t.Errorf("%X, %v", a, err)
+		}
+		if a, err := client(answers(0x7E, 0x00)).Do(t.Context(), nil); a != nil || err == nil {
+			t.Errorf("nothing was asked: %X, %v", a, err)
+		}
+	})
+}
+
+// A request whose answer is still owed is given another P2 before one that its answer could be taken for: one of the same
+// service. A refusal names the service only.
+func TestLateAnswerIsWaitedFor(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		for _, c := range []struct {
+			name   string
+			second []byte
+			late   []byte // comes 250 ms after the first request
+			sent   time.Duration
+		}{
+			{"another identifier, and silence", []byte{0x22, 0xF1, 0x91}, nil, 300 * ms},
+			{"another identifier, and the late refusal", []byte{0x22, 0xF1, 0x91}, []byte{0x7F, 0x22, 0x31}, 250 * ms},
+			{"the same", []byte{0x22, 0xF1, 0x90}, nil, 150 * ms},
+			{"another service", []byte{0x3E, 0x00}, nil, 150 * ms},
+		} {
+			var second time.Duration
+			begun := time.Now()
+			m := newModule(func(n int, request []byte) []event {
+				if n == 1 {
+					if c.late == nil {
+						return nil
+					}
+					return []event{{after: 250 * ms, data: c.late}}
+				}
+				second = time.Since(begun)
+				return []event{{after: ms, data: append([]byte{request[0] | 0x40}, request[1:]...)}}
+			})
+			x := uds.New(m, charging, uds.Options{Transfer: time.Nanosecond})
+			if _, err := x.Do(t.Context(), []byte{0x22, 0xF1, 0x90}); !errors.Is(err, uds.ErrNoAnswer) {
+				t.Fatal(err)
+			}
+			if _, err := x.Do(t.Context(), c.second); err != nil || second.Round(ms) != c.sent {
+				t.Errorf("%s: %v, sent after %v, want %v", c.name, err, second, c.sent)
+			}
+		}
+	})
+}
+
 // What came before anything was asked is dropped, whatever it says.
 func TestUnasked(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
@@ -402,6 +454,12 @@ func TestReadSeveral(t *testing.T) {
 		}
 		if want := []byte{0x22, 0xDD, 0x02, 0xDD, 0x01, 0xDD, 0x00}; !bytes.Equal(m.sent[0].Data, want) {
 			t.Errorf("sent %X", m.sent[0].Data)
+		}
+		var shape *uds.ShapeError
+		for _, left := range [][]byte{{0xDD}, {0xDD, 0x00}, {0xDD, 0x00, 0x00, 0xA0}} {
+			if got, err := uds.DecodeData(append([]byte{0x62, 0xDD, 0x01, 109}, left...), size); !errors.As(err, &shape) {
+				t.Errorf("left over % X: %v, %v", left, got, err)
+			}
 		}
 	})
 }

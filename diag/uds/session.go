@@ -65,9 +65,13 @@ func (c *Client) opened(ctx context.Context, a []byte) (Timing, error) {
 // InSession opens a session, runs do in it, and goes back to the default session (10 01), whatever do returns and even
 // when ctx has ended. While do runs, 3E 80 is sent whenever 2 s have passed without a request. The context of do ends
 // when the Link does. The error is that of opening, of do, or of going back; a module that does not take 10 01 leaves the
-// session by itself after 5 s.
+// session by itself after 5 s. Where the answer to opening has no times, do is not run.
 func (c *Client) InSession(ctx context.Context, kind byte, do func(ctx context.Context) error) error {
 	if _, err := c.Session(ctx, kind); err != nil {
+		var shape *ShapeError
+		if errors.As(err, &shape) { // it is open all the same
+			return errors.Join(err, c.leave(ctx))
+		}
 		return err
 	}
 	inside, lost := context.WithCancelCause(ctx)
@@ -84,15 +88,20 @@ func (c *Client) InSession(ctx context.Context, kind byte, do func(ctx context.C
 	}
 	lost(nil)
 	<-kept
+	return errors.Join(err, c.leave(ctx))
+}
+
+// leave goes back to the default session, even when ctx has ended.
+func (c *Client) leave(ctx context.Context) error {
 	ctx = context.WithoutCancel(ctx)
-	a, leaving := c.read(ctx, sidSession, DefaultSession)
-	if leaving == nil {
-		_, leaving = c.opened(ctx, a)
+	a, err := c.read(ctx, sidSession, DefaultSession)
+	if err == nil {
+		_, err = c.opened(ctx, a)
 	}
-	if leaving != nil {
-		leaving = fmt.Errorf("uds: back to the default session: %w", leaving)
+	if err != nil {
+		return fmt.Errorf("uds: back to the default session: %w", err)
 	}
-	return errors.Join(err, leaving)
+	return nil
 }
 
 // keep keeps a session open until ctx ends. The error is one that ends the Link.

@@ -121,6 +121,22 @@ func TestInSessionRefused(t *testing.T) {
 	})
 }
 
+// A module that opens the session and does not tell its times has opened it: the session is closed again.
+func TestInSessionWithoutTimes(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var asked []string
+		m := newModule(func(_ int, request []byte) []event {
+			asked = append(asked, fmt.Sprintf("%X", request))
+			return []event{{data: []byte{0x50, request[1]}}}
+		})
+		var shape *uds.ShapeError
+		err := client(m).InSession(t.Context(), uds.ExtendedSession, func(context.Context) error { t.Error("inside"); return nil })
+		if want := []string{"1003", "1001"}; !errors.As(err, &shape) || !slices.Equal(asked, want) {
+			t.Errorf("%v: asked %q", err, asked)
+		}
+	})
+}
+
 // A module that does not take 3E 80 does not end the work; a Link that is gone does.
 func TestInSessionKeeping(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {

@@ -91,6 +91,13 @@ func TestRefusalRanges(t *testing.T) {
 	}
 }
 
+// Bits of a severity byte (py-uds, udsoncan: bit 7 at once, bit 6 at the next halt, bit 5 maintenance only).
+func TestSeverityBits(t *testing.T) {
+	if uds.CheckImmediately != 0x80 || uds.CheckAtNextHalt != 0x40 || uds.MaintenanceOnly != 0x20 {
+		t.Errorf("%02X %02X %02X", uds.CheckImmediately, uds.CheckAtNextHalt, uds.MaintenanceOnly)
+	}
+}
+
 // The names of F180-F19F after ISO 14229-1:2020, as py-uds (MIT) lists them.
 func TestPlateNames(t *testing.T) {
 	var names map[string]json.RawMessage
