@@ -455,6 +455,9 @@ func TestReadSeveral(t *testing.T) {
 		if want := []byte{0x22, 0xDD, 0x02, 0xDD, 0x01, 0xDD, 0x00}; !bytes.Equal(m.sent[0].Data, want) {
 			t.Errorf("sent %X", m.sent[0].Data)
 		}
+		if got, err := uds.DecodeData([]byte{0x62, 0xDD, 0x01, 109}, size); err != nil || len(got) != 1 || !bytes.Equal(got[0].Data, []byte{109}) {
+			t.Errorf("one byte: %v, %v", got, err)
+		}
 		var shape *uds.ShapeError
 		for _, left := range [][]byte{{0xDD}, {0xDD, 0x00}, {0xDD, 0x00, 0x00, 0xA0}} {
 			if got, err := uds.DecodeData(append([]byte{0x62, 0xDD, 0x01, 109}, left...), size); !errors.As(err, &shape) {

@@ -294,6 +294,9 @@ func TestExtended(t *testing.T) {
 	if got, err := uds.DecodeExtended(a[:6], lengths); err != nil || len(got) != 0 {
 		t.Errorf("a code without records: %v, %v", got, err)
 	}
+	if got, err := uds.DecodeExtended(append(bytes.Clone(a[:6]), 1), lengths); err != nil || fmt.Sprint(got) != "[{1 []}]" {
+		t.Errorf("a record shorter than it should be: %v, %v", got, err)
+	}
 	padded := []byte{0x59, 0x06, 0x0A, 0x9B, 0x17, 0x2F, 1, 14, 2, 0, 0, 0, 0}
 	if got, err := uds.DecodeExtended(padded, lengths); err != nil || fmt.Sprint(got) != "[{1 [14]} {2 [0]}]" {
 		t.Errorf("padding: %v, %v", got, err)
