@@ -39,7 +39,7 @@ type Table struct {
 	first   int64
 	newest  int64
 	slots   [slots + 1]int // bits in the newest tenths of a second, the last of which goes on
-	slot    int64          // number of the newest slot
+	slot    int64          // number of the newest slot; only where there are frames
 }
 
 // The load of now is that of the newest second, kept in tenths.
@@ -189,21 +189,27 @@ func differ(a, b *can.Frame) (out uint8) {
 	return out
 }
 
-// load counts bits in the slot of their time.
+// load counts bits in the slot of their time. Times before 1970 have slots, too.
 func (t *Table) load(at int64, bits int) {
 	slot := at / slotTime
+	if at%slotTime < 0 {
+		slot--
+	}
 	switch {
-	case slot < t.slot-slots:
+	case t.frames > 1 && slot < t.slot-slots:
 		return // long ago
-	case slot > t.slot+slots || t.slot == 0:
+	case t.frames == 1 || slot > t.slot+slots:
 		t.slots, t.slot = [slots + 1]int{}, slot
 	default:
 		for ; t.slot < slot; t.slot++ {
-			t.slots[(t.slot+1)%(slots+1)] = 0
+			t.slots[placeOf(t.slot+1)] = 0
 		}
 	}
-	t.slots[slot%(slots+1)] += bits
+	t.slots[placeOf(slot)] += bits
 }
+
+// placeOf is where a slot is kept.
+func placeOf(slot int64) int64 { return (slot%(slots+1) + slots + 1) % (slots + 1) }
 
 // Row is what is known of one identifier.
 type Row struct {
@@ -279,7 +285,7 @@ func (t *Table) Load(bitRate int) (now, mean float64) {
 	}
 	sum := 0
 	for i, b := range t.slots {
-		if t.Lasted() < time.Second || int64(i) != t.slot%(slots+1) { // a tenth that goes on would be too little
+		if t.Lasted() < time.Second || int64(i) != placeOf(t.slot) { // a tenth that goes on would be too little
 			sum += b
 		}
 	}

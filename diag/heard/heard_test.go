@@ -134,14 +134,28 @@ func TestBounded(t *testing.T) {
 	}
 }
 
+// Times before 1970, which a recording may hold when its own are beyond what 64 bits of nanoseconds tell.
+func TestTimesBefore1970(t *testing.T) {
+	for _, begin := range []time.Duration{-500 * ms, -50 * ms, -2 * time.Second, -time.Hour, math.MinInt64} {
+		c := New(Options{})
+		for i := range 30 {
+			c.Add([]trace.Entry{{At: time.Unix(0, int64(begin)).Add(time.Duration(i) * 100 * ms), Level: trace.Frame, Frames: []can.Frame{{ID: 1, Length: 8}}}})
+		}
+		if now, mean := c.Load(500_000); c.Frames() != 30 || math.Abs(now-10*float64(c.bits)/30/500_000) > 1e-9 || mean <= 0 {
+			t.Errorf("from %v: %d frames, load %v and %v", begin, c.Frames(), now, mean)
+		}
+	}
+}
+
 func FuzzAdd(f *testing.F) {
-	f.Add([]byte("0123456789abcdef0123456789abcdef"))
-	f.Fuzz(func(t *testing.T, script []byte) {
+	f.Add([]byte("0123456789abcdef0123456789abcdef"), noon.UnixNano())
+	f.Add([]byte("0123456789abcdef0123456789abcdef"), int64(-500_000_000))
+	f.Fuzz(func(t *testing.T, script []byte, begin int64) {
 		c := New(Options{})
 		for ; len(script) >= 12; script = script[12:] {
 			fr := can.Frame{ID: uint32(script[0]), Length: script[1] % 10, IsRemote: script[2]&1 != 0}
 			copy(fr.Data[:], script[4:])
-			at := noon.Add(time.Duration(int8(script[3])) * 100 * ms)
+			at := time.Unix(0, begin).Add(time.Duration(int8(script[3])) * 100 * ms)
 			c.Add([]trace.Entry{{At: at, Level: trace.Frame, Frames: []can.Frame{fr}}})
 		}
 		sum := 0

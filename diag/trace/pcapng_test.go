@@ -12,6 +12,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"github.com/google/go-cmp/cmp"
 	"go.einride.tech/can"
@@ -137,6 +138,16 @@ func TestFileRoundTrip(t *testing.T) {
 	second, _ := os.ReadFile(again)
 	if !bytes.Equal(first, second) {
 		t.Fatal("a recording read and written again differs")
+	}
+}
+
+// A long comment is cut between letters: comments of pcapng are UTF-8 (draft-ietf-opsawg-pcapng, 3.5).
+func TestLongComments(t *testing.T) {
+	for _, s := range []string{strings.Repeat("a", 4096), strings.Repeat("a", 4097), "a" + strings.Repeat("ä", 4000), strings.Repeat("°", 3000)} {
+		got := shorten(s)
+		if head, cut := strings.CutSuffix(got, "..."); !utf8.ValidString(got) || len(got) > 4099 || cut != (len(s) > 4096) || !strings.HasPrefix(s, head) {
+			t.Errorf("%d bytes become %q...", len(s), got[:10])
+		}
 	}
 }
 

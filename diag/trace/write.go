@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/gopacket/gopacket"
@@ -73,7 +74,7 @@ func shorten(s string) string {
 	if len(s) <= most {
 		return s
 	}
-	return s[:most] + "..."
+	return strings.ToValidUTF8(s[:most], "") + "..." // a letter may have been cut in two
 }
 
 func (w *Writer) flush() error {
