@@ -119,6 +119,12 @@ func TestBegunBefore(t *testing.T) {
 			if a, err := client(m).Do(t.Context(), uds.ClearRequest(uds.GroupAll)); err != nil || !bytes.Equal(a, []byte{0x54}) || m.requests() != 1 {
 				t.Errorf("%s: %X, %v", name, a, err)
 			}
+			m = newModule(func(int, []byte) []event { return []event{{after: 10 * ms, begun: 83}, end} })
+			begun := time.Now()
+			_, err := client(m).Do(t.Context(), uds.ClearRequest(uds.GroupAll))
+			if took := time.Since(begun); !errors.Is(err, uds.ErrNoAnswer) || took != 2150*ms {
+				t.Errorf("%s, then silence: %v after %v", name, err, took)
+			}
 		}
 	})
 }
