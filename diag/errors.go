@@ -84,6 +84,10 @@ func Sentence(err error) string {
 		return fileSentence(file)
 	case errors.As(err, &busy):
 		return "Another program has the logbook open. Close it, then try again."
+	case errors.Is(err, garage.ErrFull):
+		return "The disk is full, so this was not kept. What was kept before is still there. Make room on the disk, then try again."
+	case errors.Is(err, garage.ErrReadOnly):
+		return "The logbook can't be written to: its file or its folder is write-protected, or belongs to another user. Allow this user to write there, or choose another place for the logbook."
 	case errors.As(err, &newer):
 		return "This logbook was written by a newer edition of the program. It is left as it is."
 	case errors.As(err, &card):

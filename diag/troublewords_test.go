@@ -1,6 +1,7 @@
 package diag
 
 import (
+	"errors"
 	"fmt"
 	"path/filepath"
 	"strings"
@@ -29,6 +30,26 @@ func plain(t *testing.T, s string) {
 	}
 	if !strings.HasSuffix(s, ".") {
 		t.Errorf("no sentence: %q", s)
+	}
+}
+
+// TestLogbookSentences: what stops the logbook is said without the store's own words.
+func TestLogbookSentences(t *testing.T) {
+	cause := errors.New("garage: save visit: (8)")
+	for err, want := range map[error]string{
+		fmt.Errorf("%w: %w", garage.ErrFull, cause):                                     "The disk is full",
+		fmt.Errorf("%w (/home/x/readback.db): %w", garage.ErrReadOnly, cause):           "can't be written to",
+		&garage.BusyError{Path: "readback.db", Cause: cause}:                            "Another program has the logbook open",
+		&garage.NewerError{Path: "readback.db", Version: 9, Known: 4}:                   "newer edition",
+		&garage.DamagedError{Path: "readback.db", KeptAs: "aside.db", Cause: cause}:     "aside.db",
+		&garage.FileError{Fault: garage.FaultDamaged, Cause: cause}:                     "damaged",
+		errors.Join(errors.New("reading"), fmt.Errorf("%w: %w", garage.ErrFull, cause)): "The disk is full",
+	} {
+		s := Sentence(err)
+		plain(t, s)
+		if !strings.Contains(s, want) || strings.Contains(s, "garage:") {
+			t.Errorf("%v: %q does not say %q", err, s, want)
+		}
 	}
 }
 
