@@ -36,17 +36,17 @@ func (v *Visit) Modules() []ModuleView {
 	if !ok {
 		return nil
 	}
-	return Views(r)
+	return views(r)
 }
 
-// Views pairs the faults of a record with their meanings.
-func Views(r garage.Visit) []ModuleView {
+// views pairs the faults of a record with their meanings.
+func views(r garage.Visit) []ModuleView {
 	out := make([]ModuleView, 0, len(r.Modules))
 	for _, m := range r.Modules {
 		mv := ModuleView{Module: m}
 		for _, c := range m.Codes {
 			if faulty(m, c) {
-				mv.Views = append(mv.Views, CodeView{Record: c, Describe: DescribeRecord(m, c)})
+				mv.Views = append(mv.Views, CodeView{Record: c, Describe: describeRecord(m, c)})
 			}
 		}
 		slices.SortStableFunc(mv.Views, func(a, b CodeView) int {
@@ -57,8 +57,8 @@ func Views(r garage.Visit) []ModuleView {
 	return out
 }
 
-// DescribeRecord is everything that is known of a stored code, the module's own judgement with it where it gave one.
-func DescribeRecord(m garage.Module, c garage.CodeRecord) dtc.Description {
+// describeRecord is everything that is known of a stored code, the module's own judgement with it where it gave one.
+func describeRecord(m garage.Module, c garage.CodeRecord) dtc.Description {
 	d := dtc.Describe(c.Code, c.Status, available(m), c.Lists)
 	if c.Severity != nil {
 		d.CarJudgement = dtc.CarJudgement(*c.Severity)

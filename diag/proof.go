@@ -76,8 +76,8 @@ func (v *Visit) MarkProof(ctx context.Context, step string) error {
 	return fmt.Errorf("diag: step %s of car %d: %w", step, visit.CarID, garage.ErrNotFound)
 }
 
-// ProofPlan are the readings that follow an erase that ended at a time, with the codes that were there before it.
-func ProofPlan(before []garage.Module, ended time.Time) []garage.ProofStep {
+// proofPlan are the readings that follow an erase that ended at a time, with the codes that were there before it.
+func proofPlan(before []garage.Module, ended time.Time) []garage.ProofStep {
 	day := 24 * time.Hour
 	plan := []garage.ProofStep{{Step: ProofNow, Due: ended.Add(10 * time.Second)}, {Step: ProofSleep, Due: ended.Add(10 * time.Minute)},
 		{Step: ProofReady, Due: ended.Add(30 * time.Minute)}, {Step: ProofCold, Due: ended.Add(day)}, {Step: ProofDrive, Due: ended.Add(2 * day)}}
@@ -161,14 +161,14 @@ func NewestProof(ctx context.Context, log ProofLog, h garage.History, journal []
 		if err != nil {
 			return Proving{}, err
 		}
-		return Proving{e, steps, Proofs(h, before, e)}, nil
+		return Proving{e, steps, proofs(h, before, e)}, nil
 	}
 	return Proving{}, nil
 }
 
-// Proofs judge every fault of the record before an erase that the erase reached. They are none for a change that was not
+// proofs judge every fault of the record before an erase that the erase reached. They are none for a change that was not
 // agreed to.
-func Proofs(h garage.History, before garage.Visit, e garage.Entry) []CodeProof {
+func proofs(h garage.History, before garage.Visit, e garage.Entry) []CodeProof {
 	out := []CodeProof{}
 	for _, m := range before.Modules {
 		if m.CodesRead != garage.Yes || len(erasesOf([]garage.Entry{e}, m.Address)) == 0 {
@@ -178,15 +178,15 @@ func Proofs(h garage.History, before garage.Visit, e garage.Entry) []CodeProof {
 			if !faulty(m, c) {
 				continue
 			}
-			p := ProofOf(h, m.Address, c.Code, e.Begun, available(m))
+			p := proofOf(h, m.Address, c.Code, e.Begun, available(m))
 			out = append(out, CodeProof{m.Name, c.Code.String(), p, proofTexts[p]})
 		}
 	}
 	return out
 }
 
-// ProofOf judges a code by the readings after a time. Bits that the module does not report say nothing.
-func ProofOf(h garage.History, a link.Address, c dtc.Code, since time.Time, availability dtc.Status) Proof {
+// proofOf judges a code by the readings after a time. Bits that the module does not report say nothing.
+func proofOf(h garage.History, a link.Address, c dtc.Code, since time.Time, availability dtc.Status) Proof {
 	var line *garage.CodeLine
 	for i := range h.Codes {
 		if h.Codes[i].Address == a && h.Codes[i].Code == c {

@@ -109,11 +109,11 @@ func TestProofOf(t *testing.T) {
 		{"silent, then back", []string{"0 x", "1 .", "2 x"}, 0xFF, Back},
 	} {
 		h := past(charging, flap, firstLook, c.marks...)
-		if got := ProofOf(h, charging, flap, since, c.available); got != c.want {
+		if got := proofOf(h, charging, flap, since, c.available); got != c.want {
 			t.Errorf("%s: %s, not %s", c.name, got, c.want)
 		}
 	}
-	if got := ProofOf(garage.History{}, charging, flap, since, 0xFF); got != Unclear {
+	if got := proofOf(garage.History{}, charging, flap, since, 0xFF); got != Unclear {
 		t.Errorf("a code that was never there is %s", got)
 	}
 }
@@ -141,7 +141,7 @@ func TestProofs(t *testing.T) {
 	} {
 		before.Modules[0].CodesRead = c.read
 		var got []string
-		for _, p := range Proofs(past(charging, flap, firstLook, "0 x", "1 p", "2 x"), before, garage.Entry{Request: c.request, Outcome: c.outcome, Begun: at}) {
+		for _, p := range proofs(past(charging, flap, firstLook, "0 x", "1 p", "2 x"), before, garage.Entry{Request: c.request, Outcome: c.outcome, Begun: at}) {
 			got = append(got, p.Module+" "+p.Code+" "+string(p.Proof))
 			if p.Text == "" {
 				t.Errorf("%s: no words for %s", c.name, p.Proof)
@@ -157,7 +157,7 @@ func TestProofPlan(t *testing.T) {
 	status := dtc.Status(0x2F)
 	steps := func(m garage.Module) (names []string) {
 		last := firstLook
-		for _, p := range ProofPlan([]garage.Module{m}, firstLook) {
+		for _, p := range proofPlan([]garage.Module{m}, firstLook) {
 			names = append(names, p.Step)
 			if !p.Due.After(last) {
 				t.Errorf("%s is due at %s, not after the step before it", p.Step, p.Due)

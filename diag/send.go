@@ -333,7 +333,7 @@ func (v *Visit) planProof(ctx context.Context, r *Result, before, after garage.V
 	if r.Outcome != garage.Accepted || r.Request.Service != "14" && r.Request.Service != "04" {
 		return nil
 	}
-	if err := v.opt.Store.PlanProof(ctx, r.Entry, ProofPlan(before.Modules, v.dated(r.SentAt))); err != nil {
+	if err := v.opt.Store.PlanProof(ctx, r.Entry, proofPlan(before.Modules, v.dated(r.SentAt))); err != nil {
 		return err
 	}
 	steps, err := v.opt.Store.Proof(ctx, r.Entry)

@@ -300,16 +300,16 @@ func TestBothWaysRound(t *testing.T) {
 }
 
 func TestProbes(t *testing.T) {
-	if v, ok := Probes(Value{Number: 60}, Value{Number: 62}); !ok || v.Number != 61 {
+	if v, ok := probes(Value{Number: 60}, Value{Number: 62}); !ok || v.Number != 61 {
 		t.Error(v, ok)
 	}
-	if _, ok := Probes(Value{Number: 60}, Value{Number: 64}); ok {
+	if _, ok := probes(Value{Number: 60}, Value{Number: 64}); ok {
 		t.Error("4 Ω apart, and no voltage suspected")
 	}
-	if _, ok := Probes(Value{Number: 60}, Value{Open: true}); ok {
+	if _, ok := probes(Value{Number: 60}, Value{Open: true}); ok {
 		t.Error("open one way only")
 	}
-	if v, ok := Probes(Value{Open: true}, Value{Open: true}); !ok || !v.Open {
+	if v, ok := probes(Value{Open: true}, Value{Open: true}); !ok || !v.Open {
 		t.Error(v, ok)
 	}
 }

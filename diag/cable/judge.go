@@ -202,9 +202,9 @@ func noGround(given map[string]Value) (Verdict, bool) {
 		Next: "Look for a bent contact; if it stays, a workshop.", Source: pins, With: []string{"car:16-5", "car:16-4"}}, true
 }
 
-// Probes takes the mean of a reading and the same one with the probes swapped. They should differ by no more than 3 Ω:
+// probes takes the mean of a reading and the same one with the probes swapped. They should differ by no more than 3 Ω:
 // more means that a voltage is present, and ok is false.
-func Probes(a, b Value) (mean Value, ok bool) {
+func probes(a, b Value) (mean Value, ok bool) {
 	if a.Open || b.Open {
 		return Value{Open: a.Open && b.Open, Unit: Ohm, Number: math.Min(a.Number, b.Number)}, a.Open == b.Open
 	}

@@ -61,8 +61,8 @@ const (
 )
 
 // Parse reads a value as people type it: 60.4, 60,4 Ω, 0.3 ohm, 1k2, 4R7, 2.2M, 250 mV, OL, open. A resistance that was
-// measured with the probes both ways round is two values with a stroke between them, 60.4 / 60.8: it is their mean, see
-// [Probes]. Every error is a [*ValueError].
+// measured with the probes both ways round is two values with a stroke between them, 60.4 / 60.8: it is their mean, unless a
+// voltage makes them differ. Every error is a [*ValueError].
 func Parse(text string) (Value, error) {
 	fail := func(why string) (Value, error) { return Value{}, &ValueError{text, why} }
 	if a, b, both := strings.Cut(text, "/"); both {
@@ -132,7 +132,7 @@ func parseBoth(text, a, b string) (Value, error) {
 		}
 		values[i] = v
 	}
-	mean, ok := Probes(values[0], values[1])
+	mean, ok := probes(values[0], values[1])
 	if !ok {
 		return fail("the two values differ by more than 3 Ω, so a voltage is present and this is no resistance; wait until the car sleeps, and measure again")
 	}

@@ -40,15 +40,15 @@ var (
 	plugNames   = map[int]string{2: "CAN low", 3: "CAN ground", 5: "shield", 6: "ground", 7: "CAN high", 9: "supply"}
 )
 
-// SocketName and PlugName are what a pin is for.
-func SocketName(pin int) string {
+// socketName and plugName are what a pin is for.
+func socketName(pin int) string {
 	if s, ok := socketNames[pin]; ok {
 		return s
 	}
 	return "the maker's choice"
 }
 
-func PlugName(pin int) string {
+func plugName(pin int) string {
 	if s, ok := plugNames[pin]; ok {
 		return s
 	}
@@ -79,7 +79,7 @@ func (w Wiring) Check() []Verdict {
 			say(fmt.Sprintf("wiring:%d", x.from), Good, plug, "", "%s: %d to %d, as it should be.", x.name, x.from, x.to)
 		case crossed && x.from != socketSignal:
 		case ok:
-			say(fmt.Sprintf("wiring:%d", x.from), Doubt, plug, fmt.Sprintf("Move it to pin %d.", x.to), "%s: %d goes to %d (%s).", x.name, x.from, to, PlugName(to))
+			say(fmt.Sprintf("wiring:%d", x.from), Doubt, plug, fmt.Sprintf("Move it to pin %d.", x.to), "%s: %d goes to %d (%s).", x.name, x.from, to, plugName(to))
 		default:
 			say(fmt.Sprintf("wiring:%d", x.from), Doubt, plug, fmt.Sprintf("Join pin %d and pin %d.", x.from, x.to), "%s: pin %d goes nowhere.", x.name, x.from)
 		}
@@ -91,13 +91,13 @@ func (w Wiring) Check() []Verdict {
 		case from == socketPlus && to == plugPlus:
 			say("wiring:16", Doubt, plug, "Cut this wire unless the adapter is powered by the car; then put a fuse of 1 A into it.", "Battery plus goes to pin 9 of the plug. That is harmless only where the adapter leaves its pin 9 open.")
 		case from == socketPlus:
-			say("wiring:16", Stop, pins, "Do not plug it in. Cut this wire.", "Battery plus goes to pin %d (%s).", to, PlugName(to))
+			say("wiring:16", Stop, pins, "Do not plug it in. Cut this wire.", "Battery plus goes to pin %d (%s).", to, plugName(to))
 		case from == socketGround && (to == plugOther || to == plugGround):
 			say("wiring:4", Good, plug, "", "Chassis ground: 4 to %d.", to)
 		case to == plugHigh || to == plugLow || to == plugGround:
-			say(fmt.Sprintf("wiring:%d", from), Doubt, pins, "Cut this wire at the 16-pin end.", "Pin %d (%s) goes to pin %d, which is %s.", from, SocketName(from), to, PlugName(to))
+			say(fmt.Sprintf("wiring:%d", from), Doubt, pins, "Cut this wire at the 16-pin end.", "Pin %d (%s) goes to pin %d, which is %s.", from, socketName(from), to, plugName(to))
 		default:
-			say(fmt.Sprintf("wiring:%d", from), Note, pins, "Cut wires that are not used, at the 16-pin end.", "Pin %d (%s) is joined to pin %d.", from, SocketName(from), to)
+			say(fmt.Sprintf("wiring:%d", from), Note, pins, "Cut wires that are not used, at the 16-pin end.", "Pin %d (%s) is joined to pin %d.", from, socketName(from), to)
 		}
 	}
 	return out

@@ -3,18 +3,12 @@ package obd
 // SAE J1979-2 (OBDonUDS) and J1979-3 (ZEVonUDS) ask for the same things with the services of ISO 14229-1. The ranges of
 // data identifiers are in ISO 14229-1 annex C (F400-F4FF and F500-F5FF data, F600-F6FF and F700-F7FF monitors, F800-F8FF
 // information types). That the low byte is the number of service 01, 06 or 09 is from memory: no open worked example was
-// found. F5xx and F7xx have numbers that the older standard does not know and are not described here.
+// found. F5xx and F7xx have numbers that the older standard does not know and are not described here. Codes are asked for by
+// 19 42, 19 55 and 19 56 of the functional group 33 (ISO 14229-1 annex D.1), see the package uds.
 const (
 	dataIdentifiers    = 0xF400
 	monitorIdentifiers = 0xF600
 	infoIdentifiers    = 0xF800
-)
-
-// Functional group and group of codes of J1979-2, ISO 14229-1 annex D.1: 19 42, 19 55 and 19 56 are asked of group 33
-// (emissions), 14 FFFF33 erases it. Readiness groups of 19 56 are in SAE J1979-DA and not public: they stay numbers.
-const (
-	EmissionsGroup      byte   = 0x33
-	EmissionsClearGroup uint32 = 0xFFFF33
 )
 
 // ParameterOfIdentifier is the parameter of service 01 that a data identifier of J1979-2 tells.

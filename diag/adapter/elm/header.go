@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+
+	"readback/diag/link"
 )
 
 // headerBus is one of the adapter's protocols whose messages begin with header bytes: three, and on ISO 14230 a fourth
@@ -33,11 +35,10 @@ func (b *headerBus) head(functional bool, target byte) [3]byte {
 	if functional {
 		return b.all
 	}
-	return [3]byte{b.one, target, tester}
+	return [3]byte{b.one, target, link.Tester}
 }
 
 const (
-	tester      = 0xF1
 	toTesters   = 0x6B // target of an answer on ISO 9141-2 and SAE J1850
 	shortHeader = 3
 	longHeader  = 4
@@ -91,7 +92,7 @@ func (b *headerBus) parse(line string, sums bool) (heard, error) {
 	if len(h.data) == 0 || !b.counted && len(h.data) > mostData {
 		return heard{}, notMessage(line, fmt.Sprintf("it has %d bytes of data", len(h.data)))
 	}
-	if to := raw[1]; to != tester && (b.counted || to != toTesters) {
+	if to := raw[1]; to != link.Tester && (b.counted || to != toTesters) {
 		return heard{}, fmt.Errorf("%w but for %02X", errForeign, to)
 	}
 	return h, nil

@@ -27,10 +27,10 @@ type Port struct {
 
 // Ranks of a row; the likeliest has the lowest.
 const (
-	RankUSB       = 10
-	RankRadio     = 20 // a paired radio adapter's port
-	RankUnknown   = 50 // a name alone
-	RankOnBoard   = 90 // built into the computer: hardly ever an adapter
+	rankUSB       = 10
+	rankRadio     = 20 // a paired radio adapter's port
+	rankUnknown   = 50 // a name alone
+	rankOnBoard   = 90 // built into the computer: hardly ever an adapter
 	onBoardPrefix = "ttyS"
 )
 
@@ -85,17 +85,17 @@ func (p Port) row() adapter.Found {
 	short := path.Base(p.Name)
 	switch {
 	case p.class() == ModemClass:
-		f.Name, f.Rank = strings.TrimSpace("USB adapter "+p.Product), RankUSB
+		f.Name, f.Rank = strings.TrimSpace("USB adapter "+p.Product), rankUSB
 	case p.USB && p.Product != "":
-		f.Name, f.Rank = "USB serial adapter "+p.Product, RankUSB
+		f.Name, f.Rank = "USB serial adapter "+p.Product, rankUSB
 	case p.USB || strings.HasPrefix(short, "ttyUSB") || strings.Contains(short, "usb"):
-		f.Name, f.Rank = "USB serial adapter", RankUSB
+		f.Name, f.Rank = "USB serial adapter", rankUSB
 	case strings.HasPrefix(short, "rfcomm") || strings.HasPrefix(short, "cu."):
-		f.Name, f.Rank = "Serial port of a paired device", RankRadio
+		f.Name, f.Rank = "Serial port of a paired device", rankRadio
 	case strings.HasPrefix(short, onBoardPrefix):
-		f.Name, f.Rank = "Serial port of this computer", RankOnBoard
+		f.Name, f.Rank = "Serial port of this computer", rankOnBoard
 	default:
-		f.Name, f.Rank = "Serial port", RankUnknown
+		f.Name, f.Rank = "Serial port", rankUnknown
 	}
 	f.Note = p.Name
 	if p.IDs != "" {

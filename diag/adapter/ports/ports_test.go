@@ -17,12 +17,12 @@ func TestRows(t *testing.T) {
 		{Name: "/dev/ttyACM0", USB: true, Product: "Frames", IDs: "16D0:117E"},
 	}, "serial", "slcan")
 	want := []adapter.Found{
-		{Place: "serial:/dev/ttyACM0", Name: "USB adapter Frames", Note: "/dev/ttyACM0, USB 16D0:117E", Ready: true, Rank: RankUSB},
-		{Place: "serial:/dev/ttyUSB0", Name: "USB serial adapter Serial bridge", Note: "/dev/ttyUSB0, USB 1A86:7523", Ready: true, Rank: RankUSB},
-		{Place: "serial:/dev/ttyUSB1", Name: "USB serial adapter", Note: "/dev/ttyUSB1", Ready: true, Rank: RankUSB},
-		{Place: "serial:/dev/rfcomm0", Name: "Serial port of a paired device", Note: "/dev/rfcomm0", Ready: true, Rank: RankRadio},
-		{Place: "serial:COM7", Name: "Serial port", Note: "COM7", Ready: true, Rank: RankUnknown},
-		{Place: "serial:/dev/ttyS0", Name: "Serial port of this computer", Note: "/dev/ttyS0", Ready: true, Rank: RankOnBoard},
+		{Place: "serial:/dev/ttyACM0", Name: "USB adapter Frames", Note: "/dev/ttyACM0, USB 16D0:117E", Ready: true, Rank: rankUSB},
+		{Place: "serial:/dev/ttyUSB0", Name: "USB serial adapter Serial bridge", Note: "/dev/ttyUSB0, USB 1A86:7523", Ready: true, Rank: rankUSB},
+		{Place: "serial:/dev/ttyUSB1", Name: "USB serial adapter", Note: "/dev/ttyUSB1", Ready: true, Rank: rankUSB},
+		{Place: "serial:/dev/rfcomm0", Name: "Serial port of a paired device", Note: "/dev/rfcomm0", Ready: true, Rank: rankRadio},
+		{Place: "serial:COM7", Name: "Serial port", Note: "COM7", Ready: true, Rank: rankUnknown},
+		{Place: "serial:/dev/ttyS0", Name: "Serial port of this computer", Note: "/dev/ttyS0", Ready: true, Rank: rankOnBoard},
 	}
 	for i := range want {
 		_, rest, err := want[i].Place.Split()
