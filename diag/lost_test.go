@@ -9,6 +9,7 @@ import (
 	"slices"
 	"testing"
 	"testing/synctest"
+	"time"
 
 	"go.einride.tech/can"
 
@@ -177,14 +178,17 @@ func TestConfirmingIsTold(t *testing.T) {
 		v.Say(gate.SafetyRead)
 		v.SayBack(e.Words[0])
 		var done []int
-		last := diag.Progress{}
+		last, at := diag.Progress{}, time.Now()
 		for step, err := range v.Send(t.Context(), e) {
 			if err != nil {
 				t.Fatal(err)
 			}
 			if p := step.Progress; p != nil && p.Stage == diag.StageCodes {
-				done, last = append(done, p.Done), *p
+				done, last, at = append(done, p.Done), *p, time.Now()
 			}
+		}
+		if took := time.Since(at); took >= time.Second {
+			t.Errorf("%v after the last list, with none to be read again", took)
 		}
 		r, _ := v.Record()
 		first := len(r.Modules)

@@ -177,8 +177,8 @@ func TestSeverityInWords(t *testing.T) {
 // A failure type that lists contradict each other on is no source, and adds nothing to the line.
 func TestUncertainFailureType(t *testing.T) {
 	d := dtc.Describe(code(t, "P0301-99"), nil, 0xFF, nil)
-	if strings.Contains(d.Source, "99") || !strings.Contains(d.FailureText, "not certain") || d.Line != "Misfire in cylinder 1." {
-		t.Errorf("%q, %q, source %q", d.Line, d.FailureText, d.Source)
+	if strings.Contains(d.Source, "99") || !strings.Contains(d.FailureText, "not certain") || strings.Contains(d.Letters, "99 is standard") || d.Line != "Misfire in cylinder 1." {
+		t.Errorf("%q, %q, letters %q, source %q", d.Line, d.FailureText, d.Letters, d.Source)
 	}
 	if d := dtc.Describe(code(t, "P0301-13"), nil, 0xFF, nil); !strings.Contains(d.Source, "Failure type 13: SAE J2012.") {
 		t.Errorf("source %q", d.Source)

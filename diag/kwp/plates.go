@@ -9,7 +9,6 @@ import (
 
 // Identification options of 1A.
 const (
-	PlateTable byte = 0x80 // all that the module tells about itself, in the maker's own form
 	PlateVIN   byte = 0x90
 	firstPlate byte = 0x80
 	lastPlate  byte = 0x9F

@@ -2,11 +2,8 @@ package kwp
 
 import "context"
 
-// Sessions of service 10 (scapy KWP_SDS; ISO 14230-3 calls 81 the standard session).
-const (
-	DefaultSession  byte = 0x81
-	ExtendedSession byte = 0x92
-)
+// DefaultSession of service 10 is the standard session of ISO 14230-3.
+const DefaultSession byte = 0x81
 
 // Session opens a diagnostic session (10). It sends once.
 func (c *Client) Session(ctx context.Context, kind byte) error {

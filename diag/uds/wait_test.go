@@ -173,6 +173,15 @@ func TestSuppressed(t *testing.T) {
 			t.Errorf("%X: %X", c.in, got)
 		}
 	}
+	var with []byte
+	for sid := range 0x100 {
+		if request := []byte{byte(sid), 0x01}; uds.Suppressed(request)[1] != 0x01 {
+			with = append(with, byte(sid))
+		}
+	}
+	if want := []byte{0x10, 0x11, 0x19, 0x27, 0x28, 0x29, 0x2C, 0x31, 0x3E, 0x83, 0x85, 0x86, 0x87}; !bytes.Equal(with, want) {
+		t.Errorf("services with a sub-function: % X, want % X", with, want)
+	}
 }
 
 // An answer that comes after its request was given up is not taken for another's of the same service, whether it is
