@@ -16,7 +16,7 @@ import (
 // checksum is SHA-256 over everything that a visit says, without the numbers of its rows. Every text and list is
 // preceded by its length, so that no two visits have the same bytes.
 func checksum(v Visit) [sha256.Size]byte {
-	d := digest{sha256.New()}
+	d := &digest{h: sha256.New()}
 	d.text("visit 1")
 	d.number(uint64(v.CarID))
 	d.text(string(v.Kind))
@@ -32,25 +32,41 @@ func checksum(v Visit) [sha256.Size]byte {
 	for _, m := range v.Modules {
 		d.module(m)
 	}
+	d.flush(0)
 	return [sha256.Size]byte(d.h.Sum(nil))
 }
 
-type digest struct{ h hash.Hash }
-
-func (d digest) number(n uint64) {
-	var b [8]byte
-	binary.BigEndian.PutUint64(b[:], n)
-	d.h.Write(b[:])
+// digest collects what goes into the sum: a visit has many short parts.
+type digest struct {
+	h   hash.Hash
+	buf []byte
 }
 
-func (d digest) bytes(b []byte) {
+const digestPart = 4096
+
+// flush adds what was collected, once there is more than so much of it.
+func (d *digest) flush(most int) {
+	if len(d.buf) > most {
+		d.h.Write(d.buf)
+		d.buf = d.buf[:0]
+	}
+}
+
+func (d *digest) number(n uint64) { d.buf = binary.BigEndian.AppendUint64(d.buf, n) }
+
+func (d *digest) bytes(b []byte) {
 	d.number(uint64(len(b)))
-	d.h.Write(b)
+	d.buf = append(d.buf, b...)
+	d.flush(digestPart)
 }
 
-func (d digest) text(s string) { d.bytes([]byte(s)) }
+func (d *digest) text(s string) {
+	d.number(uint64(len(s)))
+	d.buf = append(d.buf, s...)
+	d.flush(digestPart)
+}
 
-func (d digest) flag(b bool) {
+func (d *digest) flag(b bool) {
 	if b {
 		d.number(1)
 	} else {
@@ -58,21 +74,21 @@ func (d digest) flag(b bool) {
 	}
 }
 
-func (d digest) time(t time.Time) {
+func (d *digest) time(t time.Time) {
 	d.flag(!t.IsZero())
 	if !t.IsZero() {
 		d.number(uint64(t.UnixNano()))
 	}
 }
 
-func (d digest) optional(p *byte) {
+func (d *digest) optional(p *byte) {
 	d.flag(p != nil)
 	if p != nil {
 		d.number(uint64(*p))
 	}
 }
 
-func (d digest) module(m Module) {
+func (d *digest) module(m Module) {
 	d.text(m.Name)
 	d.text(m.NameSource)
 	a := m.Address
@@ -100,7 +116,7 @@ func (d digest) module(m Module) {
 	}
 }
 
-func (d digest) code(c CodeRecord) {
+func (d *digest) code(c CodeRecord) {
 	d.bytes(c.Code.Bytes())
 	d.bytes(c.Raw)
 	d.optional(statusByte(c.Status))

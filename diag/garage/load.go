@@ -74,8 +74,8 @@ func loadVisit(ctx context.Context, tx *sql.Tx, id int64) (Visit, error) {
 	return v, nil
 }
 
-// tree reads the parts of one visit, each with one query. Rows come in the order of the parts before them, so that
-// one step through the tree finds the owner of each.
+// tree reads the parts of one visit, each with one query, whose rows are all read into the same place. Rows come in the order
+// of the parts before them, so that one step through the tree finds the owner of each.
 type tree struct {
 	ctx   context.Context
 	tx    *sql.Tx
@@ -131,10 +131,11 @@ var errLoose = errors.New("a row belongs to nothing")
 
 func (t *tree) codes(v *Visit) error {
 	t.codeAt = map[int64][2]int{}
+	c := CodeRecord{Snapshots: []Snapshot{}, Extended: []Extended{}}
+	var module int64
+	into := []any{&c.ID, &module, troubleCode{&c.Code}, &c.Raw, &c.Status, textList{&c.Lists}, &c.Severity}
 	return t.each(func(rows *sql.Rows) error {
-		c := CodeRecord{Snapshots: []Snapshot{}, Extended: []Extended{}}
-		var module int64
-		if err := rows.Scan(&c.ID, &module, troubleCode{&c.Code}, &c.Raw, &c.Status, textList{&c.Lists}, &c.Severity); err != nil {
+		if err := rows.Scan(into...); err != nil {
 			return err
 		}
 		i, ok := t.moduleAt[module]
@@ -158,10 +159,11 @@ func (t *tree) code(v *Visit, id int64) (*CodeRecord, error) {
 
 func (t *tree) snapshots(v *Visit) error {
 	t.snapshotAt = map[int64][3]int{}
+	n := Snapshot{Values: []Value{}}
+	var id, code int64
+	into := []any{&id, &code, &n.Record, &n.Raw}
 	return t.each(func(rows *sql.Rows) error {
-		var id, code int64
-		n := Snapshot{Values: []Value{}}
-		if err := rows.Scan(&id, &code, &n.Record, &n.Raw); err != nil {
+		if err := rows.Scan(into...); err != nil {
 			return err
 		}
 		c, err := t.code(v, code)
@@ -177,10 +179,11 @@ func (t *tree) snapshots(v *Visit) error {
 }
 
 func (t *tree) values(v *Visit) error {
+	var snapshot int64
+	var x Value
+	into := []any{&snapshot, &x.Identifier, &x.Name, &x.Text, &x.Raw}
 	return t.each(func(rows *sql.Rows) error {
-		var snapshot int64
-		var x Value
-		if err := rows.Scan(&snapshot, &x.Identifier, &x.Name, &x.Text, &x.Raw); err != nil {
+		if err := rows.Scan(into...); err != nil {
 			return err
 		}
 		at, ok := t.snapshotAt[snapshot]
@@ -195,10 +198,11 @@ func (t *tree) values(v *Visit) error {
 }
 
 func (t *tree) extended(v *Visit) error {
+	var code int64
+	var e Extended
+	into := []any{&code, &e.Record, &e.Name, &e.Text, &e.Raw}
 	return t.each(func(rows *sql.Rows) error {
-		var code int64
-		var e Extended
-		if err := rows.Scan(&code, &e.Record, &e.Name, &e.Text, &e.Raw); err != nil {
+		if err := rows.Scan(into...); err != nil {
 			return err
 		}
 		c, err := t.code(v, code)

@@ -62,12 +62,15 @@ func settled(v Visit) Visit {
 // treeWriter holds the statements that save one visit.
 type treeWriter struct {
 	ctx                                                           context.Context
+	row                                                           context.Context // for a single row
 	tx                                                            *sql.Tx
 	module, identification, code, snapshot, value, extendedRecord *sql.Stmt
 }
 
+// newTreeWriter prepares the statements. The driver watches a context that may end in a goroutine for each row, which takes
+// as long as writing the row; so whether the context has ended is asked between the rows.
 func newTreeWriter(ctx context.Context, tx *sql.Tx) (*treeWriter, error) {
-	w := &treeWriter{ctx: ctx, tx: tx}
+	w := &treeWriter{ctx: ctx, row: context.WithoutCancel(ctx), tx: tx}
 	for _, p := range []struct {
 		stmt **sql.Stmt
 		sql  string
@@ -98,9 +101,21 @@ func (w *treeWriter) close() {
 	}
 }
 
-// insert runs a statement and returns the number of the new row.
+// exec runs a statement for one row.
+func (w *treeWriter) exec(stmt *sql.Stmt, args ...any) (sql.Result, error) {
+	if err := w.ctx.Err(); err != nil {
+		return nil, err
+	}
+	r, err := stmt.ExecContext(w.row, args...)
+	if err != nil && w.ctx.Err() != nil { // the transaction has been undone under it
+		return nil, w.ctx.Err()
+	}
+	return r, err
+}
+
+// insert is exec, and returns the number of the new row.
 func (w *treeWriter) insert(stmt *sql.Stmt, args ...any) (int64, error) {
-	r, err := stmt.ExecContext(w.ctx, args...)
+	r, err := w.exec(stmt, args...)
 	if err != nil {
 		return 0, err
 	}
@@ -133,7 +148,7 @@ func (w *treeWriter) oneModule(visit int64, place int, m *Module) (err error) {
 		return err
 	}
 	for _, identifier := range slices.Sorted(maps.Keys(m.Identification)) {
-		if _, err := w.identification.ExecContext(w.ctx, m.ID, identifier, m.Identification[identifier]); err != nil {
+		if _, err := w.exec(w.identification, m.ID, identifier, m.Identification[identifier]); err != nil {
 			return err
 		}
 	}
@@ -159,13 +174,13 @@ func (w *treeWriter) oneCode(module int64, place int, c *CodeRecord) error {
 			return err
 		}
 		for j, v := range n.Values {
-			if _, err := w.value.ExecContext(w.ctx, id, j, v.Identifier, v.Name, v.Text, blob(v.Raw)); err != nil {
+			if _, err := w.exec(w.value, id, j, v.Identifier, v.Name, v.Text, blob(v.Raw)); err != nil {
 				return err
 			}
 		}
 	}
 	for i, e := range c.Extended {
-		if _, err := w.extendedRecord.ExecContext(w.ctx, c.ID, i, e.Record, e.Name, e.Text, blob(e.Raw)); err != nil {
+		if _, err := w.exec(w.extendedRecord, c.ID, i, e.Record, e.Name, e.Text, blob(e.Raw)); err != nil {
 			return err
 		}
 	}
