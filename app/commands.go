@@ -22,17 +22,21 @@ type command struct {
 	chosen func(w *Window) bool // marked in its menu; nil for what is never marked
 	can    func(w *Window) bool // nil for what can always be done
 	quits  bool
+	own    bool // only with a bar of menus of the program's own
 }
 
 // The menus, in their order.
-var menus = []string{"menu.file", "menu.car", "menu.view", "menu.help"}
+var menus = []string{"menu.file", carMenu, "menu.pages", "menu.view", "menu.help"}
+
+// carMenu is the one that lists the cars.
+const carMenu = "menu.car"
 
 // ctrl is the modifier of the system's shortcuts.
 const ctrl = fyne.KeyModifierShortcutDefault
 
 // turn is the command that turns to a page.
 func turn(text string, p Page, key fyne.KeyName) command {
-	return command{text: text, menu: "menu.view", key: key, mod: ctrl, do: func(w *Window) { w.Show(p) }, chosen: func(w *Window) bool { return w.page == p }}
+	return command{text: text, menu: "menu.pages", key: key, mod: ctrl, do: func(w *Window) { w.Show(p) }, chosen: func(w *Window) bool { return w.page == p }}
 }
 
 func shaded(text string, s look.Shade) command {
@@ -55,15 +59,15 @@ func commands() []command {
 		{text: "cmd.settings", menu: "menu.file", parted: true, key: fyne.KeyComma, mod: ctrl, do: func(w *Window) { w.Show(PageSettings) }},
 		{text: "cmd.quit", menu: "menu.file", key: fyne.KeyQ, mod: ctrl, do: (*Window).quit, quits: true},
 
-		{text: "cmd.car", menu: "menu.car", key: fyne.Key0, mod: ctrl, do: func(w *Window) { w.Show(PageCar) }},
-		{text: "cmd.read", menu: "menu.car", key: fyne.KeyR, mod: ctrl, do: func(w *Window) { w.Show(PageCodes); w.startLooking() },
+		{text: "cmd.car", menu: carMenu, key: fyne.Key0, mod: ctrl, do: func(w *Window) { w.Show(PageCar) }},
+		{text: "cmd.read", menu: carMenu, key: fyne.KeyR, mod: ctrl, do: func(w *Window) { w.Show(PageCodes); w.startLooking() },
 			can: func(w *Window) bool { return w.link.visit != nil && !w.busy() }},
-		{text: "cmd.disconnect", menu: "menu.car", do: (*Window).disconnect, can: func(w *Window) bool { return w.link.visit != nil && !w.busy() }},
+		{text: "cmd.disconnect", menu: carMenu, do: (*Window).disconnect, can: func(w *Window) bool { return w.link.visit != nil && !w.busy() }},
 
 		turn("page.start", PageStart, fyne.KeyHome), turn("step.cable", PageCable, fyne.Key1).after(), turn("step.link", PageLink, fyne.Key2), turn("step.codes", PageCodes, fyne.Key3),
 		turn("step.request", PageRequest, fyne.Key4), turn("step.gate", PageGate, fyne.Key5), turn("step.read-back", PageReadBack, fyne.Key6),
 		turn("beside.logbook", PageLogbook, fyne.KeyL).after(), turn("beside.live", PageLive, fyne.KeyG), turn("beside.talk", PageTalk, fyne.KeyT), turn("beside.heard", PageHeard, fyne.KeyH), turn("beside.practice", PagePractice, fyne.KeyP),
-		shaded("cmd.shade.system", look.ShadeSystem).after(), shaded("cmd.shade.light", look.ShadeLight), shaded("cmd.shade.dark", look.ShadeDark),
+		shaded("cmd.shade.system", look.ShadeSystem), shaded("cmd.shade.light", look.ShadeLight), shaded("cmd.shade.dark", look.ShadeDark),
 		{text: "cmd.larger", menu: "menu.view", parted: true, key: fyne.KeyPlus, also: fyne.KeyEqual, mod: ctrl, do: func(w *Window) { w.resizeText(1) }},
 		{text: "cmd.smaller", menu: "menu.view", key: fyne.KeyMinus, mod: ctrl, do: func(w *Window) { w.resizeText(-1) }},
 		{text: "cmd.ordinary", menu: "menu.view", do: func(w *Window) { w.resizeText(0) }},
@@ -76,6 +80,7 @@ func commands() []command {
 		{text: "cmd.cautions", menu: "menu.help", do: func(w *Window) { w.showHelp(topicCautions) }},
 		{text: "cmd.words", menu: "menu.help", do: func(w *Window) { w.showHelp(topicWords) }},
 		{text: "cmd.about", menu: "menu.help", parted: true, do: func(w *Window) { w.showHelp(topicAbout) }},
+		{text: "cmd.menus", key: fyne.KeyF10, do: (*Window).openMenus, own: true},
 		{text: "cmd.keep", key: fyne.KeyEscape, do: (*Window).escape},
 	}
 }
@@ -110,6 +115,10 @@ func (w *Window) keys(c fyne.Canvas) {
 			w.run(x)
 		}
 	})
+	if d, ok := c.(desktop.Canvas); ok && w.menu.bar != nil {
+		d.SetOnKeyDown(w.menu.bar.KeyDown)
+		d.SetOnKeyUp(w.menu.bar.KeyUp)
+	}
 }
 
 // keyText is a key as it is written on keyboards, with those that are held.

@@ -95,7 +95,11 @@ func (w *Window) keyList() fyne.CanvasObject {
 		if name != "" {
 			head = T(name)
 		} else {
-			for i := 1; i <= 5; i++ {
+			most := 5
+			if w.menu.bar == nil {
+				most = 4 // the last one is about the bar of menus
+			}
+			for i := 1; i <= most; i++ {
 				key := fmt.Sprintf("help.keys.%d", i)
 				rows = append(rows, row(T(key), T(key+".text")))
 			}

@@ -4,20 +4,22 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"iter"
 	"slices"
 	"strings"
 	"time"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/driver/desktop"
-	"fyne.io/fyne/v2/theme"
 
+	"readback/app/look"
 	"readback/diag/garage"
 )
 
-// menuState is the main menu as it stands in the window.
+// menuState are the menus as they stand in the window.
 type menuState struct {
-	shows  string // what it says, to tell whether it has to be made anew
+	bar    *look.MenuBar // nil where the system draws the menus
+	shows  string        // what it says, to tell whether it has to be made anew
 	recent []garage.Car
 }
 
@@ -56,11 +58,28 @@ func (w *Window) openBook(car int64) {
 	w.Show(PageLogbook)
 }
 
-// setMenu gives the window its main menu, unless it has the same already.
+// setMenu gives the window its menus, unless it has the same already.
 func (w *Window) setMenu() {
-	if shows := w.menuShows(); shows != w.menu.shows {
-		w.menu.shows = shows
-		w.win.SetMainMenu(w.buildMenu())
+	shows := w.menuShows()
+	if shows == w.menu.shows {
+		return
+	}
+	w.menu.shows = shows
+	if w.menu.bar != nil {
+		w.menu.bar.Set(w.buildMenus())
+	} else {
+		w.win.SetMainMenu(w.systemMenu())
+	}
+}
+
+// ownBar tells whether the bar of menus is the program's own. On macOS the system draws the menus, elsewhere the toolkit would,
+// from fonts that nothing else needs.
+func (w *Window) ownBar() bool { return w.opt.System != "darwin" }
+
+// openMenus opens the first menu, or shuts the one that is open.
+func (w *Window) openMenus() {
+	if w.menu.bar != nil {
+		w.menu.bar.Toggle()
 	}
 }
 
@@ -77,16 +96,45 @@ func (w *Window) menuShows() string {
 	return shows.String()
 }
 
-func (w *Window) buildMenu() *fyne.MainMenu {
+// inMenu are the commands of a menu.
+func (w *Window) inMenu(name string) iter.Seq[command] {
+	return func(yield func(command) bool) {
+		for _, c := range w.commands {
+			if c.menu == name && !yield(c) {
+				return
+			}
+		}
+	}
+}
+
+// buildMenus are the menus of the program's own bar.
+func (w *Window) buildMenus() []look.Menu {
+	var built []look.Menu
+	for _, name := range menus {
+		m := look.Menu{Name: T(name)}
+		for c := range w.inMenu(name) {
+			e := look.MenuEntry{ID: "menu " + c.text, Text: T(c.text), Chosen: c.chosen != nil && c.chosen(w), Disabled: c.can != nil && !c.can(w), Parted: c.parted, Do: func() { w.run(c) }}
+			if c.key != "" {
+				e.Key = c.keyText()
+			}
+			m.Entries = append(m.Entries, e)
+		}
+		if name == carMenu {
+			for n, c := range w.menu.listed() {
+				m.Entries = append(m.Entries, look.MenuEntry{ID: fmt.Sprint("menu car ", c.ID), Text: listedCar(c), Parted: n == 0, Do: func() { w.openBook(c.ID) }})
+			}
+		}
+		built = append(built, m)
+	}
+	return built
+}
+
+// systemMenu is the same for a system that draws the menus itself.
+func (w *Window) systemMenu() *fyne.MainMenu {
 	var built []*fyne.Menu
 	for _, name := range menus {
 		m := fyne.NewMenu(T(name))
-		var keyed []*fyne.MenuItem
-		var keys []string
-		for _, c := range w.commands {
-			if c.menu != name {
-				continue
-			}
+		for c := range w.inMenu(name) {
 			if c.parted {
 				m.Items = append(m.Items, fyne.NewMenuItemSeparator())
 			}
@@ -94,35 +142,17 @@ func (w *Window) buildMenu() *fyne.MainMenu {
 			i.IsQuit = c.quits
 			i.Checked = c.chosen != nil && c.chosen(w)
 			i.Disabled = c.can != nil && !c.can(w)
-			switch {
-			case c.key == "":
-			case w.opt.System == "darwin": // there the system draws the menu
+			if c.key != "" {
 				i.Shortcut = &desktop.CustomShortcut{KeyName: c.key, Modifier: c.mod}
-			default:
-				keyed, keys = append(keyed, i), append(keys, c.keyText())
 			}
 			m.Items = append(m.Items, i)
 		}
-		if name == "menu.car" {
+		if name == carMenu {
 			w.addRecent(m)
 		}
-		alignKeys(keyed, keys)
 		built = append(built, m)
 	}
 	return fyne.NewMainMenu(built...)
-}
-
-// alignKeys writes the keys behind the texts of a menu, flush right. The menu's own way paints them too pale to be read.
-func alignKeys(items []*fyne.MenuItem, keys []string) {
-	wide := func(s string) float32 { return fyne.MeasureText(s, theme.TextSize(), fyne.TextStyle{}).Width }
-	gap, most := wide(" "), float32(0)
-	for n, i := range items {
-		most = max(most, wide(i.Label)+wide(keys[n])+4*gap)
-	}
-	for n, i := range items {
-		room := most - wide(i.Label) - wide(keys[n])
-		i.Label += strings.Repeat(" ", int(room/gap+0.5)) + keys[n]
-	}
 }
 
 // listed are the cars that a menu has room for.

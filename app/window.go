@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -138,6 +139,11 @@ func New(a fyne.App, win fyne.Window, e Engine, o Options) *Window {
 	w := &Window{app: a, win: win, engine: e, opt: o, now: o.Now, page: o.Page,
 		theme: &look.Theme{Shade: o.Taste.Shade, Factor: o.Taste.Factor}}
 	w.commands = commands()
+	if w.ownBar() {
+		w.menu.bar = look.NewMenuBar("menus")
+	} else {
+		w.commands = slices.DeleteFunc(w.commands, func(c command) bool { return c.own })
+	}
 	w.ctx, w.stop = context.WithCancel(context.Background())
 	w.door = &door{do: o.Do, draw: w.draw}
 	a.Settings().SetTheme(w.theme)
@@ -153,7 +159,7 @@ func New(a fyne.App, win fyne.Window, e Engine, o Options) *Window {
 	w.askOpenQuestions()
 	w.askDueProof()
 	w.readRecent()
-	a.Lifecycle().SetOnExitedForeground(func() { w.leaving.away = true })
+	a.Lifecycle().SetOnExitedForeground(w.leftAlone)
 	a.Lifecycle().SetOnEnteredForeground(func() { w.leaving.away = false })
 	w.every(time.Second, w.tick)
 	w.every(hearEvery, w.overhear)
@@ -178,6 +184,14 @@ func (w *Window) Close() error {
 	w.work.Wait()
 	_, err := w.live.log.end()
 	return errors.Join(err, w.held.close())
+}
+
+// leftAlone notes that the owner works in another window.
+func (w *Window) leftAlone() {
+	w.leaving.away = true
+	if w.menu.bar != nil {
+		w.menu.bar.Forget()
+	}
 }
 
 // Show turns to a page.

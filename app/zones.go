@@ -7,11 +7,15 @@ import (
 	"readback/app/look"
 )
 
-// frame is the window's tree: page, foot, margin, rail and strip. The order is the order of the keyboard: the page first.
+// frame is the window's tree: page, foot, margin, rail, strip, and the bar of menus, but where the system draws that. The order
+// is the order of the keyboard: the page first.
 func (w *Window) frame() fyne.CanvasObject {
-	return container.New(&zones{main: w.main, foot: w.foot, resized: w.resized},
-		look.Floor(look.Rail), look.Floor(look.Paper), look.Floor(look.Line), look.Floor(look.Line),
-		w.main.Object, w.foot.Object, w.side.Object, w.rail.Object, w.strip)
+	objects := []fyne.CanvasObject{look.Floor(look.Rail), look.Floor(look.Paper), look.Floor(look.Line), look.Floor(look.Line),
+		w.main.Object, w.foot.Object, w.side.Object, w.rail.Object, w.strip}
+	if w.menu.bar != nil {
+		objects = append(objects, look.Floor(look.Paper), look.Floor(look.Line), w.menu.bar)
+	}
+	return container.New(&zones{main: w.main, foot: w.foot, bar: w.menu.bar, resized: w.resized}, objects...)
 }
 
 // narrowWindow is the width below which there is less room beside the page.
@@ -29,6 +33,7 @@ const (
 type zones struct {
 	main    *look.Scroller
 	foot    *look.Slot
+	bar     *look.MenuBar // nil where there is none
 	last    fyne.Size
 	resized func() // is told when the window has another size
 }
@@ -100,19 +105,28 @@ func heights(main *look.Scroller, foot *look.Slot, width, high float32) (body, b
 
 // settle lays the zones out again where the height of the page or of its foot asks for it.
 func (w *Window) settle() {
-	size := w.win.Content().Size() // without the menu
+	size := w.win.Content().Size() // without a menu of the system's
 	_, page, _ := columns(size.Width)
-	body, foot := heights(w.main, w.foot, page, size.Height-look.Scaled(stripHeight))
+	body, foot := heights(w.main, w.foot, page, size.Height-barHeight(w.menu.bar)-look.Scaled(stripHeight))
 	if w.main.Object.Size().Height != body || w.foot.Object.Size().Height != foot {
 		w.win.Content().Refresh()
 	}
 }
 
+// barHeight is the room that the bar of menus takes, and the line under it.
+func barHeight(bar *look.MenuBar) float32 {
+	if bar == nil {
+		return 0
+	}
+	return bar.MinSize().Height + 1
+}
+
 func (z *zones) Layout(o []fyne.CanvasObject, size fyne.Size) {
+	bar := barHeight(z.bar)
 	rail, page, side := columns(size.Width)
 	left := rail + float32(int(size.Width-rail-page-side)/2)
 	strip := look.Scaled(stripHeight)
-	high := size.Height - strip
+	high := size.Height - strip - bar
 	body, foot := heights(z.main, z.foot, page, high)
 	place := func(x fyne.CanvasObject, at, top, w, h float32) {
 		if at := fyne.NewPos(at, top); x.Position() != at { // a move draws the window again
@@ -120,15 +134,20 @@ func (z *zones) Layout(o []fyne.CanvasObject, size fyne.Size) {
 		}
 		x.Resize(fyne.NewSize(w, h))
 	}
-	place(o[0], 0, 0, rail, high)
-	place(o[1], rail, 0, size.Width-rail, high)
-	place(o[2], rail-1, 0, 1, high)
-	place(o[3], left+page, 0, min(1, side), high)
-	place(o[4], left, 0, page, body)
-	place(o[5], left, body, page, foot)
-	place(o[6], left+page+1, 0, max(0, side-1), high)
-	place(o[7], 0, 0, rail-1, high)
-	place(o[8], 0, high, size.Width, strip)
+	place(o[0], 0, bar, rail, high)
+	place(o[1], rail, bar, size.Width-rail, high)
+	place(o[2], rail-1, bar, 1, high)
+	place(o[3], left+page, bar, min(1, side), high)
+	place(o[4], left, bar, page, body)
+	place(o[5], left, bar+body, page, foot)
+	place(o[6], left+page+1, bar, max(0, side-1), high)
+	place(o[7], 0, bar, rail-1, high)
+	place(o[8], 0, bar+high, size.Width, strip)
+	if z.bar != nil {
+		place(o[9], 0, 0, size.Width, bar-1)
+		place(o[10], 0, bar-1, size.Width, 1)
+		place(o[11], 0, 0, min(size.Width, z.bar.MinSize().Width), bar-1)
+	}
 	if z.last != size {
 		z.last = size
 		z.resized()

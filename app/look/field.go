@@ -102,6 +102,18 @@ func (f *Field) TypedKey(e *fyne.KeyEvent) {
 	f.Entry.TypedKey(e)
 }
 
+// KeyDown and KeyUp also tell the window of the key.
+func (f *Field) KeyDown(e *fyne.KeyEvent) {
+	f.Entry.KeyDown(e)
+	keyDown(f, e)
+}
+
+// KeyUp is described at KeyDown.
+func (f *Field) KeyUp(e *fyne.KeyEvent) {
+	f.Entry.KeyUp(e)
+	keyUp(f, e)
+}
+
 // FocusGained scrolls the field into view.
 func (f *Field) FocusGained() {
 	f.Entry.FocusGained()

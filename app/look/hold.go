@@ -132,11 +132,13 @@ func (h *Hold) KeyDown(e *fyne.KeyEvent) {
 	if e.Name == fyne.KeySpace {
 		h.press()
 	}
+	keyDown(h, e)
 }
 func (h *Hold) KeyUp(e *fyne.KeyEvent) {
 	if e.Name == fyne.KeySpace {
 		h.release()
 	}
+	keyUp(h, e)
 }
 func (h *Hold) TypedKey(e *fyne.KeyEvent) {
 	switch e.Name {

@@ -174,7 +174,7 @@ func (m *Many) pick(i int) {
 }
 
 func (m *Many) FocusGained() {
-	m.focused = true
+	m.focused, m.self = true, m
 	m.reveal()
 	m.Refresh()
 }

@@ -12,6 +12,7 @@ import (
 type part struct {
 	widget.BaseWidget
 	id      string
+	self    fyne.CanvasObject // once it has had the keyboard
 	focused bool
 	hovered bool
 	tapped  func()
@@ -21,7 +22,7 @@ type part struct {
 func (p *part) ID() string { return p.id }
 
 func (p *part) take(self fyne.CanvasObject, focused bool) {
-	p.focused = focused
+	p.focused, p.self = focused, self
 	if focused {
 		Reveal(self)
 	}
@@ -43,6 +44,33 @@ func (p *part) tap() {
 
 // TypedRune takes nothing.
 func (p *part) TypedRune(rune) {}
+
+// KeyDown and KeyUp tell the window of a key that is pressed or let go: it hears of none while a part has the keyboard.
+func (p *part) KeyDown(e *fyne.KeyEvent) { keyDown(p.self, e) }
+
+// KeyUp is described at KeyDown.
+func (p *part) KeyUp(e *fyne.KeyEvent) { keyUp(p.self, e) }
+
+func keyDown(self fyne.CanvasObject, e *fyne.KeyEvent) {
+	if c := keyCanvas(self); c != nil && c.OnKeyDown() != nil {
+		c.OnKeyDown()(e)
+	}
+}
+
+func keyUp(self fyne.CanvasObject, e *fyne.KeyEvent) {
+	if c := keyCanvas(self); c != nil && c.OnKeyUp() != nil {
+		c.OnKeyUp()(e)
+	}
+}
+
+// keyCanvas is the canvas of a part where it hears of keys, nil where it does not.
+func keyCanvas(self fyne.CanvasObject) desktop.Canvas {
+	if self == nil {
+		return nil
+	}
+	c, _ := fyne.CurrentApp().Driver().CanvasForObject(self).(desktop.Canvas)
+	return c
+}
 
 // Cursor is a hand over what acts.
 func (p *part) Cursor() desktop.Cursor {
