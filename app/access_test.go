@@ -19,7 +19,7 @@ const leastTarget = 44
 type acting struct {
 	object fyne.CanvasObject
 	at     fyne.Position
-	zone   int // 0 the page, 1 its foot, 2 the margin, 3 the rail
+	zone   int // 0 the page, 1 its foot, 2 the margin, 3 the rail, 4 the bar of menus
 }
 
 func (a acting) id() string {
@@ -61,7 +61,7 @@ func (b *bench) allActing() []acting {
 			}
 		}
 	}
-	for zone, o := range []fyne.CanvasObject{b.w.main.Object, b.w.foot.Object, b.w.side.Object, b.w.rail.Object} {
+	for zone, o := range []fyne.CanvasObject{b.w.main.Object, b.w.foot.Object, b.w.side.Object, b.w.rail.Object, b.w.menu.bar} {
 		walk(o, fyne.Position{}, zone)
 	}
 	return out
@@ -71,7 +71,8 @@ func (b *bench) allActing() []acting {
 //
 //   - whatever acts is at least 44 units high and wide. What is drawn inside one part, such as the pins of a plug, belongs
 //     to that part, which also takes the arrow keys;
-//   - Tab comes by each thing that acts, once: first those of the page, then those of the margin, then those of the rail;
+//   - Tab comes by each thing that acts, once: first those of the page, then those of the margin, then those of the rail, then
+//     the bar of menus;
 //   - Tab goes down the page, not up and down.
 func TestAccess(t *testing.T) {
 	a := test.NewTempApp(t)

@@ -44,6 +44,7 @@ type setup struct {
 	place   adapter.Place
 	// language of the window, "" is English.
 	language string
+	system   string // what the computer runs, "" is linux
 }
 
 func newBench(t testing.TB, s setup) *bench {
@@ -89,7 +90,7 @@ func newBench(t testing.TB, s setup) *bench {
 		},
 		Explain: func(text string, w explain.Wish) explain.Explanation { return s.visit.Explain(text, w) },
 		Compare: s.visit.Compare, Log: log,
-	}, Options{Taste: Taste{Shade: s.shade, Factor: s.factor}, Place: s.place,
+	}, Options{System: cmp.Or(s.system, "linux"), Taste: Taste{Shade: s.shade, Factor: s.factor}, Place: s.place,
 		Do: func(f func()) { b.queue <- f }, Now: func() time.Time { return begin.Add(3 * time.Second) }})
 	b.win.Resize(s.size)
 	t.Cleanup(func() {

@@ -14,7 +14,7 @@ import (
 // 1920x1080 and one of 3840x2160 that shows one unit as one dot. textSizes are the sizes of text. In the least window each
 // state has all of them; in the others one each, another from state to state.
 var (
-	layouts   = []fyne.Size{{Width: 1024, Height: 700}, {Width: 1280, Height: 780}, {Width: 1920, Height: 1080}, {Width: 3840, Height: 2160}}
+	layouts   = []fyne.Size{{Width: 1024, Height: 700}, {Width: 1280, Height: 820}, {Width: 1920, Height: 1080}, {Width: 3840, Height: 2160}}
 	textSizes = []float32{0.8, 1, 1.5, 2}
 )
 

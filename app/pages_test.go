@@ -284,7 +284,14 @@ func (b *bench) lineUp() {
 // fits checks that no text is cut: not by its own box, not by the width of the window, its zone or its scroll.
 func fits(t *testing.T, win fyne.Window) {
 	t.Helper()
-	seen := 0
+	if seen := fitsIn(t, win.Canvas().Content(), win.Canvas().Size()); seen < 20 {
+		t.Errorf("only %d texts were found: the walk does not reach the page", seen)
+	}
+}
+
+// fitsIn checks a tree that fills a size, and counts its texts.
+func fitsIn(t *testing.T, tree fyne.CanvasObject, size fyne.Size) (seen int) {
+	t.Helper()
 	var walk func(o fyne.CanvasObject, at fyne.Position, left, right, low float32)
 	walk = func(o fyne.CanvasObject, at fyne.Position, left, right, low float32) {
 		if !o.Visible() {
@@ -327,8 +334,6 @@ func fits(t *testing.T, win fyne.Window) {
 			}
 		}
 	}
-	walk(win.Canvas().Content(), fyne.Position{}, 0, win.Canvas().Size().Width, win.Canvas().Size().Height)
-	if seen < 20 {
-		t.Errorf("only %d texts were found: the walk does not reach the page", seen)
-	}
+	walk(tree, fyne.Position{}, 0, size.Width, size.Height)
+	return seen
 }

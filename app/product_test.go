@@ -8,7 +8,6 @@ import (
 	"testing"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/theme"
 
 	"readback/app/look"
 	"readback/diag"
@@ -164,7 +163,7 @@ func TestCommands(t *testing.T) {
 			t.Errorf("%s is empty", m)
 		}
 	}
-	for key, want := range map[string]string{"Ctrl+1": "step.cable", "Ctrl+6": "step.read-back", "Ctrl+0": "cmd.car", "Ctrl+L": "beside.logbook", "Ctrl+Shift+O": "cmd.signals", "F1": "cmd.keys", "Esc": "cmd.keep", "Ctrl+Plus": "cmd.larger"} {
+	for key, want := range map[string]string{"Ctrl+1": "step.cable", "Ctrl+6": "step.read-back", "Ctrl+0": "cmd.car", "Ctrl+L": "beside.logbook", "Ctrl+Shift+O": "cmd.signals", "F1": "cmd.keys", "F10": "cmd.menus", "Esc": "cmd.keep", "Ctrl+Plus": "cmd.larger"} {
 		if keys[key] != want {
 			t.Errorf("%s is %q, want %q", key, keys[key], want)
 		}
@@ -178,60 +177,6 @@ func TestFunctionKeysFromAField(t *testing.T) {
 	b.key(fyne.KeyF1)
 	if b.w.page != PageHelp || b.w.help.topic != topicKeys {
 		t.Errorf("F1 leads to %s, %s", b.w.page, b.w.help.topic)
-	}
-}
-
-// TestMenu: the menus follow what can be done and what is chosen, and list the cars that are known.
-func TestMenu(t *testing.T) {
-	b := newBench(t, setup{log: keptLog()})
-	b.until("cars", func() bool { return len(b.w.menu.recent) == 2 })
-	b.w.draw()
-	item := func(text string) *fyne.MenuItem {
-		for _, m := range b.win.MainMenu().Items {
-			for _, i := range m.Items {
-				if label, _, _ := strings.Cut(i.Label, "  "); label == text {
-					return i
-				}
-			}
-		}
-		t.Fatalf("no menu has %q", text)
-		return nil
-	}
-	if !item("Read the car").Disabled || !item("Disconnect").Disabled {
-		t.Error("without a visit a car can be read")
-	}
-	b.connect()
-	if item("Read the car").Disabled {
-		t.Error("with a visit the car can't be read")
-	}
-	item("Dark colours").Action()
-	if !item("Dark colours").Checked || item("Light colours").Checked || b.w.theme.Shade != look.ShadeDark {
-		t.Error("the dark colours are not chosen")
-	}
-	if i := item("Back up…"); !strings.HasSuffix(i.Label, " Ctrl+B") {
-		t.Errorf("a back-up is %q", i.Label)
-	}
-	right := map[*fyne.Menu]float32{}
-	for _, m := range b.win.MainMenu().Items {
-		for _, i := range m.Items {
-			if !strings.Contains(i.Label, "  ") {
-				continue
-			}
-			w := fyne.MeasureText(i.Label, theme.TextSize(), fyne.TextStyle{}).Width
-			if right[m] == 0 {
-				right[m] = w
-			}
-			if d := w - right[m]; d > 6 || d < -6 {
-				t.Errorf("%q ends %.1f beside the others", i.Label, d)
-			}
-		}
-	}
-	if !item("Quit").IsQuit {
-		t.Error("nothing quits")
-	}
-	item("Blue Tarn van").Action()
-	if b.w.page != PageLogbook || b.w.logs.chosen != 1 {
-		t.Errorf("a car in the menu leads to %s of %d", b.w.page, b.w.logs.chosen)
 	}
 }
 

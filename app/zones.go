@@ -103,12 +103,13 @@ func heights(main *look.Scroller, foot *look.Slot, width, high float32) (body, b
 	return body, below
 }
 
-// settle lays the zones out again where the height of the page or of its foot asks for it.
+// settle lays the zones out again where the height of the page or of its foot, or the size of the bar of menus, asks for it.
 func (w *Window) settle() {
 	size := w.win.Content().Size() // without a menu of the system's
 	_, page, _ := columns(size.Width)
 	body, foot := heights(w.main, w.foot, page, size.Height-barHeight(w.menu.bar)-look.Scaled(stripHeight))
-	if w.main.Object.Size().Height != body || w.foot.Object.Size().Height != foot {
+	bar := w.menu.bar
+	if w.main.Object.Size().Height != body || w.foot.Object.Size().Height != foot || bar != nil && bar.Size() != barSize(bar, size.Width) {
 		w.win.Content().Refresh()
 	}
 }
@@ -119,6 +120,11 @@ func barHeight(bar *look.MenuBar) float32 {
 		return 0
 	}
 	return bar.MinSize().Height + 1
+}
+
+func barSize(bar *look.MenuBar, width float32) fyne.Size {
+	size := bar.MinSize()
+	return fyne.NewSize(min(width, size.Width), size.Height)
 }
 
 func (z *zones) Layout(o []fyne.CanvasObject, size fyne.Size) {
@@ -146,7 +152,8 @@ func (z *zones) Layout(o []fyne.CanvasObject, size fyne.Size) {
 	if z.bar != nil {
 		place(o[9], 0, 0, size.Width, bar-1)
 		place(o[10], 0, bar-1, size.Width, 1)
-		place(o[11], 0, 0, min(size.Width, z.bar.MinSize().Width), bar-1)
+		own := barSize(z.bar, size.Width)
+		place(o[11], 0, 0, own.Width, own.Height)
 	}
 	if z.last != size {
 		z.last = size

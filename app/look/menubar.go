@@ -57,9 +57,6 @@ func (b *MenuBar) Set(menus []Menu) {
 	}
 }
 
-// Menus are those that it was given.
-func (b *MenuBar) Menus() []Menu { return b.menus }
-
 // Open opens the menu of a number; with marked, its first entry that can be chosen is marked.
 func (b *MenuBar) Open(n int, marked bool) {
 	c := fyne.CurrentApp().Driver().CanvasForObject(b)

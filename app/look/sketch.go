@@ -1,6 +1,8 @@
 package look
 
 import (
+	"image"
+
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
 	"fyne.io/fyne/v2/widget"
@@ -33,47 +35,54 @@ func NewSketch(m Motif, edge float32) *Sketch {
 func (s *Sketch) MinSize() fyne.Size { return fyne.NewSquareSize(Scaled(s.edge)) }
 func (s *Sketch) natural() float32   { return Scaled(s.edge) }
 
-func (s *Sketch) CreateRenderer() fyne.WidgetRenderer { return &sketchRenderer{s: s} }
+func (s *Sketch) CreateRenderer() fyne.WidgetRenderer {
+	r := &sketchRenderer{s: s}
+	r.picture = canvas.NewRaster(func(w, h int) image.Image {
+		return r.ink().picture(w, h, float64(w)/float64(max(1, r.edge)))
+	})
+	return r
+}
 
 type sketchRenderer struct {
 	s       *Sketch
 	edge    float32
-	objects []fyne.CanvasObject
+	drawing ink
+	picture *canvas.Raster
 }
 
 func (r *sketchRenderer) at(x, y float32) fyne.Position { return fyne.NewPos(x*r.edge, y*r.edge) }
 
+// stroke is the width of all lines.
+const stroke = 2.4
+
 func (r *sketchRenderer) line(c fyne.ThemeColorName, points ...fyne.Position) {
 	for i := 1; i < len(points); i++ {
-		l := canvas.NewLine(paint(c))
-		l.StrokeWidth, l.Position1, l.Position2 = 2, points[i-1], points[i]
-		r.objects = append(r.objects, l)
+		r.drawing.line(c, stroke, points[i-1], points[i])
 	}
 }
 
-func (r *sketchRenderer) box(fill, stroke fyne.ThemeColorName, x, y, w, h float32) {
-	b := canvas.NewRectangle(paint(fill))
-	b.StrokeColor, b.StrokeWidth, b.CornerRadius = paint(stroke), 2, 3
-	b.Move(r.at(x, y))
-	b.Resize(fyne.NewSize(w*r.edge, h*r.edge))
-	r.objects = append(r.objects, b)
+func (r *sketchRenderer) box(fill, rim fyne.ThemeColorName, x, y, w, h float32) {
+	at, size := r.at(x, y), fyne.NewSize(w*r.edge, h*r.edge)
+	r.drawing.box(rim, at, size, 3)
+	r.drawing.box(fill, at.AddXY(stroke, stroke), size.SubtractWidthHeight(2*stroke, 2*stroke), 1)
 }
 
-func (r *sketchRenderer) disc(fill, stroke fyne.ThemeColorName, x, y, radius float32) {
-	c := canvas.NewCircle(paint(fill))
-	c.StrokeColor, c.StrokeWidth = paint(stroke), 2
-	c.Move(r.at(x-radius, y-radius))
-	c.Resize(fyne.NewSquareSize(2 * radius * r.edge))
-	r.objects = append(r.objects, c)
+func (r *sketchRenderer) disc(fill, rim fyne.ThemeColorName, x, y, radius float32) {
+	r.drawing.disc(fill, rim, stroke, r.at(x, y), radius*r.edge)
 }
 
 func (r *sketchRenderer) Layout(size fyne.Size) {
-	r.edge = min(size.Width, size.Height)
-	r.objects = r.objects[:0]
-	ground := canvas.NewRectangle(paint(Tint))
-	ground.CornerRadius = radius
-	ground.Resize(fyne.NewSquareSize(r.edge))
-	r.objects = append(r.objects, ground)
+	if edge := min(size.Width, size.Height); edge != r.edge {
+		r.edge = edge
+		r.picture.Refresh()
+	}
+	stand(r.picture, fyne.Position{}, fyne.NewSquareSize(r.edge))
+}
+
+// ink are the shapes of the sketch, in the palette of now.
+func (r *sketchRenderer) ink() *ink {
+	r.drawing = ink{}
+	r.drawing.box(Tint, fyne.Position{}, fyne.NewSquareSize(r.edge), radius)
 	switch r.s.motif {
 	case MotifCable:
 		r.cable()
@@ -83,13 +92,17 @@ func (r *sketchRenderer) Layout(size fyne.Size) {
 		r.car(0.52, true)
 	default:
 		r.car(0.60, false)
-		for i, sign := range []Sign{MarkNow, MarkRemembered, MarkCheck} {
-			m := NewMark(sign, 1)
-			m.Move(r.at(0.20+0.22*float32(i), 0.12))
-			m.Resize(fyne.NewSquareSize(0.17 * r.edge))
-			r.objects = append(r.objects, m)
-		}
+		r.marks(0.20, 0.12, 0.17)
 	}
+	return &r.drawing
+}
+
+// marks are those of what happens now, of what is remembered and of what is in line, as [Mark] draws them.
+func (r *sketchRenderer) marks(x, y, edge float32) {
+	r.drawing.wedge(Alert, r.at(x+edge/2, y), edge*r.edge, 0.86*edge*r.edge)
+	r.disc(Tint, Soft, x+0.22+edge/2, y+edge/2, 0.4*edge)
+	left := x + 0.44
+	r.line(Accent, r.at(left+0.16*edge, y+0.54*edge), r.at(left+0.40*edge, y+0.78*edge), r.at(left+0.86*edge, y+0.24*edge))
 }
 
 func (r *sketchRenderer) cable() {
@@ -124,7 +137,7 @@ func (r *sketchRenderer) car(low float32, dashes bool) {
 		r.at(0.90, low+0.20), r.at(0.10, low+0.20)}
 	for i := 1; i < len(outline); i++ {
 		if dashes {
-			r.objects = append(r.objects, strokes(Accent, outline[i-1], outline[i])...)
+			r.dashes(Accent, outline[i-1], outline[i])
 		} else {
 			r.line(Accent, outline[i-1], outline[i])
 		}
@@ -133,23 +146,20 @@ func (r *sketchRenderer) car(low float32, dashes bool) {
 	r.disc(Tint, Accent, 0.71, low+0.20, 0.075)
 }
 
-// strokes is a dashed line of any slope.
-func strokes(c fyne.ThemeColorName, a, b fyne.Position) (out []fyne.CanvasObject) {
+// dashes is a dashed line of any slope.
+func (r *sketchRenderer) dashes(c fyne.ThemeColorName, a, b fyne.Position) {
 	dx, dy := b.X-a.X, b.Y-a.Y
 	n := max(1, int((max(dx, -dx)+max(dy, -dy))/7))
 	for i := range n {
 		from, to := float32(i)/float32(n), (float32(i)+0.6)/float32(n)
-		l := canvas.NewLine(paint(c))
-		l.StrokeWidth, l.Position1, l.Position2 = 2, fyne.NewPos(a.X+dx*from, a.Y+dy*from), fyne.NewPos(a.X+dx*to, a.Y+dy*to)
-		out = append(out, l)
+		r.line(c, fyne.NewPos(a.X+dx*from, a.Y+dy*from), fyne.NewPos(a.X+dx*to, a.Y+dy*to))
 	}
-	return out
 }
 
 func (r *sketchRenderer) MinSize() fyne.Size { return r.s.MinSize() }
 func (r *sketchRenderer) Refresh() {
 	r.Layout(r.s.Size())
-	canvas.Refresh(r.s)
+	r.picture.Refresh()
 }
-func (r *sketchRenderer) Objects() []fyne.CanvasObject { return r.objects }
+func (r *sketchRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.picture} }
 func (r *sketchRenderer) Destroy()                     {}
