@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"readback/diag/garage"
+	"readback/diag/isotp"
 	"readback/diag/link"
 	"readback/diag/pause"
 )
@@ -44,9 +45,8 @@ const (
 	supplyEvery = time.Second
 	// rateOver is over how many readings a rate is measured.
 	rateOver = 16
-	// mostParameters fit one request of service 01 (SAE J1979), mostIdentifiers one frame of service 22.
-	mostParameters  = 6
-	mostIdentifiers = 3
+	// mostParameters fit one request of service 01 (SAE J1979).
+	mostParameters = 6
 )
 
 // ErrNothingToWatch means that no value was chosen.
@@ -136,22 +136,23 @@ func (v *Visit) lanes(values []LiveKey) []*lane {
 	for _, g := range order {
 		all := groups[g]
 		l := at(all[0].key.Address.String())
-		for part := range slices.Chunk(all, v.most(all[0].key)) {
+		for part := range slices.Chunk(all, all[0].key.most()) {
 			l.askers = append(l.askers, v.moduleAsker(part))
 		}
 	}
 	return lanes
 }
 
-// most is how many values of a kind may share a request to this address.
-func (v *Visit) most(k LiveKey) int {
+// most is how many values of a kind may share a request to this address: as many as one frame holds behind the service.
+func (k LiveKey) most() int {
+	room := isotp.Layout{Extended: k.Address.Headed()}.SingleLength() - 1
 	switch {
 	case k.Address.Mode == link.Header: // on the older lines one request holds one parameter
 		return 1
 	case k.Kind == LiveParameter:
-		return mostParameters
+		return min(room, mostParameters)
 	}
-	return mostIdentifiers
+	return room / 2
 }
 
 // sampleNames are the names of values, with the module's where two have the same.

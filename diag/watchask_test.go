@@ -3,7 +3,28 @@ package diag
 import (
 	"slices"
 	"testing"
+
+	"readback/diag/link"
 )
+
+// TestMostInOneFrame: values share a request only as far as it is a single frame, which an address byte makes shorter.
+func TestMostInOneFrame(t *testing.T) {
+	request, answer := link.ID11(0x6F1), link.ID11(0x612)
+	for _, c := range []struct {
+		mode link.Mode
+		kind LiveKind
+		most int
+	}{
+		{link.Normal, LiveParameter, 6}, {link.Normal, LiveIdentifier, 3}, {link.NormalFixed, LiveIdentifier, 3},
+		{link.Extended, LiveParameter, 5}, {link.Extended, LiveIdentifier, 2}, {link.Mixed, LiveIdentifier, 2},
+		{link.Header, LiveParameter, 1}, {link.Header, LiveIdentifier, 1},
+	} {
+		k := LiveKey{Address: link.Address{Mode: c.mode, Request: request, Answer: answer}, Kind: c.kind}
+		if got := k.most(); got != c.most {
+			t.Errorf("%v, %s: %d, want %d", c.mode, c.kind, got, c.most)
+		}
+	}
+}
 
 // FuzzCutValues: an answer is cut into values that were asked for, which are all of its bytes once; what can't be parted without
 // doubt is left whole.

@@ -108,6 +108,10 @@ func TestExchanges(t *testing.T) {
 		2000 > 7E0#023E005555555555
 		2010 < 7E8#027E00AAAAAAAAAA`,
 		"1 7E0/7E8 no answer 3E00", "2 7E0/7E8 answered 10 ms 3E00 7E00")
+	check(t, "a question where answers come from is no answer", `
+		0    > 7E0#0322F190
+		10   < 7E8#0322F190`,
+		"1 7E0/7E8 no answer 22F190", "2 7E0/7E8 unasked 22F190")
 	check(t, "no answer asked for", `
 		0    > 7E0#023E805555555555`,
 		"1 7E0/7E8 not wanted 3E80")

@@ -67,7 +67,7 @@ func serviceOf(p []byte, asks bool) byte {
 // belongs reports an answer that fits the question of a row: the same service, and what it echoes.
 func (t *Talk) belongs(row uint32, p []byte) bool {
 	r := t.rows.at(row)
-	if r.service != serviceOf(p, false) {
+	if r.service != serviceOf(p, false) || p[0]&0x40 == 0 { // a question has no such bit
 		return false
 	}
 	if p[0] == negative {
