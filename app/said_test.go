@@ -19,7 +19,8 @@ import (
 )
 
 // speakingPackages are those whose sentences the window shows.
-var speakingPackages = []string{"../diag", "../diag/explain", "../diag/gate", "../diag/cable", "../diag/trend", "../diag/talk", "../diag/adapter", "../diag/uds", "../diag/kwp", "../diag/obd", "../diag/garage", "../diag/quantity"}
+var speakingPackages = []string{"../diag", "../diag/explain", "../diag/gate", "../diag/cable", "../diag/trend", "../diag/talk", "../diag/adapter", "../diag/uds", "../diag/kwp", "../diag/obd", "../diag/garage", "../diag/quantity",
+	"../diag/adapter/elm", "../diag/adapter/slcan", "../diag/adapter/socketcan", "../diag/adapter/ports", "../diag/adapter/practice", "../diag/adapter/replay"}
 
 var formatVerbs = regexp.MustCompile(`%[-+# 0]*\d*(\.\d+)?[a-zA-Z]`)
 
@@ -126,6 +127,64 @@ func TestTroublesAreTold(t *testing.T) {
 		for _, system := range []string{"linux", "windows", "darwin"} {
 			said.add(string(x.Key)+" on "+system, x.NextOn(system))
 		}
+	}
+	for _, s := range untold(t, "de", said) {
+		t.Errorf("%s: %q", said.said[s], s)
+	}
+}
+
+// TestAdaptersAreTold: what adapters and ports are called, and the notes beside them.
+func TestAdaptersAreTold(t *testing.T) {
+	said := newSayings()
+	files, err := filepath.Glob("../diag/adapter/*/*.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	told := map[string]bool{"Name": true, "Note": true, "Protocol": true, "Version": true}
+	add := func(path string, to, value ast.Expr) {
+		if sel, ok := to.(*ast.SelectorExpr); ok {
+			to = sel.Sel
+		}
+		if key, ok := to.(*ast.Ident); !ok || !told[key.Name] {
+			return
+		}
+		ast.Inspect(value, func(n ast.Node) bool {
+			if l, ok := n.(*ast.BasicLit); ok && l.Kind == token.STRING {
+				s, err := strconv.Unquote(l.Value)
+				if err != nil {
+					t.Fatal(err)
+				}
+				if s = strings.TrimSpace(strings.TrimLeft(filled(s), ";,")); strings.HasSuffix(s, ":") {
+					s += " sudo ip link set can0 up" // a command follows
+				}
+				said.add(path, s)
+			}
+			return true
+		})
+	}
+	for _, path := range files {
+		if strings.HasSuffix(path, "_test.go") {
+			continue
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), path, nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ast.Inspect(f, func(n ast.Node) bool {
+			switch n := n.(type) {
+			case *ast.KeyValueExpr:
+				add(path, n.Key, n.Value)
+			case *ast.AssignStmt:
+				for i, to := range n.Lhs {
+					add(path, to, n.Rhs[min(i, len(n.Rhs)-1)])
+				}
+			}
+			return true
+		})
+	}
+	said.add("a note", "COM3, USB 0403:6001; you have no right to use it", "down; this brings it up: sudo ip link set can0 up type can bitrate 500000", "USB adapter ABC-12", "CAN interface can0")
+	if len(said.said) < 14 {
+		t.Fatalf("only %d texts", len(said.said))
 	}
 	for _, s := range untold(t, "de", said) {
 		t.Errorf("%s: %q", said.said[s], s)

@@ -57,6 +57,7 @@ func TestSystemErrorsAreTold(t *testing.T) {
 		"port by no. 5": {port(fmt.Errorf("ports: %w", syscall.Errno(5))), syscall.Errno(5).Error(), "lässt sich nicht öffnen (" + syscall.Errno(5).Error() + ")"},
 		"no serial":     {port(adapter.ErrNotSerial), "it is no serial port", "kein serieller Anschluss"},
 		"down":          {port(&adapter.DownError{Name: "can0", Command: "ip link set can0 up"}), "The interface can0 is down. Type this", "Die Schnittstelle can0 ist aus. Tippen Sie in ein Terminal: ip link set can0 up"},
+		"no rights":     {port(&adapter.RightsError{Command: "sudo usermod -aG dialout me", Then: "Then log out and in again."}), "Then log out and in again.", "Tippen Sie in ein Terminal: sudo usermod -aG dialout me  Melden Sie sich danach ab"},
 		"nobody there":  {open(nobody), "can't be reached", "ist nicht erreichbar ("},
 		"no name":       {port(&net.DNSError{Err: "x"}), "no computer of this name", "diesen Namen hat kein"},
 		"late":          {&adapter.OpenError{Place: "tcp:x:1", Step: adapter.StepPort, Cause: &net.OpError{Op: "dial", Err: os.ErrDeadlineExceeded}}, "can't be reached (no answer in time)", "nicht erreichbar (keine Antwort in der Zeit)"},

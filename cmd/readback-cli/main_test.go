@@ -3,6 +3,8 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"os"
+	"path/filepath"
 	"runtime"
 	"slices"
 	"strings"
@@ -66,6 +68,7 @@ func TestExitCodes(t *testing.T) {
 		{exitUse, "practice --serve serial --scenario nonesuch"},
 		{exitDone, "history"},
 		{exitUse, "history nobody"},
+		{exitUse, "report 1 --to x.html --language xx"},
 		{exitDone, "--help"},
 		{exitUse, "paint"},
 	} {
@@ -175,6 +178,14 @@ func TestPracticeVisit(t *testing.T) {
 		_, out, _ = call(t, "", "history")
 		if !strings.Contains(out, "accepted") || !strings.Contains(out, "PRACTICE") || !strings.Contains(out, "since the erase  Charging P1D5A-13: it has failed again since") {
 			t.Errorf("history: %s", out)
+		}
+		for language, want := range map[string]string{"en": "Trouble codes of Practice car", "de": "Fehlercodes vor und nach einer Änderung: Übungsauto"} {
+			path := filepath.Join(t.TempDir(), language+".html")
+			code, out, errs := call(t, "", "report", "2", "--to", path, "--language", language)
+			page, err := os.ReadFile(path)
+			if code != exitDone || err != nil || !strings.Contains(string(page), want) || !strings.Contains(string(page), `<html lang="`+language+`">`) || !strings.HasPrefix(out, "Written to ") {
+				t.Errorf("%s: exit %d, %v\n%s%s", language, code, err, out, errs)
+			}
 		}
 	})
 }
