@@ -63,7 +63,7 @@ var all = sync.OnceValues(func() (map[string]*Tongue, error) {
 	if err != nil {
 		return nil, err
 	}
-	out := map[string]*Tongue{English: InEnglish()}
+	out := map[string]*Tongue{}
 	for _, f := range files {
 		tag := strings.TrimSuffix(f.Name(), ".json")
 		b, err := formFiles.ReadFile("forms/" + f.Name())
@@ -108,12 +108,15 @@ func Tags() []string {
 // Of is a language by its tag, "de" or a country's "de-AT" or "de_AT.UTF-8". The error wraps [ErrUnknown] where nothing is
 // known of it.
 func Of(tag string) (*Tongue, error) {
+	short, _, _ := strings.Cut(strings.ReplaceAll(tag, "_", "-"), "-")
+	short, _, _ = strings.Cut(strings.ToLower(short), ".")
+	if short == English { // it has no sentences to read
+		return InEnglish(), nil
+	}
 	known, err := all()
 	if err != nil {
 		return nil, err
 	}
-	short, _, _ := strings.Cut(strings.ReplaceAll(tag, "_", "-"), "-")
-	short, _, _ = strings.Cut(strings.ToLower(short), ".")
 	if t := known[short]; t != nil {
 		return t, nil
 	}
