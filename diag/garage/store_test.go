@@ -110,6 +110,7 @@ func TestVisitRoundTrip(t *testing.T) {
 	s := fresh(t)
 	car := putCar(t, s, Car{Name: "Van", VIN: number})
 	want := fullVisit(car.ID)
+	want.Ended = time.Now()
 	saved := putVisit(t, s, want)
 	if saved.ID == 0 || saved.Modules[0].ID == 0 || saved.Modules[0].Codes[0].ID == 0 {
 		t.Error("a saved visit has no numbers")
@@ -129,6 +130,9 @@ func TestVisitRoundTrip(t *testing.T) {
 	}
 	if got.Modules[2].Codes == nil || got.Modules[2].Identification == nil || got.Modules[0].Codes[1].Snapshots == nil {
 		t.Error("an empty list is nil, and null in JSON")
+	}
+	if saved.Begun != got.Begun || saved.Ended != got.Ended {
+		t.Errorf("saved at %v, read %v", saved.Ended, got.Ended)
 	}
 	if !got.Begun.Equal(begun) || got.Begun.Location() != time.UTC {
 		t.Errorf("begun %v", got.Begun)
