@@ -33,7 +33,7 @@ func (s *Store) Begin(ctx context.Context, e Entry) (Entry, error) {
 	if err := representable("garage: begin", e.Begun); err != nil {
 		return Entry{}, err
 	}
-	e.Begun, e.Ended = e.Begun.Round(0).UTC(), time.Time{}
+	e.Begun, e.Ended = e.Begun.UTC(), time.Time{}
 	e.Outcome, e.Answers, e.ReadBack, e.Seen = Planned, []string{}, 0, false
 	err := s.write(ctx, "begin", func(tx *sql.Tx) error {
 		if err := carExists(ctx, tx, e.CarID); err != nil {

@@ -39,7 +39,7 @@ func (s *Store) SaveVisit(ctx context.Context, v Visit) (Visit, error) {
 // settled is a copy of a visit as it will be read again: times by the calendar and in UTC, lists not nil. Its modules, codes
 // and records are its own and may get numbers; their bytes are the caller's.
 func settled(v Visit) Visit {
-	v.Begun, v.Ended = v.Begun.Round(0).UTC(), v.Ended.Round(0).UTC()
+	v.Begun, v.Ended = v.Begun.UTC(), v.Ended.UTC()
 	v.Modules = append(make([]Module, 0, len(v.Modules)), v.Modules...)
 	for i := range v.Modules {
 		m := &v.Modules[i]
