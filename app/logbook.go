@@ -377,8 +377,8 @@ func (w *Window) writeReport(visit int64, path string, o diag.ReportOptions) {
 			w.logs.err = err
 			if err == nil {
 				w.logs.report.visit, w.logs.said = 0, T("report.written", "File", filepath.Base(path), "Digest", r.Digest.String())
+				w.readLogbook()
 			}
-			w.readLogbook()
 		}
 	})
 }

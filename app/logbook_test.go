@@ -157,6 +157,8 @@ func TestReportForm(t *testing.T) {
 	}
 	b.w.writeReport(8, path, b.w.reportOptions())
 	b.until("failed", func() bool { return b.w.logs.err != nil })
+	for b.next(3 * doorGap) { // whatever comes, the reason stays
+	}
 	b.says("no room on the disk")
 	holds("old")
 	b.w.writeReport(8, path, b.w.reportOptions())
