@@ -36,7 +36,7 @@ func systemSentence(err error) string {
 	case errors.Is(why, errNoFile):
 		return fmt.Sprintf("%s is no file. Choose a file.", path)
 	case errors.Is(why, fs.ErrNotExist):
-		return fmt.Sprintf("%s is not there (%v). Are its name and its folder right?", path, why)
+		return fmt.Sprintf("%s: there is no such file or folder (%v). Are its name and its folder right?", path, why)
 	case errors.Is(why, fs.ErrExist):
 		return fmt.Sprintf("%s is there already (%v). It was not written over. Choose another name.", path, why)
 	case errors.Is(why, fs.ErrPermission):

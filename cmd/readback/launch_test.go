@@ -168,7 +168,7 @@ func TestTasteIsKept(t *testing.T) {
 	if got, err := loadTaste(path); err != nil || got != (app.Taste{Factor: 1}) {
 		t.Errorf("nothing kept: %+v, %v", got, err)
 	}
-	for _, want := range []app.Taste{{Shade: look.ShadeDark, Factor: 1.5}, {Factor: 1}, {Shade: look.ShadeLight, Factor: 0.8},
+	for _, want := range []app.Taste{{Shade: look.ShadeDark, Factor: 1.5, Language: "de", Report: "en"}, {Factor: 1}, {Shade: look.ShadeLight, Factor: 0.8},
 		{Factor: 2, Language: "de", Units: quantity.Choice{Way: quantity.Mile, Pressure: quantity.Bar}, Folders: app.Folders{Logbook: "/a", Recordings: "/b", Reports: "/c"}, Width: 1400, Height: 900}} {
 		if err := saveSettings(path, want); err != nil {
 			t.Fatal(err)

@@ -37,6 +37,7 @@ func loadTaste(path string) (app.Taste, error) {
 		t.Width, t.Height = kept.Width, kept.Height
 	}
 	t.Language = kept.Language // one that the catalogue has lost counts as the system's
+	t.Report = kept.Report     // and here as the window's
 	t.Units = quantity.Choice{Way: one(quantity.Ways, kept.Units.Way), Temperature: one(quantity.Temperatures, kept.Units.Temperature),
 		Pressure: one(quantity.Pressures, kept.Units.Pressure)}
 	t.Folders = app.Folders{Logbook: whole(kept.Folders.Logbook), Recordings: whole(kept.Folders.Recordings), Reports: whole(kept.Folders.Reports), Last: whole(kept.Folders.Last)}
