@@ -92,10 +92,6 @@ func Sentence(err error) string {
 		return "This logbook was written by a newer edition of the program. It is left as it is."
 	case errors.As(err, &card):
 		return cardSentence(card)
-	case errors.Is(err, garage.ErrFull):
-		return "The disk is full, so this was not saved. Nothing older is lost. Make room on the disk, then try again."
-	case errors.Is(err, garage.ErrReadOnly):
-		return "This program may not write to the logbook or its folder. Choose another folder for it, or give the program the right to write there."
 	case errors.As(err, &altered):
 		return fmt.Sprintf("Visit %d is not as it was saved: its checksum differs. Do not rely on it. A back-up may have it as it was.", altered.Visit)
 	case errors.Is(err, garage.ErrNotFound):

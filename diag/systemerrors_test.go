@@ -70,7 +70,7 @@ func TestSystemErrorsAreTold(t *testing.T) {
 		"no right":      {&fs.PathError{Op: "open", Path: none, Err: syscall.EACCES}, "This program may not use", "Dieses Programm darf " + none + " nicht benutzen ("},
 		"renamed":       {&os.LinkError{Op: "rename", Old: there, New: none, Err: syscall.EXDEV}, "can't be read or written (", none + " lässt sich nicht lesen oder schreiben ("},
 		"store full":    {fmt.Errorf("garage: save: %w", garage.ErrFull), "The disk is full", "Der Datenträger ist voll"},
-		"store shut":    {fmt.Errorf("garage: save: %w", garage.ErrReadOnly), "may not write to the logbook", "darf nicht ins Logbuch"},
+		"store shut":    {fmt.Errorf("garage: save: %w", garage.ErrReadOnly), "The logbook can't be written to", "In das Logbuch kann nicht geschrieben werden"},
 		"altered":       {&garage.AlteredError{Visit: 7}, "Visit 7 is not as it was saved", "Besuch 7 ist nicht so, wie er gespeichert wurde: Seine Prüfsumme weicht ab."},
 		"not found":     {fmt.Errorf("garage: x: %w", garage.ErrNotFound), "not in the logbook", "steht nicht im Logbuch"},
 		"form":          {form, "not as x.doc.", "nicht als x.doc."},
