@@ -95,8 +95,11 @@ func (c *lookCmd) Run(e *env) error {
 	}
 	r, _ := v.Record()
 	if c.Proof != "" {
-		if err := v.MarkProof(e.ctx, c.Proof); err != nil {
+		switch err := v.MarkProof(e.ctx, c.Proof); {
+		case errors.Is(err, garage.ErrNotFound):
 			return usage{fmt.Sprintf("there is no open step %s; history shows the steps", c.Proof)}
+		case err != nil:
+			return err
 		}
 	}
 	t := v.Timing()

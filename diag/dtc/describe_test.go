@@ -174,6 +174,16 @@ func TestSeverityInWords(t *testing.T) {
 	}
 }
 
+// Who decides is told by the first digit, or by two where the first is split.
+func TestDigitsThatDecide(t *testing.T) {
+	for name, want := range map[string]string{"P0301": " 0 means ", "P1D5A": " 1 means ", "P3001": " 30 means ", "P3401": " 34 means ", "P3A00": " 3A is ",
+		"U3003": " 30 means ", "U3100": " 31 is ", "C3000": " 3 is ", "B3000": " 3 is ", "P2000": " 2 means "} {
+		if d := dtc.Describe(code(t, name), nil, 0xFF, nil); !strings.Contains(d.Letters, want) {
+			t.Errorf("%s: %q lacks %q", name, d.Letters, want)
+		}
+	}
+}
+
 // A failure type that lists contradict each other on is no source, and adds nothing to the line.
 func TestUncertainFailureType(t *testing.T) {
 	d := dtc.Describe(code(t, "P0301-99"), nil, 0xFF, nil)

@@ -150,6 +150,9 @@ func TestTheSupply(t *testing.T) {
 		if plain.CanSay != (c.accepted && !c.plain) {
 			t.Errorf("%.2f V: can say %v", c.volts, plain.CanSay)
 		}
+		if open.CanSay != (c.accepted && !c.fedWhileOpen) {
+			t.Errorf("%.2f V while it is not known whether it charges: can say %v", c.volts, open.CanSay)
+		}
 	}
 	s := ready(t0)
 	s.Supply = &Reading{Value: 12.3, At: t0, Source: Measured}

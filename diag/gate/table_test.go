@@ -104,3 +104,21 @@ func TestLooksOnALine(t *testing.T) {
 		}
 	}
 }
+
+func TestToAll(t *testing.T) {
+	for a, want := range map[link.Address]bool{
+		link.Functional11():                                      true,
+		link.Functional29():                                      true,
+		{Request: link.ID11(0x7DF)}:                              true,
+		{Request: link.ID29(0x18DBFEF1)}:                         true,
+		{Request: link.ID11(0x740), Functional: true}:            true,
+		link.Physical(link.ID11(0x7E0), link.ID11(0x7E8)):        false,
+		{Mode: link.NormalFixed, Request: link.ID29(0x18DA10F1)}: false,
+		{Request: link.ID29(0x18DB33F2)}:                         false,
+		{Request: link.ID29(0x7DF)}:                              false,
+	} {
+		if toAll(a) != want {
+			t.Errorf("%s: %v", a, !want)
+		}
+	}
+}

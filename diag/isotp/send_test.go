@@ -437,3 +437,25 @@ func TestSendLeavesTheCallersBytesAlone(t *testing.T) {
 		l.wrote("0 7E0#1014010203040506", "0 7E0#210708090A0B0C0D", "0 7E0#220E0F1011121314")
 	})
 }
+
+// TestTheBusTakesNoFlowControl: an answer that can't be asked on is torn at once; that it has begun is not told.
+func TestTheBusTakesNoFlowControl(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		mine, car := bus.Pair()
+		l := New(&jam{Bus: mine, err: bus.ErrOff}, Options{TellBegun: true})
+		defer l.Close()
+		l.Pair(engine)
+		for _, data := range []can.Data{{0x10, 20, 1, 2, 3, 4, 5, 6}, {0x02, 0x7E, 0x00}} {
+			if err := car.Send(t.Context(), can.Frame{ID: 0x7E8, Length: 8, Data: data}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		var torn *link.TornError
+		if m, err := l.Receive(t.Context()); !errors.As(err, &torn) || !errors.Is(err, bus.ErrOff) {
+			t.Errorf("%+v, %v, want a torn message", m, err)
+		}
+		if m, err := l.Receive(t.Context()); err != nil || len(m.Data) != 2 || m.Begun != 0 {
+			t.Errorf("%+v, %v, want the next answer", m, err)
+		}
+	})
+}

@@ -420,6 +420,9 @@ func TestContextAndClose(t *testing.T) {
 		if _, err := client(m).Do(t.Context(), nil); err == nil {
 			t.Error("an empty request was sent")
 		}
+		if _, err := client(m).Do(t.Context(), []byte{0x19}); !errors.Is(err, uds.ErrNoAnswer) {
+			t.Errorf("a request without its report: %v", err)
+		}
 		m.Close()
 		if err := client(m).TesterPresent(t.Context()); !errors.Is(err, link.ErrClosed) {
 			t.Errorf("%v", err)

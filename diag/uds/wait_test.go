@@ -188,14 +188,16 @@ func TestSuppressed(t *testing.T) {
 // a list or a refusal; a request that can't be mistaken loses no time.
 func TestLateAnswers(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		late := map[string]event{
-			"a list":    {after: 1200 * ms, data: []byte{0x59, 0x02, 0xFF, 1, 2, 3, 4}},
-			"a refusal": {after: 1200 * ms, data: []byte{0x7F, 0x19, 0x31}},
+		list := []byte{0x59, 0x02, 0xFF, 1, 2, 3, 4}
+		late := map[string][]event{
+			"a list":                          {{after: 1200 * ms, data: list}},
+			"a refusal":                       {{after: 1200 * ms, data: []byte{0x7F, 0x19, 0x31}}},
+			"a word of patience, then a list": {{after: 1200 * ms, data: []byte{0x7F, 0x19, 0x78}}, {after: 1250 * ms, data: list}},
 		}
-		for name, e := range late {
+		for name, events := range late {
 			m := newModule(func(n int, _ []byte) []event {
 				if n == 1 {
-					return []event{e}
+					return events
 				}
 				return []event{{after: 100 * ms, data: []byte{0x59, 0x02, 0x7F}}}
 			})
