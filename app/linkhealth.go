@@ -48,16 +48,14 @@ func (w *Window) stopped() *diag.Health {
 	return nil
 }
 
-// standingHealth says how the bus does, where the adapter shows it. What stops the sending has a notice of its own.
+// standingHealth says what is not as it should be with the bus, where the adapter shows it. A live bus is a step of the link
+// test, and what stops the sending has a notice of its own.
 func (w *Window) standingHealth() fyne.CanvasObject {
 	h := w.link.health
-	if h == nil || h.StopSending {
+	if h == nil || h.StopSending || h.Verdict == diag.HealthAlive {
 		return nil
 	}
 	parts := []fyne.CanvasObject{look.Head(T("health.title")), look.Body(told(h.Text))}
-	if h.Verdict == diag.HealthAlive {
-		return look.Boxed(look.Stack(4, parts...))
-	}
 	parts = append(append(parts, causes(T("trouble.causes"), h.Causes)...), w.healthNext(h)...)
 	if h.Verdict == diag.HealthQuiet {
 		return look.Boxed(look.Stack(4, parts...))

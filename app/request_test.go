@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"fyne.io/fyne/v2"
+
+	"readback/diag/explain"
 )
 
 // TestPost: of a pasted text the requests are taken out; what was read stands beside what was typed, each request is
@@ -53,6 +55,29 @@ func TestFieldGrows(t *testing.T) {
 		t.Error("the keyboard is caught in the field")
 	}
 	b.w.req.field.TypedKey(&fyne.KeyEvent{Name: fyne.KeyEnd})
+}
+
+// TestRequestIsTyped: what is typed on the page of an empty request goes into the request, and its hint is no request that
+// somebody might take for their own.
+func TestRequestIsTyped(t *testing.T) {
+	b := newBench(t, setup{})
+	b.read()
+	b.w.Show(PageRequest)
+	if b.win.Canvas().Focused() != b.w.req.field {
+		t.Fatal("typing leads nowhere")
+	}
+	if e := explain.Explain(b.w.req.field.PlaceHolder, explain.Options{}); e.Frame != nil {
+		t.Errorf("the hint is a request: %s", b.w.req.field.PlaceHolder)
+	}
+	for _, r := range clearText {
+		b.w.req.field.TypedRune(r)
+	}
+	b.says("complete and well formed")
+	b.w.Show(PageCodes)
+	b.w.Show(PageRequest)
+	if b.win.Canvas().Focused() == b.w.req.field {
+		t.Error("a request that is written is in the way of the keys of the page")
+	}
 }
 
 // TestReasonSaysMore: that a request only reads is said once, and the reason beside it says what that means.

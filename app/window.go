@@ -221,6 +221,9 @@ func (w *Window) Show(p Page) {
 	}
 	w.page = p
 	w.draw()
+	if p == PageRequest && w.req.field.Text == "" { // there is nothing to do here but to type
+		w.win.Canvas().Focus(w.req.field)
+	}
 }
 
 // backTo turns to a page as it was left.
