@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"slices"
 	"strings"
 	"time"
 
@@ -58,6 +59,18 @@ func (g *gateState) shut() (n int) {
 	}
 	return n
 }
+
+// awaited tells whether a latch's value is being measured for the first time, so that nobody can tell yet how it stands.
+func (g *gateState) awaited(l gate.Latch) bool {
+	switch l.Key {
+	case gate.Standing, gate.DriveOff, gate.SupplyGood, gate.NotCharging:
+		return g.measuring && g.measured.IsZero() && l.Source == gate.Nothing
+	}
+	return false
+}
+
+// await tells whether any latch is.
+func (g *gateState) await() bool { return slices.ContainsFunc(g.latches, g.awaited) }
 
 func (w *Window) makeGateFields() {
 	w.pass.words = look.NewField("words", T("gate.words.hint"), true, func(s string) {
@@ -183,13 +196,19 @@ func (w *Window) gatePage() (body, margin fyne.CanvasObject) {
 	if shut > 0 {
 		title, lead = N("gate.closed.title", shut, "Count", spelled(shut)), T("gate.closed.lead")
 	}
+	if g.await() {
+		title = T("gate.measuring.title")
+	}
 	drawn := make([]look.Latch, len(g.latches))
 	for i, l := range g.latches {
 		word := T("latch.in-line")
-		if !l.InLine {
+		switch {
+		case g.awaited(l):
+			word = T("latch.measuring")
+		case !l.InLine:
 			word = T("latch.open")
 		}
-		drawn[i] = look.Latch{Label: T("latch." + string(l.Key)), InLine: l.InLine, Word: word}
+		drawn[i] = look.Latch{Label: T("latch." + string(l.Key)), InLine: l.InLine, Awaited: g.awaited(l), Word: word}
 	}
 	g.drawing = look.NewGate(drawn, T("gate.car")).Low(w.lowWindow())
 	g.drawing.Travel(g.hold.Progress())
@@ -235,13 +254,18 @@ func (w *Window) latchRow(l gate.Latch) fyne.CanvasObject {
 	if l.Key != gate.Standing && l.Source != gate.Owner && l.Source != gate.Nothing && !l.At.IsZero() { // those tell their age themselves
 		about = dots(about, T("latch.source."+strings.ReplaceAll(string(l.Source), " ", "-"), "Age", age(w.now().Sub(l.At))))
 	}
+	awaited := w.pass.awaited(l)
+	if awaited {
+		sign, about = look.MarkWaiting, T("latch.measuring.why")
+	}
 	text := look.Stack(1, look.Body(told(l.Title)), look.Small(about))
 	var cells []look.Cell
-	if l.Value != "" && l.Key != gate.SaidBack {
+	if l.Value != "" && l.Key != gate.SaidBack && !awaited {
 		cells = append(cells, look.Natural(look.Styled(measured(l.Value), look.Style{Mono: true, Bold: true})))
 	}
 	v := w.link.visit
 	switch {
+	case awaited: // in a moment there may be nothing to be said
 	case l.Key == gate.SaidBack:
 		cells = append(cells, look.Fixed(look.Scaled(190), w.pass.words))
 	case l.Source == gate.Owner && l.InLine:
@@ -270,6 +294,9 @@ func (w *Window) holdRow(e explain.Explanation, shut int) fyne.CanvasObject {
 	if shut > 0 {
 		text = N("gate.hold.shut", shut)
 	}
+	if g.await() {
+		text = T("gate.hold.measuring")
+	}
 	g.hold.Ready(shut == 0, text)
 	bytes := look.Style{Mono: true}
 	if _, page, _ := columns(w.win.Canvas().Size().Width); page < look.Scaled(600) { // beside the key
@@ -277,6 +304,9 @@ func (w *Window) holdRow(e explain.Explanation, shut int) fyne.CanvasObject {
 	}
 	frame := look.Styled(e.Frame.IDText+" "+spaced(e.Frame.DataText), bytes)
 	parts := []fyne.CanvasObject{look.Pad(0, 0, 0, -3, look.Wrap(10, g.hold, look.Pad(0, 0, 0, 3, frame)))}
+	if g.await() {
+		return look.Stack(2, append(parts, look.Small(T("gate.measuring.lead")))...)
+	}
 	if shut > 0 {
 		var why []string
 		for _, l := range g.latches {

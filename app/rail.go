@@ -111,6 +111,8 @@ func (w *Window) standing(p Page) (string, look.Progress) {
 			return T("stand.sending"), look.Ahead
 		case w.back.result != nil && w.back.result.Sent && w.back.result.Request.Class == explain.Change:
 			return T("stand.passed", "Time", clock(w.back.result.SentAt)), look.Done
+		case w.pass.await():
+			return T("stand.measuring"), look.Ahead
 		case len(w.pass.latches) > 0 && w.pass.shut() == 0:
 			return T("stand.in-line"), look.Ahead
 		case len(w.pass.latches) > 0:

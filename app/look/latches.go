@@ -10,9 +10,10 @@ import (
 
 // Latch is one latch of the drawn gate.
 type Latch struct {
-	Label  string
-	InLine bool
-	Word   string // "in line", "open"
+	Label   string
+	InLine  bool
+	Awaited bool   // nobody can tell yet
+	Word    string // "in line", "open"
 }
 
 // Gate draws the latches in a row with the key before them and the car behind. A latch that is in line has its notch
@@ -103,6 +104,10 @@ func (r *gateRenderer) Layout(size fyne.Size) {
 func (r *gateRenderer) latch(x, room float32, l Latch) {
 	const wide, neck, notch = 30, 12, 28
 	level, arm, shift := r.g.level(), r.g.arm(), float32(0)
+	tint := Soft
+	if !l.InLine && !l.Awaited {
+		tint = Alert
+	}
 	if !l.InLine {
 		shift = 20 // it stands too low: the key meets the full width
 	}
@@ -124,12 +129,8 @@ func (r *gateRenderer) latch(x, room float32, l Latch) {
 		corners := []fyne.Position{{X: x - a, Y: top}, {X: x + a, Y: top}, {X: x + a, Y: cut}, {X: x + n, Y: cut}, {X: x + n, Y: low}, {X: x + a, Y: low},
 			{X: x + a, Y: end}, {X: x - a, Y: end}, {X: x - a, Y: low}, {X: x - n, Y: low}, {X: x - n, Y: cut}, {X: x - a, Y: cut}, {X: x - a, Y: top}}
 		for i := 1; i < len(corners); i++ {
-			r.objects = append(r.objects, dashed(Alert, 2, 6, 3, corners[i-1], corners[i])...)
+			r.objects = append(r.objects, dashed(tint, 2, 6, 3, corners[i-1], corners[i])...)
 		}
-	}
-	tint := Soft
-	if !l.InLine {
-		tint = Alert
 	}
 	y := r.g.high() + 8
 	size := r.labelSize(room)

@@ -1,0 +1,33 @@
+package app
+
+import (
+	"testing"
+
+	"readback/diag/gate"
+)
+
+// TestGateWaitsForTheFirstMeasurement: while the car is measured for the first time, no latch says that it can't be
+// measured, and nobody is asked to say what may be known in a moment. Afterwards what is still not known can be said.
+func TestGateWaitsForTheFirstMeasurement(t *testing.T) {
+	v := vanVisit()
+	v.latches[0] = gate.Latch{Key: gate.Standing, Title: "The car is standing still", Value: "not known", Why: "this can't be measured now: look, then say so", Source: gate.Nothing, CanSay: true}
+	b := newBench(t, setup{visit: v})
+	b.read()
+	b.write(clearText)
+	b.w.Show(PageGate)
+	b.says("the car is being measured", "The car is standing still being measured now", "Closed: measuring", "I have read it")
+	b.saysNot("can't be measured", "not known", "It stands still", "latches are open")
+	if b.has("latch standing") || !b.has("latch safety") {
+		t.Error("what is being measured can be said, or what is not measured can't")
+	}
+	b.until("measured", func() bool { return !b.w.pass.measuring })
+	b.says("can't be measured now", "Closed: 4 latches are open")
+	b.saysNot("being measured")
+	b.tap("latch standing")
+	b.says("said by you")
+	b.w.pass.measured = b.w.pass.measured.Add(-remeasureEvery)
+	b.w.remeasure()
+	b.w.draw()
+	b.saysNot("being measured") // what is known stays while it is measured again
+	b.until("measured again", func() bool { return !b.w.pass.measuring })
+}
