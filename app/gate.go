@@ -251,7 +251,7 @@ func (w *Window) latchRow(l gate.Latch) fyne.CanvasObject {
 		sign = look.MarkOpen
 	}
 	about := told(l.Why)
-	if l.Key != gate.Standing && l.Source != gate.Owner && l.Source != gate.Nothing && !l.At.IsZero() { // those tell their age themselves
+	if l.Key != gate.Standing && l.Key != gate.RecordSaved && l.Source != gate.Owner && l.Source != gate.Nothing && !l.At.IsZero() { // those tell their age themselves
 		about = dots(about, T("latch.source."+strings.ReplaceAll(string(l.Source), " ", "-"), "Age", age(w.now().Sub(l.At))))
 	}
 	awaited := w.pass.awaited(l)
@@ -260,7 +260,9 @@ func (w *Window) latchRow(l gate.Latch) fyne.CanvasObject {
 	}
 	text := look.Stack(1, look.Body(told(l.Title)), look.Small(about))
 	var cells []look.Cell
-	if l.Value != "" && l.Key != gate.SaidBack && !awaited {
+	_, page, _ := columns(w.win.Canvas().Size().Width)
+	inWords := page < look.Scaled(600) && sayable(l) // in the words, which have little room beside a button
+	if l.Value != "" && l.Key != gate.SaidBack && !awaited && !inWords {
 		cells = append(cells, look.Natural(look.Styled(measured(l.Value), look.Style{Mono: true, Bold: true})))
 	}
 	v := w.link.visit
@@ -268,9 +270,9 @@ func (w *Window) latchRow(l gate.Latch) fyne.CanvasObject {
 	case awaited: // in a moment there may be nothing to be said
 	case l.Key == gate.SaidBack:
 		cells = append(cells, look.Fixed(look.Scaled(190), w.pass.words))
-	case l.Source == gate.Owner && l.InLine:
+	case sayable(l) && l.InLine:
 		cells = append(cells, look.Natural(look.NewButton("latch "+string(l.Key), T("latch.unsay"), look.Plain, func() { v.Unsay(l.Key); w.draw() }).Small()))
-	case l.CanSay && !l.InLine:
+	case sayable(l):
 		cells = append(cells, look.Natural(look.NewButton("latch "+string(l.Key), T("latch.say."+string(l.Key)), look.Plain, func() { v.Say(l.Key); w.draw() }).Small()))
 	}
 	mark := look.Natural(look.NewMark(sign, 22))
@@ -282,6 +284,11 @@ func (w *Window) latchRow(l gate.Latch) fyne.CanvasObject {
 		return look.Pad(over, 14, over, 14, look.Row(14, mark.At(look.Top), look.Growing(look.Stack(4, text, look.Row(14, cells...)))))
 	}
 	return look.Pad(over, 14, over, 14, look.Row(14, append([]look.Cell{mark, look.Growing(text)}, cells...)...))
+}
+
+// sayable tells whether a latch is the owner's to say, or was said by them.
+func sayable(l gate.Latch) bool {
+	return l.Key != gate.SaidBack && (l.InLine && l.Source == gate.Owner || !l.InLine && l.CanSay)
 }
 
 // largeText is the size of text from which on a row sets what is beside its words under them.

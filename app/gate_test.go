@@ -3,6 +3,9 @@ package app
 import (
 	"testing"
 
+	"fyne.io/fyne/v2"
+
+	"readback/app/look"
 	"readback/diag/gate"
 )
 
@@ -30,4 +33,25 @@ func TestGateWaitsForTheFirstMeasurement(t *testing.T) {
 	b.w.draw()
 	b.saysNot("being measured") // what is known stays while it is measured again
 	b.until("measured again", func() bool { return !b.w.pass.measuring })
+}
+
+// TestNarrowGate: in the least window the words of a latch have more than half of their row, also beside a button.
+func TestNarrowGate(t *testing.T) {
+	v := vanVisit()
+	for i := range v.latches {
+		if l := &v.latches[i]; l.CanSay {
+			l.Value = "1 code"
+		}
+	}
+	for _, language := range []string{"en", "de"} {
+		b := newBench(t, setup{visit: v, language: language, size: fyne.NewSize(1024, 700)})
+		b.atGate()
+		for _, l := range b.w.pass.latches {
+			row := b.w.latchRow(l)
+			row.Resize(fyne.NewSize(486, look.HeightFor(row, 486)))
+			if high := row.Size().Height; high > 100 {
+				t.Errorf("%s: the row of %s is %.0f high", language, l.Key, high)
+			}
+		}
+	}
 }

@@ -32,7 +32,11 @@ func (w *Window) railContent() fyne.CanvasObject {
 	for _, p := range around {
 		own = append(own, look.NewButton("page "+string(p), T("page."+string(p)), look.Quiet, func() { w.Show(p) }).Chosen(p == w.page).Flush())
 	}
-	return look.Pad(14, 14, 4, 14, look.Stack(6, w.carCard(), look.Stack(2, list...), look.Hair(), look.Pad(0, -10, 0, -8, look.Pairs(0, others...)), look.Hair(), look.Pad(0, -10, 0, -8, look.Pairs(0, own...))))
+	top, gap, apart := float32(14), float32(6), float32(2)
+	if w.lowWindow() {
+		top, gap, apart = 10, 3, 0
+	}
+	return look.Pad(top, 14, 4, 14, look.Stack(gap, w.carCard(), look.Stack(apart, list...), look.Hair(), look.Pad(0, -10, 0, -8, look.Pairs(0, others...)), look.Hair(), look.Pad(0, -10, 0, -8, look.Pairs(0, own...))))
 }
 
 func (w *Window) carCard() fyne.CanvasObject {

@@ -87,7 +87,7 @@ type drawn struct {
 }
 
 func (w *Window) drawing() drawn {
-	d := drawn{below: w.marginBelow(), low: w.page == PageGate && w.lowWindow()}
+	d := drawn{below: w.marginBelow(), low: w.lowWindow()}
 	if w.page == PageLive {
 		d.size = w.win.Canvas().Size()
 	}
