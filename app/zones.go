@@ -66,8 +66,8 @@ func (w *Window) marginBelow() bool {
 	return side == 0
 }
 
-// enoughHeight is the height of a window, without its menu, from which on all rows of the gate are in sight by themselves.
-const enoughHeight = 780
+// enoughHeight is the height of a window, with its bar of menus, from which on all rows of the gate are in sight by themselves.
+const enoughHeight = 850
 
 // lowWindow tells whether the window has so little height that a page leaves out what it can do without.
 func (w *Window) lowWindow() bool { return w.win.Content().Size().Height < look.Scaled(enoughHeight) }
