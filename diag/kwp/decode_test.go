@@ -132,6 +132,9 @@ func TestPlates(t *testing.T) {
 }
 
 func TestOthers(t *testing.T) {
+	if f, err := kwp.DecodeFrozen(unhex(t, "52 01")); err != nil || f.Frame != 1 || len(f.Raw) != 0 {
+		t.Errorf("a freeze frame without data: %+v, %v", f, err)
+	}
 	f, err := kwp.DecodeFrozen(unhex(t, "52 01 0C 1A F8"))
 	if err != nil || f.Frame != 1 || !bytes.Equal(f.Raw, []byte{0x0C, 0x1A, 0xF8}) {
 		t.Errorf("%+v, %v", f, err)

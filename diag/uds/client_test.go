@@ -121,6 +121,20 @@ func TestSilenceOfTheAdapter(t *testing.T) {
 		if a, err := client(m).Do(t.Context(), uds.ClearRequest(uds.GroupAll)); err != nil || !bytes.Equal(a, []byte{0x54}) {
 			t.Errorf("after a word of patience: %X, %v", a, err)
 		}
+
+		m = newModule(func(n int, _ []byte) []event {
+			if n == 1 {
+				return []event{{after: 10 * ms, err: silence}}
+			}
+			return []event{{after: 10 * ms, data: []byte{0x59, 0x02, 0xFF}}}
+		})
+		c := uds.New(m, charging, uds.Options{Tries: 1})
+		begun = time.Now()
+		_, err = c.CodesByStatus(t.Context(), 0xFF)
+		_, next := c.CodesByStatus(t.Context(), 0xAF)
+		if !errors.Is(err, uds.ErrNoAnswer) || next != nil || time.Since(begun) != 20*ms {
+			t.Errorf("%v; then %v, after %v: an answer is waited for that does not come any more", err, next, time.Since(begun))
+		}
 	})
 }
 

@@ -247,6 +247,7 @@ func TestSnapshots(t *testing.T) {
 		want string
 	}{
 		{"none", "", "[]"},
+		{"a record without anything", "0000", "[{0  []}]"},
 		{"two values", "0102DD0000A0F6DD016D", "[{1 dd0000a0f6dd016d [{56576 00a0f6} {56577 6d}]}]"},
 		{"two records", "0101DD016D0201DD017F", "[{1 dd016d [{56577 6d}]} {2 dd017f [{56577 7f}]}]"},
 		{"an unknown value", "0103DD016DDD0711220201DD017F", "[{1 dd016ddd0711220201dd017f [{56577 6d}]}]"},
