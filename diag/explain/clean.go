@@ -315,11 +315,14 @@ func (c *cleaned) codeText(words []word) (used int) {
 	if len(digits) < 4 || digits[0] > '3' {
 		return 0
 	}
-	c.isCode(r[:1]+digits[:4], words[0].at)
+	last := words[used-1]
+	c.isCode(r[:1]+digits[:4], words[0].at, last.at+len(last.r))
 	return used
 }
 
-func (c *cleaned) isCode(name string, at int) {
+// isCode says that a trouble code stands from one place to another, where bytes are expected.
+func (c *cleaned) isCode(name string, at, to int) {
+	c.holes = append(c.holes, hole{at, to})
 	letter := strings.IndexByte("PCBU", name[0])
 	bytes := fmt.Sprintf("%X%s %s", letter<<2|int(name[1]-'0'), name[2:3], name[3:5])
 	c.found("code-as-text", Wrong, at, name+" is a trouble code in letters, not bytes.", fmt.Sprintf("In bytes %s is %s. Type that, if it is meant.", name, bytes))
@@ -369,7 +372,7 @@ func (c *cleaned) piece(w word, line int) {
 func (c *cleaned) token(r []rune, at, line int) {
 	text := strings.ToUpper(string(r))
 	if len(text) == 5 && (text[0] == 'B' || text[0] == 'C') && text[1] <= '3' { // B and C are digits too, but five are no bytes
-		c.isCode(text, at)
+		c.isCode(text, at, at+len(r))
 		return
 	}
 	c.tokens = append(c.tokens, token{text: text, at: at, line: line})
