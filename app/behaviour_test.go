@@ -513,6 +513,18 @@ func TestTroubleIsTold(t *testing.T) {
 	b.says("NOTICE", "the logbook can't be opened")
 }
 
+// TestLargerText: the key for larger text is that of the plus sign, on keyboards that have it above the equals sign too.
+func TestLargerText(t *testing.T) {
+	b := newBench(t, setup{factor: 1})
+	for _, held := range []fyne.KeyModifier{fyne.KeyModifierControl, fyne.KeyModifierControl | fyne.KeyModifierShift} {
+		before := b.w.opt.Taste.Factor
+		b.win.Canvas().(fyne.Shortcutable).TypedShortcut(&desktop.CustomShortcut{KeyName: fyne.KeyEqual, Modifier: held})
+		if now := b.w.opt.Taste.Factor; now <= before {
+			t.Errorf("held %v: from %v to %v", held, before, now)
+		}
+	}
+}
+
 // TestShortcutsFromAField: the keys that turn to a page work while a field has the keyboard too.
 func TestShortcutsFromAField(t *testing.T) {
 	b := newBench(t, setup{})

@@ -104,10 +104,13 @@ func (w *Window) keys(c fyne.Canvas) {
 			bare[x.key] = x
 			continue
 		}
-		for _, key := range []fyne.KeyName{x.key, x.also} {
-			if key != "" {
-				c.AddShortcut(&desktop.CustomShortcut{KeyName: key, Modifier: x.mod}, func(fyne.Shortcut) { w.run(x) })
-			}
+		bind := func(key fyne.KeyName, held fyne.KeyModifier) {
+			c.AddShortcut(&desktop.CustomShortcut{KeyName: key, Modifier: held}, func(fyne.Shortcut) { w.run(x) })
+		}
+		bind(x.key, x.mod)
+		if x.also != "" {
+			bind(x.also, x.mod)
+			bind(x.also, x.mod|fyne.KeyModifierShift) // where the sign stands above another one
 		}
 	}
 	c.SetOnTypedKey(func(e *fyne.KeyEvent) {

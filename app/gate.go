@@ -260,8 +260,7 @@ func (w *Window) latchRow(l gate.Latch) fyne.CanvasObject {
 	}
 	text := look.Stack(1, look.Body(told(l.Title)), look.Small(about))
 	var cells []look.Cell
-	_, page, _ := columns(w.win.Canvas().Size().Width)
-	inWords := page < look.Scaled(600) && sayable(l) // in the words, which have little room beside a button
+	inWords := sayable(l) && (l.Source == gate.Nothing || l.Source == gate.Owner || l.Key == gate.SafetyRead) // the button has the room
 	if l.Value != "" && l.Key != gate.SaidBack && !awaited && !inWords {
 		cells = append(cells, look.Natural(look.Styled(measured(l.Value), look.Style{Mono: true, Bold: true})))
 	}

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"strings"
 	"testing"
 
 	"fyne.io/fyne/v2"
@@ -25,7 +26,7 @@ func TestGateWaitsForTheFirstMeasurement(t *testing.T) {
 	}
 	b.until("measured", func() bool { return !b.w.pass.measuring })
 	b.says("can't be measured now", "Closed: 4 latches are open")
-	b.saysNot("being measured")
+	b.saysNot("being measured", "not known")
 	b.tap("latch standing")
 	b.says("said by you")
 	b.w.pass.measured = b.w.pass.measured.Add(-remeasureEvery)
@@ -35,7 +36,7 @@ func TestGateWaitsForTheFirstMeasurement(t *testing.T) {
 	b.until("measured again", func() bool { return !b.w.pass.measuring })
 }
 
-// TestNarrowGate: in the least window the words of a latch have more than half of their row, also beside a button.
+// TestNarrowGate: in the least window the words of a latch keep their room beside a button; what was measured stays.
 func TestNarrowGate(t *testing.T) {
 	v := vanVisit()
 	for i := range v.latches {
@@ -43,7 +44,8 @@ func TestNarrowGate(t *testing.T) {
 			l.Value = "1 code"
 		}
 	}
-	for _, language := range []string{"en", "de"} {
+	v.latches[2] = gate.Latch{Key: gate.SupplyGood, Title: "The 12 V supply is strong enough", Value: "14.1 V", Why: "something feeds it", Source: gate.Measured, At: begin, CanSay: true}
+	for language, volts := range map[string]string{"en": "14.1 V", "de": "14,1 V"} {
 		b := newBench(t, setup{visit: v, language: language, size: fyne.NewSize(1024, 700)})
 		b.atGate()
 		for _, l := range b.w.pass.latches {
@@ -51,6 +53,9 @@ func TestNarrowGate(t *testing.T) {
 			row.Resize(fyne.NewSize(486, look.HeightFor(row, 486)))
 			if high := row.Size().Height; high > 100 {
 				t.Errorf("%s: the row of %s is %.0f high", language, l.Key, high)
+			}
+			if text := reads(row); l.Key == gate.SupplyGood && !strings.Contains(text, volts) {
+				t.Errorf("%s: what was measured is left out: %s", language, text)
 			}
 		}
 	}

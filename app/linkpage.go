@@ -148,7 +148,7 @@ func (w *Window) abilities() fyne.CanvasObject {
 	if a.BitRate > 0 && a.Protocol == "" {
 		fact(T("link.speaks"), T("link.bits", "N", a.BitRate/1000))
 	}
-	fact(T("link.version"), a.Version)
+	fact(T("link.version"), told(a.Version))
 	can := []fyne.CanvasObject{}
 	for _, c := range []struct {
 		is      bool
