@@ -116,7 +116,7 @@ func BenchmarkFullRate(b *testing.B) {
 			sent += n
 			done <- err
 		}(time.Now())
-		look := time.NewTicker(hearEvery)
+		look := time.NewTicker(beatEvery)
 		for playing := true; playing; {
 			select {
 			case err := <-done:

@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"reflect"
 	"time"
 
 	"fyne.io/fyne/v2"
@@ -22,15 +23,24 @@ func (w *Window) askHealth() {
 	w.link.judged = w.now()
 	w.act(func(ctx context.Context) func() {
 		h, ok, err := v.Health(ctx)
-		if err != nil || !ok {
-			return nil
+		if err == nil && ok {
+			w.opt.Do(func() { w.takeHealth(v, h) })
 		}
-		return func() {
-			if w.link.visit == v {
-				w.link.health = &h
-			}
-		}
+		return nil
 	})
+}
+
+// takeHealth takes over how the bus does. The window is drawn when that shows: the page of the link tells it in full, the
+// others only whether anything may still be sent.
+func (w *Window) takeHealth(v Visit, h diag.Health) {
+	if w.ctx.Err() != nil || w.link.visit != v {
+		return
+	}
+	before := w.link.health
+	w.link.health = &h
+	if before == nil || before.StopSending != h.StopSending || w.page == PageLink && !reflect.DeepEqual(*before, h) {
+		w.draw()
+	}
 }
 
 // watchHealth asks again from time to time, where the adapter shows its bus.

@@ -219,12 +219,13 @@ func (w *Window) liveView() fyne.CanvasObject {
 	}
 	legend := w.liveLegend()
 	w.fillPlot(legend)
-	return look.Stack(12, append(parts, legend, look.Rows(l.plot), w.liveControls())...)
+	return look.Stack(12, append(parts, legend, look.Rim(l.plot), w.liveControls())...)
 }
 
 // fillPlot hands the chosen values to the plot, which takes the height that is left for it under the legend.
 func (w *Window) fillPlot(legend fyne.CanvasObject) {
 	l := &w.live
+	l.plot.Now(l.newest)
 	var strokes []look.Stroke
 	for _, s := range l.chosen {
 		for _, x := range s.lines {

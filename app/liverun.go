@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"sync/atomic"
 	"time"
 
 	"readback/app/look"
@@ -190,17 +189,10 @@ func (s *liveSeries) take(x diag.Sample, room bool) (changed bool) {
 type liveRun struct {
 	stop    context.CancelFunc
 	samples chan diag.Sample
-	due     atomic.Bool // the window's thread will take what is there
-	pulses  int
 }
 
-const (
-	// livePulse is the least time between two pictures, liveWords how many pictures there are to one change of the numbers.
-	livePulse = 250 * time.Millisecond
-	liveWords = 2
-	// liveQueue is how many readings may wait for the window. When there are more, reading waits.
-	liveQueue = 2048
-)
+// liveQueue is how many readings may wait for the window. When there are more, reading waits.
+const liveQueue = 2048
 
 // startWatching begins to read the chosen values.
 func (w *Window) startWatching() {
@@ -228,7 +220,6 @@ func (w *Window) startWatching() {
 			err := w.watch(ctx, v, keys, r)
 			return func() {
 				if l.run == r {
-					w.takeSamples(r)
 					w.stopWatching(liveBroken, err)
 				}
 			}
@@ -249,13 +240,6 @@ func (w *Window) watch(ctx context.Context, v Visit, keys []diag.LiveKey, r *liv
 		case <-ctx.Done():
 			return ctx.Err()
 		}
-		if r.due.CompareAndSwap(false, true) {
-			time.AfterFunc(livePulse, func() {
-				if w.ctx.Err() == nil {
-					w.opt.Do(func() { w.pulse(r) })
-				}
-			})
-		}
 	}
 	return ctx.Err()
 }
@@ -267,6 +251,7 @@ func (w *Window) watchAgain() {
 		return
 	}
 	l.run.stop()
+	w.takeLive()
 	l.run = nil
 	if len(l.chosen) == 0 {
 		w.endLog()
@@ -275,42 +260,47 @@ func (w *Window) watchAgain() {
 	w.startWatching()
 }
 
-// stopWatching ends reading.
+// stopWatching ends reading. What has come until then counts.
 func (w *Window) stopWatching(end liveEnd, err error) {
 	l := &w.live
 	if l.run == nil {
 		return
 	}
 	l.run.stop()
+	w.takeLive()
 	l.run, l.end, l.endErr = nil, end, err
 	w.endLog()
 }
 
-// pulse takes what has come and shows it.
-func (w *Window) pulse(r *liveRun) {
-	r.due.Store(false)
-	if w.ctx.Err() != nil || w.live.run != r {
+// followLive takes what has come and shows it.
+func (w *Window) followLive() {
+	if w.ctx.Err() != nil || w.live.run == nil {
 		return
 	}
-	changed := w.takeSamples(r)
-	if w.stopped() != nil { // nothing more may be sent on this bus
+	read, heard, changed := w.takeLive()
+	switch {
+	case read && w.stopped() != nil: // nothing more may be sent on this bus
 		w.stopWatching(liveBroken, nil)
 		w.draw()
-		return
+	case read || heard:
+		w.showLiveNow(changed)
 	}
-	w.showLiveNow(r, changed)
 }
 
-// takeSamples takes what has come. It reports whether the page has to be built anew.
-func (w *Window) takeSamples(r *liveRun) (changed bool) {
-	for {
+// takeLive takes what was read and what was heard since the last time. It reports whether there was any, and whether the page
+// has to be built anew.
+func (w *Window) takeLive() (read, heard, changed bool) {
+	for samples := w.live.run.samples; ; read = true {
 		select {
-		case x := <-r.samples:
+		case x := <-samples:
 			changed = w.takeSample(x) || changed
+			continue
 		default:
-			return changed
 		}
+		break
 	}
+	heard, also := w.hearSignals()
+	return read, heard, changed || also
 }
 
 func (w *Window) takeSample(x diag.Sample) (changed bool) {
@@ -330,23 +320,21 @@ func (w *Window) takeSample(x diag.Sample) (changed bool) {
 	return changed
 }
 
-// showLiveNow moves the plot on. Only what moves is drawn again, the page itself when its words have changed.
-func (w *Window) showLiveNow(r *liveRun, changed bool) {
+// showLiveNow moves the plot on. Only what moves is drawn again, the page itself when its words have changed, and nothing of
+// what is out of sight.
+func (w *Window) showLiveNow(changed bool) {
 	l := &w.live
 	if l.log.failed() {
 		w.endLog()
 		changed = true
 	}
 	switch {
+	case w.page != PageLive:
 	case changed:
 		w.draw()
+	case !l.choosing:
 		l.plot.Now(l.newest)
-	case l.choosing:
-	default:
-		l.plot.Now(l.newest)
-		if r.pulses++; r.pulses%liveWords == 1 {
-			w.showFigures()
-		}
+		w.showFigures()
 	}
 }
 
@@ -423,11 +411,12 @@ func perSecond(rate float64) string {
 	return decimal(rate, 1)
 }
 
-// hearSignals takes in what was said on the bus since the last time, as far as it holds chosen signals.
-func (w *Window) hearSignals() {
+// hearSignals takes in what was said on the bus since the last time, as far as it holds chosen signals. It reports whether it
+// did, and whether the page has to be built anew.
+func (w *Window) hearSignals() (any, changed bool) {
 	l := &w.live
-	if l.run == nil || w.page != PageLive || w.link.visit == nil {
-		return
+	if w.link.visit == nil {
+		return false, false
 	}
 	heard := map[link.ID][]*liveSeries{}
 	for _, s := range l.chosen {
@@ -436,12 +425,11 @@ func (w *Window) hearSignals() {
 		}
 	}
 	if len(heard) == 0 {
-		return
+		return false, false
 	}
 	entries, newest := w.link.visit.Since(l.heard)
 	l.heard = newest
 	var values []signal.Value
-	changed, any := false, false
 	for i := range entries {
 		e := &entries[i]
 		if e.Level != trace.Frame {
@@ -462,10 +450,7 @@ func (w *Window) hearSignals() {
 			changed = s.take(x, false) || changed
 		}
 	}
-	if any {
-		w.showLiveNow(l.run, changed)
-		w.showFigures()
-	}
+	return any, changed
 }
 
 // heardOver is over how many readings the rate of what is heard is measured.

@@ -2,7 +2,6 @@ package app
 
 import (
 	"context"
-	"time"
 
 	"fyne.io/fyne/v2"
 
@@ -113,13 +112,9 @@ type talkState struct {
 // talkPart is how many rows are shown in one piece. A recording may have a hundred times as many.
 const talkPart = 2500
 
-const (
-	// hearEvery is how often it is looked what was said.
-	hearEvery = 250 * time.Millisecond
-	// hearRead is how much may come within that time for the page to show it each time. While more comes, nobody can read it
-	// as it comes, and the page is drawn every hearRest times only: drawing is most of what a busy bus costs.
-	hearRead, hearRest = 50, 4
-)
+// hearRead is how much may come within [beatEvery] for the page to show it each time. While more comes, nobody can read it as it
+// comes, and the page is drawn every hearRest times only: drawing is most of what a busy bus costs.
+const hearRead, hearRest = 50, 4
 
 func (w *Window) makeTalkParts() {
 	t := &w.said
@@ -145,7 +140,6 @@ func (w *Window) overhear() {
 	if w.ctx.Err() != nil {
 		return
 	}
-	w.hearSignals()
 	t, v, news := &w.said, w.link.visit, false
 	if t.live != nil && t.live.visit != v && !t.live.ended {
 		t.live.take()

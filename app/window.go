@@ -72,6 +72,8 @@ type Options struct {
 	Do func(func())
 	// Now tells the time; nil is [time.Now].
 	Now func() time.Time
+	// OpenGL tells that Fyne paints with it.
+	OpenGL bool
 	// System is what this computer runs, as runtime.GOOS names it, which it stands for when it is "".
 	System string
 }
@@ -120,6 +122,7 @@ type Window struct {
 	shown            Page // the page that main shows at this moment
 	drawn            drawn
 	rests            []string // the sources of the troubles that the page tells of
+	beats            int
 }
 
 // New puts the program into a window of Fyne's and begins to look for adapters. Close must be called at the end.
@@ -137,7 +140,7 @@ func New(a fyne.App, win fyne.Window, e Engine, o Options) *Window {
 		o.Page = PageLink
 	}
 	w := &Window{app: a, win: win, engine: e, opt: o, now: o.Now, page: o.Page,
-		theme: &look.Theme{Shade: o.Taste.Shade, Factor: o.Taste.Factor}}
+		theme: &look.Theme{Shade: o.Taste.Shade, Factor: o.Taste.Factor, OpenGL: o.OpenGL}}
 	w.commands = commands()
 	if w.ownBar() {
 		w.menu.bar = look.NewMenuBar("menus")
@@ -161,8 +164,7 @@ func New(a fyne.App, win fyne.Window, e Engine, o Options) *Window {
 	w.readRecent()
 	a.Lifecycle().SetOnExitedForeground(w.leftAlone)
 	a.Lifecycle().SetOnEnteredForeground(func() { w.leaving.away = false })
-	w.every(time.Second, w.tick)
-	w.every(hearEvery, w.overhear)
+	w.every(beatEvery, w.beat)
 	win.SetOnDropped(func(_ fyne.Position, files []fyne.URI) { w.dropped(files) })
 	if o.Place != "" {
 		w.connect(o.Place)
@@ -260,6 +262,19 @@ func (w *Window) every(d time.Duration, f func()) {
 			}
 		}
 	})
+}
+
+// beatEvery is how often the window does what it does by itself. A value is shown no later than this after it has come. The
+// whole window is painted for whatever changes in it, so all of it is done at once.
+const beatEvery = 250 * time.Millisecond
+
+// beat does what the window does by itself.
+func (w *Window) beat() {
+	if w.beats++; w.beats%int(time.Second/beatEvery) == 0 {
+		w.tick()
+	}
+	w.followLive()
+	w.overhear()
 }
 
 // tick keeps what grows old up to date: the gate's ages, and the time that a reading has taken.

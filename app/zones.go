@@ -8,12 +8,13 @@ import (
 )
 
 // frame is the window's tree: page, foot, margin, rail, strip, and the bar of menus, but where the system draws that. The order
-// is the order of the keyboard: the page first.
+// is the order of the keyboard: the page first. The paper under all of them is what the window is cleared with, so it is not
+// painted a second time.
 func (w *Window) frame() fyne.CanvasObject {
-	objects := []fyne.CanvasObject{look.Floor(look.Rail), look.Floor(look.Paper), look.Floor(look.Line), look.Floor(look.Line),
+	objects := []fyne.CanvasObject{look.Floor(look.Rail), look.Floor(look.Line), look.Floor(look.Line),
 		w.main.Object, w.foot.Object, w.side.Object, w.rail.Object, w.strip}
 	if w.menu.bar != nil {
-		objects = append(objects, look.Floor(look.Paper), look.Floor(look.Line), w.menu.bar)
+		objects = append(objects, look.Floor(look.Line), w.menu.bar)
 	}
 	return container.New(&zones{main: w.main, foot: w.foot, bar: w.menu.bar, resized: w.resized}, objects...)
 }
@@ -141,19 +142,17 @@ func (z *zones) Layout(o []fyne.CanvasObject, size fyne.Size) {
 		x.Resize(fyne.NewSize(w, h))
 	}
 	place(o[0], 0, bar, rail, high)
-	place(o[1], rail, bar, size.Width-rail, high)
-	place(o[2], rail-1, bar, 1, high)
-	place(o[3], left+page, bar, min(1, side), high)
-	place(o[4], left, bar, page, body)
-	place(o[5], left, bar+body, page, foot)
-	place(o[6], left+page+1, bar, max(0, side-1), high)
-	place(o[7], 0, bar, rail-1, high)
-	place(o[8], 0, bar+high, size.Width, strip)
+	place(o[1], rail-1, bar, 1, high)
+	place(o[2], left+page, bar, min(1, side), high)
+	place(o[3], left, bar, page, body)
+	place(o[4], left, bar+body, page, foot)
+	place(o[5], left+page+1, bar, max(0, side-1), high)
+	place(o[6], 0, bar, rail-1, high)
+	place(o[7], 0, bar+high, size.Width, strip)
 	if z.bar != nil {
-		place(o[9], 0, 0, size.Width, bar-1)
-		place(o[10], 0, bar-1, size.Width, 1)
+		place(o[8], 0, bar-1, size.Width, 1)
 		own := barSize(z.bar, size.Width)
-		place(o[11], 0, 0, own.Width, own.Height)
+		place(o[9], 0, 0, own.Width, own.Height)
 	}
 	if z.last != size {
 		z.last = size

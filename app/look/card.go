@@ -13,8 +13,19 @@ const radius = 8
 
 // Rows is a card with rows under one another, a hair line between them.
 func Rows(rows ...fyne.CanvasObject) *fyne.Container {
+	return onSlab(newSlab(Card, Line), rows)
+}
+
+// Rim is a card that one object fills, and whose ground that object paints as far as it is [within] the rim.
+func Rim(o fyne.CanvasObject) *fyne.Container {
+	s := newSlab(Card, Line)
+	s.hollow = true
+	return onSlab(s, []fyne.CanvasObject{o})
+}
+
+func onSlab(s *slab, rows []fyne.CanvasObject) *fyne.Container {
 	l := &cardRows{}
-	objects := []fyne.CanvasObject{board(Card, Line)}
+	objects := []fyne.CanvasObject{s}
 	for i, r := range rows {
 		if i > 0 {
 			objects = append(objects, Hair())
@@ -30,12 +41,12 @@ func Boxed(o fyne.CanvasObject) *fyne.Container { return Rows(Pad(14, 16, 14, 16
 
 // Framed is a card that one object fills, whatever the height of the card.
 func Framed(o fyne.CanvasObject) *fyne.Container {
-	return container.New(&under{}, board(Card, Line), Pad(1, 1, 1, 1, o))
+	return container.New(&under{}, newSlab(Card, Line), Pad(1, 1, 1, 1, o))
 }
 
 // Noted is a card with a coloured edge at its left, for a notice inside a page.
 func Noted(edge fyne.ThemeColorName, o fyne.CanvasObject) *fyne.Container {
-	return container.New(&noted{}, board(Card, Line), flat(edge), Pad(12, 16, 12, 20, o))
+	return container.New(&noted{}, newSlab(Card, Line), flat(edge), Pad(12, 16, 12, 20, o))
 }
 
 // Ground puts an object on a flat colour.

@@ -1,13 +1,15 @@
 package look
 
 import (
+	"strings"
+
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
 	"fyne.io/fyne/v2/widget"
 )
 
-// Figure is a short text in the mono font that changes often. Each of its letters is a text of its own: the painter
-// keeps a picture of every text that it has drawn, and of letters there are only a few.
+// Figure is a short text in the mono font that changes often. Each of its digits is a text of its own, and so is each word
+// between them: the painter keeps a picture of every text that it has drawn, and of digits and units there are only a few.
 type Figure struct {
 	widget.BaseWidget
 	text  string
@@ -57,7 +59,7 @@ func (f *Figure) CreateRenderer() fyne.WidgetRenderer {
 
 type figureRenderer struct {
 	f       *Figure
-	letters []*canvas.Text
+	pieces  []*canvas.Text
 	objects []fyne.CanvasObject
 }
 
@@ -70,26 +72,36 @@ func (r *figureRenderer) Layout(size fyne.Size) {
 			text[room-1] = []rune(ellipsis)[0]
 		}
 	}
-	for len(r.letters) < len(text) {
-		t := canvas.NewText("", nil)
-		r.letters, r.objects = append(r.letters, t), append(r.objects, t)
-	}
 	left := float32(0)
 	if f.right {
 		left = size.Width - float32(len(text))*pitch
 	}
-	base := baseline(f.style.size(), size.Height)
-	for i, t := range r.letters {
-		letter := ""
-		if i < len(text) && text[i] != ' ' {
-			letter = string(text[i])
+	base, used := baseline(f.style.size(), size.Height), 0
+	for i, n := 0, 0; i < len(text); i += n {
+		if n = figurePiece(text[i:]); text[i] == ' ' {
+			continue
 		}
-		t.Text, t.Hidden = letter, letter == ""
+		if used == len(r.pieces) {
+			t := canvas.NewText("", nil)
+			r.pieces, r.objects = append(r.pieces, t), append(r.objects, t)
+		}
+		t := r.pieces[used]
+		used++
+		t.Text, t.Hidden = string(text[i:i+n]), false
 		f.style.dress(t)
-		if letter != "" {
-			set(t, left+float32(i)*pitch, base)
-		}
+		set(t, left+float32(i)*pitch, base)
 	}
+	for _, t := range r.pieces[used:] {
+		t.Text, t.Hidden = "", true
+	}
+}
+
+// figurePiece is how many letters are one text: a word without digits, or one of all others.
+func figurePiece(text []rune) (n int) {
+	for n < len(text) && !strings.ContainsRune("0123456789.,:-+ ", text[n]) {
+		n++
+	}
+	return max(1, n)
 }
 
 func (r *figureRenderer) MinSize() fyne.Size { return r.f.MinSize() }

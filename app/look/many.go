@@ -268,6 +268,8 @@ type manyRenderer struct {
 	objects []fyne.CanvasObject
 	shapes  []*canvas.Rectangle
 	used    int // of shapes
+	slabs   []*slab
+	laid    int // of slabs
 }
 
 // shape is a rectangle like the given one. It is the same object again after the next Layout: new objects let Fyne lay
@@ -287,7 +289,7 @@ const ahead = 400
 
 func (r *manyRenderer) Layout(size fyne.Size) {
 	m := r.m
-	r.objects, r.used = r.objects[:0], 0
+	r.objects, r.used, r.laid = r.objects[:0], 0, 0
 	if m.rows == nil || size.Width <= 0 || m.rows.Len() == 0 {
 		clear(m.built)
 		return
@@ -317,7 +319,11 @@ func (r *manyRenderer) card(i int, width float32) {
 	first, end := r.m.group(i)
 	const beyond = ahead + 4*radius // a card is drawn no further than just out of sight
 	top, bottom := max(r.m.top(first), r.m.from-beyond), min(r.m.top(end), r.m.to+beyond)
-	b := r.shape(board(Card, Line))
+	if r.laid == len(r.slabs) {
+		r.slabs = append(r.slabs, newSlab(Card, Line))
+	}
+	b := r.slabs[r.laid]
+	r.laid++
 	stand(b, fyne.NewPos(0, top), fyne.NewSize(width, bottom-top))
 	r.objects = append(r.objects, b)
 }

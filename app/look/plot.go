@@ -23,7 +23,7 @@ type Stroke struct {
 // the newest reading until it is held. It is one stop of the keyboard: plus and minus make the time that is shown
 // shorter and longer, page up and page down go back and forth in it, home and end to its ends, Space holds it, the arrow
 // keys move a line that tells what was read at its time. The wheel and the pointer do the same. What the values are
-// called stands in words beside it, and a card is laid under it.
+// called stands in words beside it. It paints the ground of its card itself: see [Rim].
 type Plot struct {
 	part
 	strokes []Stroke
@@ -89,13 +89,18 @@ func (p *Plot) Fill(strokes []Stroke, high float32) {
 // Now moves the plot on to a time, as far as it is not held. The line stays under the pointer; without one it goes along
 // with its time until it is out of sight.
 func (p *Plot) Now(at time.Time) {
+	if at.Equal(p.newest) {
+		return
+	}
 	p.newest = at
 	if from, _ := p.shown(); p.over >= 0 {
 		p.cursor = p.timeAt(p.over)
 	} else if p.cursor.Before(from) {
 		p.cursor = time.Time{}
 	}
-	p.Refresh()
+	if !p.held {
+		p.Refresh()
+	}
 }
 
 // Held reports whether the picture stands still, and at which time.
@@ -437,6 +442,9 @@ func (p *Plot) CreateRenderer() fyne.WidgetRenderer {
 	p.ExtendBaseWidget(p)
 	r := &plotRenderer{p: p, ring: ring()}
 	r.picture = canvas.NewRaster(p.draw)
+	for i := range r.ground {
+		r.ground[i] = flat(Card)
+	}
 	r.Refresh()
 	return r
 }
@@ -445,6 +453,7 @@ type plotRenderer struct {
 	p       *Plot
 	ring    *canvas.Rectangle
 	picture *canvas.Raster
+	ground  [4]*canvas.Rectangle // around the picture
 	labels  []*canvas.Text
 	used    int
 	objects []fyne.CanvasObject
@@ -458,12 +467,30 @@ func (r *plotRenderer) Layout(size fyne.Size) {
 	low := size.Height - Scaled(plotFoot)
 	r.picture.Move(fyne.NewPos(p.gutter(), p.pictureTop()))
 	r.picture.Resize(fyne.NewSize(max(0, size.Width-p.gutter()-plotEnd), max(0, low-p.pictureTop())))
+	r.around(size)
 	r.used = 0
 	r.axes(size, low)
 	for _, t := range r.labels[r.used:] {
 		t.Hide()
 	}
 	p.putLine()
+}
+
+// around lays the ground around the picture, as far as it is not the rim of the card: what lies under the picture needs none.
+func (r *plotRenderer) around(size fyne.Size) {
+	at, room := within(size.AddWidthHeight(2, 2)) // of the card, which is a pixel larger at each edge
+	left, top := at.X-1, at.Y-1
+	right, bottom := left+room.Width, top+room.Height
+	from, to := r.picture.Position(), r.picture.Position().Add(r.picture.Size())
+	to.X, to.Y = min(to.X, right), min(to.Y, bottom)
+	for i, box := range [4][4]float32{
+		{left, top, right, from.Y},
+		{left, from.Y, from.X, to.Y},
+		{to.X, from.Y, right, to.Y},
+		{left, to.Y, right, bottom},
+	} {
+		stand(r.ground[i], fyne.NewPos(box[0], box[1]), fyne.NewSize(max(0, box[2]-box[0]), max(0, box[3]-box[1])))
+	}
 }
 
 // axes sets the numbers and units at the left, and the times at the foot.
@@ -515,6 +542,9 @@ func (r *plotRenderer) MinSize() fyne.Size { return r.p.MinSize() }
 func (r *plotRenderer) Refresh() {
 	r.p.line.StrokeColor, r.p.line.StrokeWidth = paint(Ink), 1
 	r.ring.StrokeColor, r.ring.Hidden = paint(Accent), !r.p.focused
+	for _, g := range r.ground {
+		g.FillColor = paint(Card)
+	}
 	if r.p.Size().Width > 0 {
 		r.Layout(r.p.Size())
 	}
@@ -523,6 +553,9 @@ func (r *plotRenderer) Refresh() {
 
 func (r *plotRenderer) Objects() []fyne.CanvasObject {
 	r.objects = append(r.objects[:0], r.picture)
+	for _, g := range r.ground {
+		r.objects = append(r.objects, g)
+	}
 	for _, t := range r.labels {
 		r.objects = append(r.objects, t)
 	}

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -404,7 +405,7 @@ func TestFigure(t *testing.T) {
 	for text, want := range map[string]string{"": "", "850": "850", "1 min": "1min", "12345678": "12345…", "äöüÄÖÜ": "äöüÄÖÜ"} {
 		f.Set(text)
 		got := ""
-		for _, l := range test.WidgetRenderer(f).(*figureRenderer).letters {
+		for _, l := range test.WidgetRenderer(f).(*figureRenderer).pieces {
 			if l.Visible() {
 				got += l.Text
 				if l.Position().X+l.MinSize().Width > f.Size().Width+1 {
@@ -414,6 +415,38 @@ func TestFigure(t *testing.T) {
 		}
 		if got != want || f.String() != text {
 			t.Errorf("%q shows %q", text, got)
+		}
+	}
+}
+
+// TestFigurePieces: every text that is painted is kept as a picture, so only what comes again is one: digits, signs and words.
+func TestFigurePieces(t *testing.T) {
+	newApp(t)
+	f := NewFigure(Style{})
+	win := test.NewTempWindow(t, f)
+	win.Resize(fyne.NewSize(400, 40))
+	f.Resize(fyne.NewSize(f.pitch()*20+0.5, 20))
+	for text, want := range map[string][]string{
+		"1500 1/min":    {"1", "5", "0", "0", "1", "/min"},
+		"-40.5 °C":      {"-", "4", "0", ".", "5", "°C"},
+		"14:02:39":      {"1", "4", ":", "0", "2", ":", "3", "9"},
+		"not yet":       {"not", "yet"},
+		"1,234 km/h":    {"1", ",", "2", "3", "4", "km/h"},
+		"12 to 14 km/h": {"1", "2", "to", "1", "4", "km/h"},
+	} {
+		f.Set(text)
+		var got []string
+		for _, p := range test.WidgetRenderer(f).(*figureRenderer).pieces {
+			if !p.Visible() {
+				continue
+			}
+			got = append(got, p.Text)
+			if at := strings.Index(text, p.Text); len(p.Text) > 1 && p.Position().X != snap(float32(len([]rune(text[:at])))*f.pitch()) {
+				t.Errorf("%q: %q stands at %g", text, p.Text, p.Position().X)
+			}
+		}
+		if !slices.Equal(got, want) {
+			t.Errorf("%q is painted as %q, want %q", text, got, want)
 		}
 	}
 }

@@ -54,6 +54,16 @@ const OrdinaryFactor = 2
 type Theme struct {
 	Shade  Shade
 	Factor float32 // 1 is the ordinary size, 0 stands for it; what is out of the range of the Factors counts as its end
+	OpenGL bool    // Fyne paints with it
+}
+
+// cleared is a colour that a window is cleared with. Fyne 2.7.1 tells OpenGL the shares of 255 times 255 there, although the
+// whole is 65535, which would make light colours lighter than the same ones of rectangles (internal/painter/gl, max16bit).
+type cleared struct{ color.NRGBA }
+
+// RGBA has shares of 255 times 255; they are the same ones to whoever divides them by a.
+func (c cleared) RGBA() (r, g, b, a uint32) {
+	return uint32(c.R) * 0xFF, uint32(c.G) * 0xFF, uint32(c.B) * 0xFF, 0xFF * 0xFF
 }
 
 // The Go fonts, each made when it is first asked for.
@@ -138,6 +148,9 @@ func (t *Theme) Color(n fyne.ThemeColorName, v fyne.ThemeVariant) color.Color {
 	}
 	if c, ok := p[n]; ok {
 		return c
+	}
+	if n == theme.ColorNameBackground && t.OpenGL {
+		return cleared{p[Paper]}
 	}
 	if own, ok := ready[n]; ok {
 		return p[own]

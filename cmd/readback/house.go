@@ -314,7 +314,7 @@ func told(err error) {
 
 // options join what was kept, what the environment says and what the command line says; the last wins.
 func options(f flags) app.Options {
-	o := app.Options{Place: adapter.Place(f.place), Taste: app.Taste{Factor: 1}}
+	o := app.Options{Place: adapter.Place(f.place), Taste: app.Taste{Factor: 1}, OpenGL: true}
 	path, err := settingsFile(tasteFile)
 	if err == nil {
 		o.Taste, err = loadTaste(path)
