@@ -1,9 +1,13 @@
 package app
 
 import (
+	"image"
 	"testing"
 	"testing/synctest"
 	"time"
+
+	"fyne.io/fyne/v2/canvas"
+	"fyne.io/fyne/v2/test"
 
 	"readback/diag"
 )
@@ -52,6 +56,62 @@ func TestBeat(t *testing.T) {
 		b.until("shown", func() bool { return b.newest("7E0:0C") == "4711 1/min" })
 		if took := time.Since(at); took > beatEvery {
 			t.Errorf("a reading was shown after %v", took)
+		}
+	})
+}
+
+// TestLiveRests: a value that changes is shown at once, and the plot with it. While none does, the plot moves on every other time,
+// and also when nothing more comes; the rates are set every fourth time.
+func TestLiveRests(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBench(t, setup{visit: liveVisit()})
+		b.live()
+		b.choose("7E0:0C")
+		b.tap("live-show")
+		n := 0
+		beat := func(values ...float64) (moved, rated bool) {
+			pace := b.w.live.chosenLive("7E0:0C").pace
+			picture := func() string {
+				drawn := test.WidgetRenderer(b.w.live.plot).Objects()[0].(*canvas.Raster).Generator(600, 300).(*image.RGBA)
+				return string(drawn.Pix)
+			}
+			for _, v := range values {
+				n++
+				x := b.visit.number("7E0:0C", time.Duration(n)*100*time.Millisecond, v)
+				x.Rate = float64(n)
+				b.visit.feed <- x
+			}
+			synctest.Wait()
+			before, rate := picture(), pace.String()
+			b.w.followLive()
+			return picture() != before, pace.String() != rate
+		}
+		for i, step := range []struct {
+			values       []float64
+			moved, rated bool
+		}{
+			{[]float64{800}, true, false}, // the first one
+			{[]float64{800}, true, false},
+			{[]float64{800}, false, false},
+			{[]float64{800}, true, true},
+			{[]float64{800}, false, false},
+			{nil, true, false}, // what has come before
+			{nil, false, false},
+			{nil, false, true},
+			{[]float64{900}, true, false},
+			{[]float64{900, 901}, true, false},
+			{[]float64{950, 901}, false, false}, // the newest is the same
+			{[]float64{901.2}, true, true},
+		} {
+			moved, rated := beat(step.values...)
+			if moved != step.moved || rated != step.rated {
+				t.Errorf("beat %d, %v: the plot moved %t, rates set %t", i+1, step.values, moved, rated)
+			}
+			if len(step.values) > 0 {
+				if got, want := b.newest("7E0:0C"), decimal(step.values[len(step.values)-1], 0)+" 1/min"; got != want {
+					t.Errorf("beat %d shows %q, want %q", i+1, got, want)
+				}
+			}
 		}
 	})
 }

@@ -189,7 +189,15 @@ func (s *liveSeries) take(x diag.Sample, room bool) (changed bool) {
 type liveRun struct {
 	stop    context.CancelFunc
 	samples chan diag.Sample
+	beats   int
 }
+
+// A value that has changed is shown at the next beat, and the plot with it. While none has, the plot moves on at every liveRest
+// of them; the rates, which always change, are shown at every liveRates.
+const (
+	liveRest  = 2
+	liveRates = 4
+)
 
 // liveQueue is how many readings may wait for the window. When there are more, reading waits.
 const liveQueue = 2048
@@ -277,19 +285,19 @@ func (w *Window) followLive() {
 	if w.ctx.Err() != nil || w.live.run == nil {
 		return
 	}
-	read, heard, changed := w.takeLive()
+	read, changed := w.takeLive()
 	switch {
 	case read && w.stopped() != nil: // nothing more may be sent on this bus
 		w.stopWatching(liveBroken, nil)
 		w.draw()
-	case read || heard:
+	default:
 		w.showLiveNow(changed)
 	}
 }
 
-// takeLive takes what was read and what was heard since the last time. It reports whether there was any, and whether the page
-// has to be built anew.
-func (w *Window) takeLive() (read, heard, changed bool) {
+// takeLive takes what was read and what was heard since the last time. It reports whether something was read, and whether the
+// page has to be built anew.
+func (w *Window) takeLive() (read, changed bool) {
 	for samples := w.live.run.samples; ; read = true {
 		select {
 		case x := <-samples:
@@ -299,8 +307,7 @@ func (w *Window) takeLive() (read, heard, changed bool) {
 		}
 		break
 	}
-	heard, also := w.hearSignals()
-	return read, heard, changed || also
+	return read, w.hearSignals() || changed
 }
 
 func (w *Window) takeSample(x diag.Sample) (changed bool) {
@@ -333,22 +340,51 @@ func (w *Window) showLiveNow(changed bool) {
 	case changed:
 		w.draw()
 	case !l.choosing:
-		l.plot.Now(l.newest)
-		w.showFigures()
+		r := l.run
+		if r.beats++; r.beats%liveRates == 0 {
+			w.showRates()
+		}
+		if w.showValues() || r.beats%liveRest == 0 {
+			l.plot.Now(l.newest)
+			w.showValues() // a line under the pointer is at another time now
+		}
 	}
 }
 
 // staleAfter is how long a rate counts when nothing has come.
 const staleAfter = 3 * time.Second
 
-// showFigures sets the numbers beside the plot: those of the line in it, else the newest.
+// showFigures sets the numbers beside the plot.
 func (w *Window) showFigures() {
+	w.showRates()
+	w.showValues()
+}
+
+// showValues sets the values: those of the line in the plot, else the newest. It tells whether one has changed.
+func (w *Window) showValues() (changed bool) {
 	l := &w.live
 	at := l.plot.Pointed()
-	l.when.Set(T("live.newest"))
+	when := T("live.newest")
 	if !at.IsZero() {
-		l.when.Set(T("live.at", "Time", figures(at.Local().Format("15:04:05.0"))))
+		when = T("live.at", "Time", figures(at.Local().Format("15:04:05.0")))
 	}
+	l.when.Set(when)
+	for _, s := range l.chosen {
+		words := s.told()
+		if words == "" {
+			words = T("live.not-yet")
+		}
+		changed = s.words.Set(words) || changed
+		for _, x := range s.lines {
+			changed = x.now.Set(x.shown(at, s.why)) || changed
+		}
+	}
+	return changed
+}
+
+// showRates sets how often the values come, and how many of them were saved.
+func (w *Window) showRates() {
+	l := &w.live
 	total := 0.0
 	for _, s := range l.chosen {
 		rate := s.rate
@@ -357,14 +393,6 @@ func (w *Window) showFigures() {
 		}
 		total += rate
 		s.pace.Set(perSecond(rate))
-		words := s.told()
-		if words == "" {
-			words = T("live.not-yet")
-		}
-		s.words.Set(words)
-		for _, x := range s.lines {
-			x.now.Set(x.shown(at, s.why))
-		}
 	}
 	l.total.Set(perSecond(total))
 	if l.saving != "" {
@@ -411,12 +439,12 @@ func perSecond(rate float64) string {
 	return decimal(rate, 1)
 }
 
-// hearSignals takes in what was said on the bus since the last time, as far as it holds chosen signals. It reports whether it
-// did, and whether the page has to be built anew.
-func (w *Window) hearSignals() (any, changed bool) {
+// hearSignals takes in what was said on the bus since the last time, as far as it holds chosen signals. It reports whether the
+// page has to be built anew.
+func (w *Window) hearSignals() (changed bool) {
 	l := &w.live
 	if w.link.visit == nil {
-		return false, false
+		return false
 	}
 	heard := map[link.ID][]*liveSeries{}
 	for _, s := range l.chosen {
@@ -425,7 +453,7 @@ func (w *Window) hearSignals() (any, changed bool) {
 		}
 	}
 	if len(heard) == 0 {
-		return false, false
+		return false
 	}
 	entries, newest := w.link.visit.Since(l.heard)
 	l.heard = newest
@@ -439,7 +467,6 @@ func (w *Window) hearSignals() (any, changed bool) {
 		if len(all) == 0 {
 			continue
 		}
-		any = true
 		values = all[0].item.message.Append(values[:0], e.Data)
 		for _, s := range all {
 			x := s.heardSample(e.At, values)
@@ -450,7 +477,7 @@ func (w *Window) hearSignals() (any, changed bool) {
 			changed = s.take(x, false) || changed
 		}
 	}
-	return any, changed
+	return changed
 }
 
 // heardOver is over how many readings the rate of what is heard is measured.

@@ -28,12 +28,14 @@ func NewFigure(style Style) *Figure {
 // Right sets the figure flush right.
 func (f *Figure) Right() *Figure { f.right = true; return f }
 
-// Set changes the text in place.
-func (f *Figure) Set(text string) {
-	if f.text != text {
-		f.text = text
-		f.Refresh()
+// Set changes the text in place, and tells whether it is another one.
+func (f *Figure) Set(text string) (changed bool) {
+	if f.text == text {
+		return false
 	}
+	f.text = text
+	f.Refresh()
+	return true
 }
 
 // String is the text.
