@@ -183,8 +183,12 @@ func (w *Window) startLooking() {
 			w.code.looking, w.code.lookErr = nil, failed
 			w.takeRecord()
 			supply()
+			if w.page == PageCodes { // it is another page now: nobody has scrolled it
+				w.main.ToTop()
+			}
 		}
 	})
+	w.main.ToTop()
 	w.draw()
 }
 

@@ -152,6 +152,7 @@ func (w *Window) send(e explain.Explanation) {
 			w.Show(PageReadBack)
 		}
 	})
+	w.main.ToTop()
 	w.draw()
 }
 
