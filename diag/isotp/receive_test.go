@@ -462,3 +462,22 @@ func TestAnyFrames(t *testing.T) {
 		})
 	}
 }
+
+// TestAnswersByTheirService: bit 0x40 of the service identifier alone tells an answer from a question.
+func TestAnswersByTheirService(t *testing.T) {
+	for data, want := range map[can.Data]bool{
+		{0x02, 0x7E, 0x00}:       true,
+		{0x03, 0x7F, 0x19, 0x31}: true,
+		{0x10, 0x14, 0x59, 0x02}: true,
+		{0x02, 0x3E, 0x00}:       false,
+		{0x03, 0x19, 0x42, 0xFF}: false,
+		{0x10, 0x14, 0x2F, 0xF1}: false,
+		{0x10, 0x40, 0x19, 0x04}: false,
+		{0x21, 0x7E, 0x7E, 0x7E}: false,
+		{0x30, 0x7E, 0x7E, 0x7E}: false,
+	} {
+		if got := Answers(can.Frame{Length: 8, Data: data}); got != want {
+			t.Errorf("% X: %v", data, got)
+		}
+	}
+}

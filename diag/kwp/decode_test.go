@@ -208,3 +208,13 @@ func FuzzDecode(f *testing.F) {
 		}
 	})
 }
+
+func TestStorageWords(t *testing.T) {
+	for s, want := range map[kwp.Storage]string{
+		kwp.NotDetected: "not found", kwp.NotPresent: "stored, not there now", kwp.Intermittent: "there now, not stored yet", kwp.Present: "stored, and there now",
+	} {
+		if s.String() != want {
+			t.Errorf("%d: %q, want %q", s, s, want)
+		}
+	}
+}

@@ -53,7 +53,7 @@ func TestBegunAndTorn(t *testing.T) {
 // Should the transport never tell the end, waiting ends with the time that the frames may take, and with the cap.
 func TestBegunForEver(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		for length, want := range map[int]time.Duration{20: 3 * time.Second, 4095: time.Minute} {
+		for length, want := range map[int]time.Duration{15: 3 * time.Second, 20: 3 * time.Second, 21: 3 * time.Second, 4095: time.Minute} {
 			m := newModule(func(int, []byte) []event { return []event{{after: 100 * ms, begun: length}} })
 			c := uds.New(m, charging, uds.Options{Tries: 1})
 			begun := time.Now()
