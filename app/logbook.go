@@ -45,6 +45,7 @@ type reportForm struct {
 	visit   int64 // 0 when none is
 	shared  bool
 	preview diag.Preview
+	err     error // why it could not be written
 	who     *look.Field
 	purpose *look.Field
 }
@@ -270,7 +271,7 @@ func (w *Window) prepareReport(visit int64) {
 	if w.engine.Preview == nil {
 		return
 	}
-	w.logs.report.visit = visit
+	w.logs.report.visit, w.logs.report.err = visit, nil
 	w.previewReport()
 }
 
@@ -340,8 +341,8 @@ func (w *Window) reportBody() fyne.CanvasObject {
 		look.NewButton("save-pdf", T("report.pdf"), look.Main, func() { w.saveReport("pdf") }),
 		look.NewButton("save-html", T("report.html"), look.Plain, func() { w.saveReport("html") }),
 		look.NewButton("report-leave", T("cancel"), look.Quiet, func() { f.visit = 0; w.draw() })))
-	if w.logs.err != nil {
-		parts = append(parts, look.Noted(look.Alert, look.Body(errorText(w.logs.err))))
+	if err := cmp.Or(f.err, w.logs.err); err != nil {
+		parts = append(parts, look.Noted(look.Alert, look.Body(errorText(err))))
 	}
 	var lines []fyne.CanvasObject
 	for _, s := range f.preview.Sections {
@@ -374,7 +375,7 @@ func (w *Window) writeReport(visit int64, path string, o diag.ReportOptions) {
 			file.Path = path // the owner knows no other
 		}
 		return func() {
-			w.logs.err = err
+			w.logs.report.err = err
 			if err == nil {
 				w.logs.report.visit, w.logs.said = 0, T("report.written", "File", filepath.Base(path), "Digest", r.Digest.String())
 				w.readLogbook()

@@ -156,10 +156,11 @@ func TestReportForm(t *testing.T) {
 		}
 	}
 	b.w.writeReport(8, path, b.w.reportOptions())
-	b.until("failed", func() bool { return b.w.logs.err != nil })
-	for b.next(3 * doorGap) { // whatever comes, the reason stays
-	}
-	b.says("no room on the disk")
+	b.until("failed", func() bool { return b.w.logs.report.err != nil })
+	b.w.logs.cars = nil
+	b.w.readLogbook()
+	b.until("read", func() bool { return b.w.logs.cars != nil })
+	b.says("no room on the disk") // the reason stays
 	holds("old")
 	b.w.writeReport(8, path, b.w.reportOptions())
 	b.until("written", func() bool { return b.w.logs.said != "" })
