@@ -299,7 +299,11 @@ func (w *Window) codesBody() fyne.CanvasObject {
 	if !long {
 		parts = append(parts, w.aroundList()...)
 	}
-	acts := []fyne.CanvasObject{look.NewButton("write", T("codes.write"), look.Main, func() { w.Show(PageRequest) })}
+	weight := look.Main
+	if codes, _, _ := c.count(); codes == 0 { // there is nothing to be asked for
+		weight = look.Plain
+	}
+	acts := []fyne.CanvasObject{look.NewButton("write", T("codes.write"), weight, func() { w.Show(PageRequest) })}
 	if w.mayAsk() {
 		acts = append(acts, look.NewButton("look", T("codes.again"), look.Plain, w.startLooking))
 	}

@@ -97,6 +97,12 @@ func (w *Window) standing(p Page) (string, look.Progress) {
 			return T("stand.reading"), look.Ahead
 		case w.code.read:
 			codes, modules, _ := w.code.count()
+			switch {
+			case codes == 0 && w.code.asked():
+				return T("stand.no-codes"), look.Done
+			case codes == 0:
+				return T("stand.no-codes.gaps"), look.Done
+			}
 			return N("stand.codes", codes, "Modules", N("in.modules", modules, "Count", modules)), look.Done
 		}
 		return T("stand.not-read"), look.Ahead

@@ -12,6 +12,7 @@ import (
 	"fyne.io/fyne/v2/test"
 
 	"readback/app/look"
+	"readback/diag/garage"
 )
 
 // broken are the words that are parted between two rows.
@@ -43,6 +44,29 @@ func broken(o fyne.CanvasObject) (out []string) {
 		}
 	}
 	return out
+}
+
+// TestRailWithoutCodes: a car without codes is not said to have 0 codes in 0 modules, and a list that could not be read is
+// not taken for an empty one.
+func TestRailWithoutCodes(t *testing.T) {
+	b := newBench(t, setup{})
+	b.read()
+	modules := slices.Clone(b.w.code.modules)
+	for i := range modules {
+		modules[i].Views, modules[i].CodesRead = nil, garage.Yes
+	}
+	rail := func(want string) {
+		t.Helper()
+		b.w.code.modules, b.w.code.record.Complete = modules, true
+		b.w.siftCodes()
+		b.w.draw()
+		if text := reads(b.w.rail.Object); !strings.Contains(text, "Codes "+want) || strings.Contains(text, "0 codes") {
+			t.Errorf("want %q: %s", want, text)
+		}
+	}
+	rail("no codes 4 Request")
+	modules[1].CodesRead = garage.Damaged
+	rail("none, as far as it was read")
 }
 
 // TestRailWords: in the rail no word is parted, in any language and size of the text, and neither is
