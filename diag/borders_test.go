@@ -15,7 +15,7 @@ var borders = []struct {
 	files  []string // path.Match patterns
 	reason string
 }{
-	{"os/exec.*", []string{"cmd/readback/launch.go", "cmd/readback/start_windows.go"}, "starts this program again, with its own flags; no shell, and nothing that a car or a file says"},
+	{"os/exec.*", []string{"cmd/readback/guard.go", "cmd/readback/launch.go", "cmd/readback/start_windows.go"}, "starts this program again, with its own flags; no shell, and nothing that a car or a file says"},
 	{"syscall.Exec", nil, "the same"},
 	{"os.StartProcess", nil, "the same"},
 	{"plugin.*", nil, "no code is loaded"},
