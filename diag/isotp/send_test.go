@@ -417,6 +417,11 @@ func TestTheBusTakesNoFrame(t *testing.T) {
 				if at := time.Since(start); at != c.at {
 					t.Errorf("after %v, want %v", at, c.at)
 				}
+				l.mu.Lock()
+				defer l.mu.Unlock()
+				if len(l.sending) > 0 {
+					t.Error("flow control for it is still waited for")
+				}
 			})
 		})
 	}

@@ -51,6 +51,9 @@ func TestRequests(t *testing.T) {
 		if l, err := asked(t, "13 FF 00", says(t, "53 01 01 33")).Codes(ctx, kwp.GroupAll); err != nil || len(l) != 1 {
 			t.Errorf("13: %v, %v", l, err)
 		}
+		if s, err := asked(t, "17 01 33", says(t, "57 00")).StatusOf(ctx, p0133); err != nil || s.Known {
+			t.Errorf("a code that the module does not have: %+v, %v", s, err)
+		}
 		if s, err := asked(t, "17 01 33", says(t, "57 01 01 33 E0")).StatusOf(ctx, p0133); err != nil || s.Status != 0xE0 {
 			t.Errorf("17: %v, %v", s, err)
 		}

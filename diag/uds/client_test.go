@@ -378,6 +378,12 @@ func TestSlack(t *testing.T) {
 		if err := c.TesterPresent(t.Context()); err != nil || m.requests() != 1 || m.sent[0].Wait != 150*ms {
 			t.Errorf("%v after %d requests, wait %v", err, m.requests(), m.sent[0].Wait)
 		}
+		m = newModule(func(int, []byte) []event {
+			return []event{{after: 600 * ms, data: []byte{0x7F, 0x14, 0x78}}, {after: 6500 * ms, data: []byte{0x54}}}
+		})
+		if _, err := uds.New(m, charging, uds.Options{Slack: time.Second}).Do(t.Context(), uds.ClearRequest(uds.GroupAll)); err != nil {
+			t.Errorf("after a word of patience: %v", err)
+		}
 	})
 }
 

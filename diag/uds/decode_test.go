@@ -41,6 +41,9 @@ func TestStored(t *testing.T) {
 
 // Extended data by record number (59 16, layout of py-uds): a known length separates the codes.
 func TestExtendedByNumber(t *testing.T) {
+	if got, err := uds.DecodeExtendedByNumber(unhex(t, "5916010A9B172F"), lengths); err != nil || len(got) != 1 || len(got[0].Data) != 0 {
+		t.Errorf("a code without data: %v, %v", got, err)
+	}
 	a := unhex(t, "5916010A9B172F0E0A08132401")
 	list, err := uds.DecodeExtendedByNumber(a, lengths)
 	if err != nil || fmt.Sprint(list) != "[{{P0A9B-17 47} [14]} {{P0A08-13 36} [1]}]" {
