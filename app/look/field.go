@@ -122,8 +122,23 @@ func (f *Field) FocusGained() {
 
 // Large sets the field in the size of a frame that is being typed.
 func Large(f *Field) fyne.CanvasObject {
-	return container.NewThemeOverride(f, &largeTheme{fyne.CurrentApp().Settings().Theme()})
+	l := &large{field: f, over: container.NewThemeOverride(f, &largeTheme{fyne.CurrentApp().Settings().Theme()})}
+	l.ExtendBaseWidget(l)
+	return l
 }
+
+// large is a field in a theme of its own. Fyne forgets how wide all the texts of the program are when such an override is
+// refreshed. A page is refreshed with each key, so only the field is then; Fyne itself refreshes the override when the theme
+// has changed.
+type large struct {
+	widget.BaseWidget
+	field *Field
+	over  *container.ThemeOverride
+}
+
+func (l *large) CreateRenderer() fyne.WidgetRenderer { return widget.NewSimpleRenderer(l.over) }
+
+func (l *large) Refresh() { l.field.Refresh() }
 
 type largeTheme struct{ fyne.Theme }
 

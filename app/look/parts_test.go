@@ -291,3 +291,35 @@ func TestChosenKeepsItsWidth(t *testing.T) {
 		}
 	}
 }
+
+// TestLargeForgetsNothing: a refresh of a page with a large field leaves the widths of texts known: asking for one again does not
+// measure it, which takes many allocations. Another theme still reaches the field.
+func TestLargeForgetsNothing(t *testing.T) {
+	app := test.NewTempApp(t)
+	th := &Theme{Shade: ShadeLight}
+	app.Settings().SetTheme(th)
+	field := NewField("field", "hint", true, nil)
+	page := Stack(4, Large(field))
+	win := test.NewTempWindow(t, page)
+	win.Resize(fyne.NewSize(400, 300))
+	const text = "a text that is long enough to be dear"
+	width := func() { Style{}.measure(text) }
+	width()
+	known := testing.AllocsPerRun(10, width)
+	alone := testing.AllocsPerRun(10, page.Refresh)
+	if after := testing.AllocsPerRun(10, func() { page.Refresh(); width() }) - alone; after > known+2 {
+		t.Errorf("%g allocations for a text that is known, %g after a refresh", known, after)
+	}
+	before := field.MinSize().Height
+	th.Factor = 1.5
+	app.Settings().SetTheme(th)
+	if after := field.MinSize().Height; after < before*1.2 {
+		t.Errorf("in larger text the field is %g high, before %g", after, before)
+	}
+	if plain := NewField("plain", "", true, nil).MinSize().Height; field.MinSize().Height <= plain {
+		t.Errorf("a large field is %g high, another one %g", field.MinSize().Height, plain)
+	}
+	if Find(page, "field") != Identified(field) {
+		t.Error("the field is not found in its page")
+	}
+}

@@ -129,8 +129,8 @@ func walk(o fyne.CanvasObject, s *container.Scroll, visit func(fyne.CanvasObject
 		}
 	case *container.Scroll:
 		return walk(x.Content, x, visit)
-	case *container.ThemeOverride:
-		return walk(x.Content, s, visit)
+	case *large:
+		return walk(x.field, s, visit)
 	case *Choice:
 		return walk(x.content, s, visit)
 	case *Many:
