@@ -450,6 +450,36 @@ func TestContextAndClose(t *testing.T) {
 	})
 }
 
+// A context that ends before a request can leave is its error: while another request is in the air, or while a late answer
+// is waited for.
+func TestContextEndsBeforeSending(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		m := newModule(func(int, []byte) []event { return nil })
+		c := uds.New(m, charging, uds.Options{Tries: 1})
+		first := make(chan error, 1)
+		go func() {
+			_, err := c.CodesByStatus(t.Context(), 0xFF)
+			first <- err
+		}()
+		synctest.Wait()
+		short := func() error {
+			ctx, cancel := context.WithTimeout(t.Context(), 10*ms)
+			defer cancel()
+			_, err := c.CodesByStatus(ctx, 0xAF)
+			return err
+		}
+		if err := short(); !errors.Is(err, context.DeadlineExceeded) {
+			t.Errorf("behind another request: %v", err)
+		}
+		if err := <-first; !errors.Is(err, uds.ErrNoAnswer) {
+			t.Errorf("the other request: %v", err)
+		}
+		if err := short(); !errors.Is(err, context.DeadlineExceeded) || m.requests() != 1 {
+			t.Errorf("behind a late answer: %v after %d requests", err, m.requests())
+		}
+	})
+}
+
 // Leaving the sequence early is no error and sends nothing more.
 func TestLeaveEarly(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
