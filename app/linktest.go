@@ -84,7 +84,8 @@ func (w *Window) openTrouble() fyne.CanvasObject {
 	}
 	var open *adapter.OpenError
 	left := T("sent.nothing")
-	if errors.As(l.openErr, &open) && open.Step == adapter.StepBus {
+	_, tried := l.climbed[adapter.StepBus]
+	if errors.As(l.openErr, &open) && (open.Step == adapter.StepBus || tried) { // the search for a bus asks the car
 		left = T("link.failed.asked")
 	}
 	parts := []fyne.CanvasObject{look.Head(T("link.failed", "Place", l.tried))}

@@ -68,6 +68,15 @@ func TestFailedRungs(t *testing.T) {
 	}
 }
 
+// TestLateFailure: an adapter that fails after the car was asked is not said to have sent nothing.
+func TestLateFailure(t *testing.T) {
+	b := newBench(t, setup{openErr: endsAt(adapter.StepAdapter, errNothing), rungs: []adapter.Rung{{Step: adapter.StepBus, State: adapter.RungHeld, Seen: "The car's bus is 11-bit, 500 kbit/s."}}})
+	b.w.connect("serial:/dev/ttyUSB0")
+	b.until("failed", func() bool { return b.w.link.openErr != nil })
+	b.says("Nothing but the adapter's own question")
+	b.saysNot("Nothing was sent.")
+}
+
 // TestFailedRung: the steps before the one that failed are said to hold.
 func TestFailedRung(t *testing.T) {
 	b := newBench(t, setup{openErr: &adapter.OpenError{Place: "tcp:192.168.0.10:35000", Step: adapter.StepBus, Cause: errNothing}})
