@@ -60,42 +60,43 @@ func (g *Gate) natural() float32          { return 660 }
 func (g *Gate) MinSize() fyne.Size        { return fyne.NewSize(240, g.HeightFor(0)) }
 
 func (g *Gate) CreateRenderer() fyne.WidgetRenderer {
-	r := &gateRenderer{g: g}
+	r := &gateRenderer{g: g, drawn: newInkPicture()}
 	r.Layout(g.Size())
 	return r
 }
 
 type gateRenderer struct {
 	g       *Gate
+	drawing ink // the way and the latches
+	drawn   *inkPicture
 	objects []fyne.CanvasObject
 }
 
 func (r *gateRenderer) Layout(size fyne.Size) {
-	r.objects = r.objects[:0]
+	r.objects, r.drawing = r.objects[:0], ink{}
 	if size.Width <= 0 {
 		return
 	}
+	r.objects = append(r.objects, r.drawn.picture)
 	g := r.g
-	add := func(o ...fyne.CanvasObject) { r.objects = append(r.objects, o...) }
 	all := len(g.latches) > 0
 	for _, l := range g.latches {
 		all = all && l.InLine
 	}
 	carX, level := size.Width-gateEnds, g.level()
-	way := dashed(Edge, 1.4, 6, 5, fyne.NewPos(gateEnds-8, level), fyne.NewPos(carX, level))
+	from, to := fyne.NewPos(gateEnds-8, level), fyne.NewPos(carX, level)
 	if all {
-		l := canvas.NewLine(paint(Accent))
-		l.StrokeWidth = 2
-		l.Position1, l.Position2 = fyne.NewPos(gateEnds-8, level), fyne.NewPos(carX, level)
-		way = []fyne.CanvasObject{l}
+		r.drawing.line(Accent, 2, from, to)
+	} else {
+		r.drawing.dashed(Edge, 1.4, 6, 5, from, to)
 	}
-	add(way...)
 	if n := len(g.latches); n > 0 {
 		room := (carX - gateEnds) / float32(n)
 		for i, l := range g.latches {
 			r.latch(gateEnds+room*(float32(i)+0.5), room, l)
 		}
 	}
+	r.drawn.show(r.drawing, size)
 	r.key(8+g.travel*(carX-70), all)
 	r.vehicle(carX+2, size.Width)
 }
@@ -115,21 +116,15 @@ func (r *gateRenderer) latch(x, room float32, l Latch) {
 	low, end := level+notch/2+shift, level+notch/2+arm+shift
 	if l.InLine {
 		for _, b := range [][4]float32{{x - wide/2, top, wide, cut - top}, {x - neck/2, cut - 1, neck, low - cut + 2}, {x - wide/2, low, wide, end - low}} {
-			s := flat(Accent)
-			s.Move(fyne.NewPos(b[0], b[1]))
-			s.Resize(fyne.NewSize(b[2], b[3]))
-			r.objects = append(r.objects, s)
+			r.drawing.box(Accent, fyne.NewPos(b[0], b[1]), fyne.NewSize(b[2], b[3]), 0)
 		}
 	} else {
-		back := flat(Card)
-		back.Move(fyne.NewPos(x-wide/2, top))
-		back.Resize(fyne.NewSize(wide, cut-top))
-		r.objects = append(r.objects, back)
+		r.drawing.box(Card, fyne.NewPos(x-wide/2, top), fyne.NewSize(wide, cut-top), 0)
 		a, n := float32(wide)/2, float32(neck)/2
 		corners := []fyne.Position{{X: x - a, Y: top}, {X: x + a, Y: top}, {X: x + a, Y: cut}, {X: x + n, Y: cut}, {X: x + n, Y: low}, {X: x + a, Y: low},
 			{X: x + a, Y: end}, {X: x - a, Y: end}, {X: x - a, Y: low}, {X: x - n, Y: low}, {X: x - n, Y: cut}, {X: x - a, Y: cut}, {X: x - a, Y: top}}
 		for i := 1; i < len(corners); i++ {
-			r.objects = append(r.objects, dashed(tint, 2, 6, 3, corners[i-1], corners[i])...)
+			r.drawing.dashed(tint, 2, 6, 3, corners[i-1], corners[i])
 		}
 	}
 	y := r.g.high() + 8

@@ -130,22 +130,3 @@ func (r *markRenderer) Destroy()                     {}
 func State(s Sign, word string) fyne.CanvasObject {
 	return Row(8, Natural(NewMark(s, 14)), Growing(Styled(word, Style{Size: SizeSmall})))
 }
-
-// dashed is a dashed line from a to b.
-func dashed(c fyne.ThemeColorName, width, on, off float32, a, b fyne.Position) []fyne.CanvasObject {
-	var out []fyne.CanvasObject
-	dx, dy := b.X-a.X, b.Y-a.Y
-	length := max(dx, -dx) + max(dy, -dy) // lines here are level or upright
-	if length == 0 {
-		return nil
-	}
-	for s := float32(0); s < length; s += on + off {
-		e := min(length, s+on)
-		l := canvas.NewLine(paint(c))
-		l.StrokeWidth = width
-		l.Position1 = fyne.NewPos(a.X+dx*s/length, a.Y+dy*s/length)
-		l.Position2 = fyne.NewPos(a.X+dx*e/length, a.Y+dy*e/length)
-		out = append(out, l)
-	}
-	return out
-}

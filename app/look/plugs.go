@@ -132,13 +132,15 @@ func (p *Plugs) named() (out []PlugWire) {
 }
 
 func (p *Plugs) CreateRenderer() fyne.WidgetRenderer {
-	r := &plugsRenderer{p: p}
+	r := &plugsRenderer{p: p, drawn: newInkPicture()}
 	r.Layout(p.Size())
 	return r
 }
 
 type plugsRenderer struct {
 	p       *Plugs
+	drawing ink // outlines and wires
+	drawn   *inkPicture
 	objects []fyne.CanvasObject
 }
 
@@ -151,10 +153,11 @@ func (r *plugsRenderer) at(x, y float32) fyne.Position {
 
 func (r *plugsRenderer) Layout(size fyne.Size) {
 	p := r.p
-	r.objects = r.objects[:0]
+	r.objects, r.drawing = r.objects[:0], ink{}
 	if size.Width <= 0 {
 		return
 	}
+	r.objects = append(r.objects, r.drawn.picture)
 	p.placed = p.placed[:0]
 	for i := range socketPins {
 		x, y := float32(66+31*i), float32(66)
@@ -182,6 +185,7 @@ func (r *plugsRenderer) Layout(size fyne.Size) {
 		n := p.columns(size.Width)
 		r.legend(w, r.at(40, 0).X+float32(i%n)*Scaled(206), p.high(size.Width)+Scaled(legendRow)*float32(i/n))
 	}
+	r.drawn.show(r.drawing, size)
 	if p.focused {
 		f := ring()
 		f.Hidden = false
@@ -194,9 +198,7 @@ func (r *plugsRenderer) Layout(size fyne.Size) {
 func (r *plugsRenderer) outline(x [4]float32, top, bottom float32) {
 	corners := []fyne.Position{r.at(x[0], top), r.at(x[1], top), r.at(x[2], bottom), r.at(x[3], bottom)}
 	for i := range corners {
-		l := canvas.NewLine(paint(Ink))
-		l.StrokeWidth, l.Position1, l.Position2 = 2, corners[i], corners[(i+1)%4]
-		r.objects = append(r.objects, l)
+		r.drawing.round(Ink, 2, corners[i], corners[(i+1)%4])
 	}
 }
 
@@ -265,9 +267,7 @@ func (r *plugsRenderer) wire(w PlugWire) {
 		u := 1 - t
 		at := fyne.NewPos(u*u*u*a.X+3*u*u*t*c.X+3*u*t*t*d.X+t*t*t*b.X, u*u*u*a.Y+3*u*u*t*c.Y+3*u*t*t*d.Y+t*t*t*b.Y)
 		if !w.Dashed || i%3 != 0 {
-			l := canvas.NewLine(paint(w.Colour))
-			l.StrokeWidth, l.Position1, l.Position2 = 2.6, last, at
-			r.objects = append(r.objects, l)
+			r.drawing.round(w.Colour, 2.6, last, at)
 		}
 		last = at
 	}
@@ -281,11 +281,8 @@ func (r *plugsRenderer) legend(w PlugWire, at, y float32) {
 		pieces = 3
 	}
 	for i := range pieces {
-		l := canvas.NewLine(paint(w.Colour))
-		l.StrokeWidth = 2.6
 		from := at + 28*float32(i)/float32(pieces)
-		l.Position1, l.Position2 = fyne.NewPos(from, y+high/2), fyne.NewPos(from+28/float32(pieces)-4*float32(pieces-1)/2, y+high/2)
-		r.objects = append(r.objects, l)
+		r.drawing.line(w.Colour, 2.6, fyne.NewPos(from, y+high/2), fyne.NewPos(from+28/float32(pieces)-4*float32(pieces-1)/2, y+high/2))
 	}
 	t := lettering(w.Name, Style{Size: SizeSmall, Bold: true, Color: w.Colour})
 	centreLeft(t, at+36, y, high)

@@ -191,19 +191,21 @@ func (r *Ribbon) MinSize() fyne.Size {
 }
 
 func (r *Ribbon) CreateRenderer() fyne.WidgetRenderer {
-	rr := &ribbonRenderer{r: r}
+	rr := &ribbonRenderer{r: r, drawn: newInkPicture()}
 	rr.Layout(r.Size())
 	return rr
 }
 
 type ribbonRenderer struct {
 	r       *Ribbon
+	drawing ink // dashes and brackets
+	drawn   *inkPicture
 	objects []fyne.CanvasObject
 }
 
 func (rr *ribbonRenderer) Layout(size fyne.Size) {
 	r := rr.r
-	rr.objects = rr.objects[:0]
+	rr.objects, rr.drawing = append(rr.objects[:0], rr.drawn.picture), ink{}
 	high := max(44, ribbonHigh*r.scale())
 	rr.cell(-1, r.id, high)
 	for i, b := range r.bytes {
@@ -212,6 +214,7 @@ func (rr *ribbonRenderer) Layout(size fyne.Size) {
 	for i, s := range r.spans {
 		rr.bracket(i, s, ribbonTop+high+5)
 	}
+	rr.drawn.show(rr.drawing, size)
 	if r.focused {
 		f := ring()
 		f.Hidden = false
@@ -256,7 +259,7 @@ func (rr *ribbonRenderer) cell(b int, text string, high float32) {
 		a, z := fyne.NewPos(x+2, ribbonTop), fyne.NewPos(x+w-2, ribbonTop+high)
 		for _, l := range [][2]fyne.Position{{a, fyne.NewPos(z.X, a.Y)}, {fyne.NewPos(a.X, z.Y), z},
 			{fyne.NewPos(x, a.Y+2), fyne.NewPos(x, z.Y-2)}, {fyne.NewPos(x+w, a.Y+2), fyne.NewPos(x+w, z.Y-2)}} {
-			rr.objects = append(rr.objects, dashed(Edge, 1.2, 4, 3, l[0], l[1])...)
+			rr.drawing.dashed(Edge, 1.2, 4, 3, l[0], l[1])
 		}
 	}
 	t := lettering(text, Style{Size: SizeByte, Mono: true, Bold: !filling, Color: ink})
@@ -287,9 +290,7 @@ func (rr *ribbonRenderer) bracket(i int, s Span, y float32) {
 		{fyne.NewPos(x+1, y+7), fyne.NewPos(last+w-1, y+7)},
 		{fyne.NewPos(last+w-1, y+7), fyne.NewPos(last+w-1, y)},
 	} {
-		l := canvas.NewLine(paint(c))
-		l.StrokeWidth, l.Position1, l.Position2 = width, p[0], p[1]
-		rr.objects = append(rr.objects, l)
+		rr.drawing.round(c, width, p[0], p[1])
 	}
 }
 

@@ -1,10 +1,7 @@
 package look
 
 import (
-	"image"
-
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/canvas"
 	"fyne.io/fyne/v2/widget"
 )
 
@@ -36,51 +33,39 @@ func (s *Sketch) MinSize() fyne.Size { return fyne.NewSquareSize(Scaled(s.edge))
 func (s *Sketch) natural() float32   { return Scaled(s.edge) }
 
 func (s *Sketch) CreateRenderer() fyne.WidgetRenderer {
-	r := &sketchRenderer{s: s}
-	r.picture = canvas.NewRaster(func(w, h int) image.Image {
-		return r.ink().picture(w, h, float64(w)/float64(max(1, r.edge)))
-	})
-	return r
+	return &sketchRenderer{s: s, drawn: newInkPicture()}
 }
 
 type sketchRenderer struct {
 	s       *Sketch
 	edge    float32
 	drawing ink
-	picture *canvas.Raster
+	drawn   *inkPicture
 }
 
 func (r *sketchRenderer) at(x, y float32) fyne.Position { return fyne.NewPos(x*r.edge, y*r.edge) }
 
-// stroke is the width of all lines.
-const stroke = 2.4
+// sketchLine is the width of all lines.
+const sketchLine = 2.4
 
 func (r *sketchRenderer) line(c fyne.ThemeColorName, points ...fyne.Position) {
 	for i := 1; i < len(points); i++ {
-		r.drawing.line(c, stroke, points[i-1], points[i])
+		r.drawing.line(c, sketchLine, points[i-1], points[i])
 	}
 }
 
 func (r *sketchRenderer) box(fill, rim fyne.ThemeColorName, x, y, w, h float32) {
 	at, size := r.at(x, y), fyne.NewSize(w*r.edge, h*r.edge)
 	r.drawing.box(rim, at, size, 3)
-	r.drawing.box(fill, at.AddXY(stroke, stroke), size.SubtractWidthHeight(2*stroke, 2*stroke), 1)
+	r.drawing.box(fill, at.AddXY(sketchLine, sketchLine), size.SubtractWidthHeight(2*sketchLine, 2*sketchLine), 1)
 }
 
 func (r *sketchRenderer) disc(fill, rim fyne.ThemeColorName, x, y, radius float32) {
-	r.drawing.disc(fill, rim, stroke, r.at(x, y), radius*r.edge)
+	r.drawing.disc(fill, rim, sketchLine, r.at(x, y), radius*r.edge)
 }
 
 func (r *sketchRenderer) Layout(size fyne.Size) {
-	if edge := min(size.Width, size.Height); edge != r.edge {
-		r.edge = edge
-		r.picture.Refresh()
-	}
-	stand(r.picture, fyne.Position{}, fyne.NewSquareSize(r.edge))
-}
-
-// ink are the shapes of the sketch, in the palette of now.
-func (r *sketchRenderer) ink() *ink {
+	r.edge = min(size.Width, size.Height)
 	r.drawing = ink{}
 	r.drawing.box(Tint, fyne.Position{}, fyne.NewSquareSize(r.edge), radius)
 	switch r.s.motif {
@@ -94,7 +79,7 @@ func (r *sketchRenderer) ink() *ink {
 		r.car(0.60, false)
 		r.marks(0.20, 0.12, 0.17)
 	}
-	return &r.drawing
+	r.drawn.show(r.drawing, fyne.NewSquareSize(r.edge))
 }
 
 // marks are those of what happens now, of what is remembered and of what is in line, as [Mark] draws them.
@@ -120,11 +105,11 @@ func (r *sketchRenderer) cable() {
 
 func (r *sketchRenderer) request() {
 	for i := range 4 {
-		fill, stroke := Card, Edge
+		fill, sketchLine := Card, Edge
 		if i == 1 {
-			fill, stroke = Accent, Accent
+			fill, sketchLine = Accent, Accent
 		}
-		r.box(fill, stroke, 0.12+0.195*float32(i), 0.28, 0.165, 0.24)
+		r.box(fill, sketchLine, 0.12+0.195*float32(i), 0.28, 0.165, 0.24)
 	}
 	r.line(Accent, r.at(0.315, 0.60), r.at(0.315, 0.66), r.at(0.48, 0.66), r.at(0.48, 0.60))
 	r.line(Edge, r.at(0.51, 0.60), r.at(0.51, 0.66), r.at(0.87, 0.66), r.at(0.87, 0.60))
@@ -159,7 +144,6 @@ func (r *sketchRenderer) dashes(c fyne.ThemeColorName, a, b fyne.Position) {
 func (r *sketchRenderer) MinSize() fyne.Size { return r.s.MinSize() }
 func (r *sketchRenderer) Refresh() {
 	r.Layout(r.s.Size())
-	r.picture.Refresh()
 }
-func (r *sketchRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.picture} }
+func (r *sketchRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.drawn.picture} }
 func (r *sketchRenderer) Destroy()                     {}
