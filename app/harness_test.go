@@ -52,6 +52,11 @@ func newBench(t testing.TB, s setup) *bench {
 	if err := UseLanguage(cmp.Or(s.language, "en")); err != nil {
 		t.Fatal(err)
 	}
+	t.Cleanup(func() { // the tests that need no window are in English
+		if err := UseLanguage("en"); err != nil {
+			t.Error(err)
+		}
+	})
 	if s.visit == nil {
 		s.visit = vanVisit()
 	}
