@@ -174,6 +174,9 @@ func New(a fyne.App, win fyne.Window, e Engine, o Options) *Window {
 
 // End ends all work without waiting for it, and shows that another window is about to begin. Close is still to be called.
 func (w *Window) End() {
+	if w.menu.bar != nil {
+		w.menu.bar.Shut()
+	}
 	w.stop()
 	w.door.close()
 	w.win.SetContent(look.Ground(look.Paper, look.Pad(60, 60, 60, 60, look.Stack(4, look.Title(T("keep.running")), look.Lead(T("keep.running.anew"))))))
