@@ -246,6 +246,9 @@ func (v *Visit) sendChange(ctx context.Context, m link.Message, e explain.Explan
 		return nil
 	}}
 	sendErr := v.exchange(act, o, m, r, tell)
+	if r.Sent && ctx.Err() == nil && errors.Is(sendErr, context.DeadlineExceeded) {
+		sendErr = nil // it said "wait" to the last; its codes will tell what became of the request
+	}
 	if !r.Sent && attempted && sendErr != nil && !neverLeft(sendErr) {
 		// The adapter failed while it was being handed the request: nobody can say whether it left.
 		r.Outcome = garage.Unknown

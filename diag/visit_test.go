@@ -3,6 +3,7 @@ package diag_test
 import (
 	"context"
 	"errors"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -342,6 +343,32 @@ func TestPulledWhileLooking(t *testing.T) {
 		}
 		if kept, err := s.Visit(t.Context(), r.ID); err != nil || kept.Complete {
 			t.Errorf("in the store: %v, complete %v", err, kept.Complete)
+		}
+	})
+}
+
+// TestWaitForEver: a module that asks for time (7F 14 78) for longer than anything is waited for leaves the outcome open, and all
+// modules are read again all the same.
+func TestWaitForEver(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		slow := filepath.Join(t.TempDir(), "slow.json")
+		if err := os.WriteFile(slow, []byte(`{"version": 1, "base": "courier", "modules": {"charging": {"clearTime": 60000}}}`), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		s := openStore(t)
+		defer s.Close()
+		v := openVisit(t, s, adapter.Place("practice:"+slow), practice.Driver())
+		defer v.Close()
+		look(t, v)
+		r := prepare(t, v, "")
+		if !r.Sent || r.Outcome != garage.Unknown || r.ReadBack == nil {
+			t.Errorf("sent %v, outcome %q, read back %v", r.Sent, r.Outcome, r.ReadBack)
+		}
+		if n := sent(v, 0x7E5, "0414FFFFFF555555"); n != 1 {
+			t.Errorf("it went out %d times", n)
+		}
+		if open, err := s.Unknown(t.Context()); err != nil || len(open) != 0 {
+			t.Errorf("open questions after reading again: %+v, %v", open, err)
 		}
 	})
 }
