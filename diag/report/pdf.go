@@ -28,7 +28,7 @@ const (
 
 // PDF writes the document on A4 pages. made is the time that the file carries.
 func PDF(w io.Writer, d Document, made time.Time) error {
-	p := &printer{Fpdf: fpdf.New("P", "mm", "A4", ""), d: d, l: spoken(d.Language)}
+	p := &printer{Fpdf: fpdf.New("P", "mm", "A4", ""), d: d, l: spoken(d.Language), pages: foreignTo(d)}
 	p.SetCreationDate(made.UTC())
 	p.SetModificationDate(made.UTC())
 	p.SetCatalogSort(true)
@@ -40,7 +40,7 @@ func PDF(w io.Writer, d Document, made time.Time) error {
 	p.AddUTF8FontFromBytes("gomono", "", gomono.TTF)
 	p.SetMargins(pageMargin, pageMargin, pageMargin)
 	p.SetAutoPageBreak(true, pageMargin+4)
-	p.AliasNbPages("")
+	p.AliasNbPages(p.pages)
 	p.SetFooterFunc(p.footer)
 	p.AddPage()
 	p.write()
@@ -52,8 +52,26 @@ func PDF(w io.Writer, d Document, made time.Time) error {
 
 type printer struct {
 	*fpdf.Fpdf
-	d Document
-	l *tongue.Tongue
+	d     Document
+	l     *tongue.Tongue
+	pages string // stands for the number of pages until that is known
+}
+
+// foreignTo is a text that a document does not contain: the library puts the number of pages wherever it stands.
+func foreignTo(d Document) string {
+	d = d.clone()
+	text := "{nb}"
+	for taken := true; taken; {
+		taken = false
+		d.each(func(s string) string {
+			taken = taken || strings.Contains(s, text)
+			return s
+		})
+		if taken {
+			text = "{" + text + "}"
+		}
+	}
+	return text
 }
 
 func (p *printer) width() float64 {
@@ -77,7 +95,7 @@ func (p *printer) footer() {
 	p.SetFont("go", "", tableSize)
 	p.SetTextColor(0x55, 0x63, 0x6B)
 	p.CellFormat(p.width()/2, cellHigh, p.marks(), "", 0, "L", false, 0, "")
-	p.CellFormat(p.width()/2, cellHigh, p.l.Say("Page {1} of {2}", fmt.Sprint(p.PageNo()), "{nb}"), "", 0, "R", false, 0, "")
+	p.CellFormat(p.width()/2, cellHigh, p.l.Say("Page {1} of {2}", fmt.Sprint(p.PageNo()), p.pages), "", 0, "R", false, 0, "")
 }
 
 func (p *printer) write() {

@@ -236,7 +236,7 @@ func TestEveryWordIsTold(t *testing.T) {
 			return true
 		})
 	}
-	for _, s := range []string{"", " (", ")", "SHA-256", "{nb}"} { // the same in every language
+	for _, s := range []string{"", " (", ")", "SHA-256"} { // the same in every language
 		delete(said, s)
 	}
 	if len(said) < 90 {
@@ -267,6 +267,7 @@ func printed(t *testing.T, tool string, l *tongue.Tongue, footer *regexp.Regexp)
 	in := full()
 	in.Language = l
 	d := Build(in)
+	d.Lead += " {nb} {{nb}}" // what the library writes the number of pages over
 	file := filepath.Join(t.TempDir(), "report.pdf")
 	raw := pdf(t, d, in)
 	if err := os.WriteFile(file, raw, 0o600); err != nil {
