@@ -126,8 +126,8 @@ var lowVolts = []band{
 var supplyVolts = []band{
 	{-0.2, Doubt, "Plus and minus are swapped.", "Swap the probes.", pins},
 	{1, Doubt, "No supply at this pin.", "Look at the fuse; it is often shared with the lighter socket.", pins},
-	{11.5, Stop, "The 12 V battery is empty.", "Charge it first. Nothing should be read or sent now.", rest},
-	{12.0, Doubt, "The 12 V battery is flat.", "Charge it first. A short reading is possible, erasing is not.", rest},
+	{11.5, Stop, "The 12 V battery is flat.", "Charge it first. Nothing should be read or sent now.", rest},
+	{12.0, Doubt, "The 12 V battery is nearly empty.", "Charge it first. A short reading is possible, erasing is not.", rest},
 	{12.2, Note, "The 12 V battery is low.", "Reading is possible. Charge it before erasing.", rest},
 	{12.4, Note, "The 12 V battery is fair.", "Reading is possible. For erasing, connect a 12 V charger first.", rest},
 	{12.8 + 1e-9, Good, "The 12 V battery is well charged.", "", rest},

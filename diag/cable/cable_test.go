@@ -113,7 +113,7 @@ func TestBands(t *testing.T) {
 		{"car:14-5", "2.3", Good, "little is said", "11898-2"}, {"car:14-5", "2.1", Good, "traffic", "11898-2"}, {"car:14-5", "0.1", Doubt, "Asleep", "11898-2"}, {"car:14-5", "1", Doubt, "Too low", "11898-2"}, {"car:14-5", "4.8", Doubt, "another kind", "11898-2"}, {"car:14-5", "12", Stop, "battery voltage", "11898-2"}, {"car:14-5", "3", Doubt, "Too high", "11898-2"},
 		{"car:6-5", "-0.5", Doubt, "Below ground", "practice"}, {"car:14-5", "-0.5", Doubt, "Below ground", "practice"},
 		// Supply (published rest voltages; limits for diagnosis are common practice).
-		{"16-5", "0", Doubt, "No supply", "J1962"}, {"16-5", "-12.5", Doubt, "swapped", "J1962"}, {"16-4", "11.4", Stop, "empty", "rest voltages"}, {"16-5", "11.8", Doubt, "flat", "rest voltages"}, {"16-5", "12.1", Note, "low", "rest voltages"}, {"16-5", "12.3", Note, "fair", "rest voltages"},
+		{"16-5", "0", Doubt, "No supply", "J1962"}, {"16-5", "-12.5", Doubt, "swapped", "J1962"}, {"16-4", "11.4", Stop, "flat", "rest voltages"}, {"16-5", "11.8", Doubt, "nearly empty", "rest voltages"}, {"16-5", "12.1", Note, "low", "rest voltages"}, {"16-5", "12.3", Note, "fair", "rest voltages"},
 		{"16-5", "12.4", Good, "well charged", "rest voltages"}, {"16-5", "12.8", Good, "well charged", "rest voltages"}, {"16-5", "13", Good, "Just charged", "rest voltages"}, {"16-5", "14.4", Good, "charger", "rest voltages"}, {"16-5", "14.9", Note, "High", "rest voltages"}, {"16-5", "15.5", Stop, "Too high", "rest voltages"},
 		{"car:4-body", "0.05", Good, "good ground", "practice"}, {"car:5-body", "0.15", Note, "fair ground", "0.2 V"}, {"car:4-body", "0.4", Doubt, "differs", "practice"}, {"car:4-body", "-0.5", Doubt, "differs", "practice"},
 	} {

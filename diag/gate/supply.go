@@ -12,7 +12,8 @@ import (
 type Band string
 
 const (
-	BandFlat    Band = "flat"         // below 11.5 V
+	BandNone    Band = "no supply"    // below 1 V: nothing feeds the adapter
+	BandFlat    Band = "flat"         // 1 to 11.5 V
 	BandEmpty   Band = "nearly empty" // 11.5 to 12.0 V
 	BandLow     Band = "low"          // 12.0 to 12.2 V
 	BandFair    Band = "a little low" // 12.2 to 12.4 V
@@ -25,6 +26,7 @@ const (
 
 // Volts at which a band begins.
 const (
+	flatFrom  = 1.0
 	emptyFrom = 11.5
 	lowFrom   = 12.0
 	fairFrom  = 12.2
@@ -40,6 +42,8 @@ func BandOf(volts float64) Band {
 	switch v := math.Round(volts*100) / 100; {
 	case math.IsNaN(v) || math.IsInf(v, 0) || v < 0:
 		return BandNoSense
+	case v < flatFrom:
+		return BandNone
 	case v < emptyFrom:
 		return BandFlat
 	case v < lowFrom:
@@ -62,6 +66,8 @@ func BandOf(volts float64) Band {
 // "" when there is nothing to say.
 func (b Band) Advice() (read bool, text string) {
 	switch b {
+	case BandNone:
+		return false, "The adapter finds no 12 V supply. It is not in the car's socket, or the fuse of the socket has blown; it is often the lighter's."
 	case BandFlat:
 		return false, "The 12 V battery is flat, below 11.5 V. Charge it before you read the car: modules that run short of volts store codes of their own."
 	case BandEmpty:
@@ -132,6 +138,8 @@ func (l liner) supply(off bool) Latch {
 	lt = l.measured(lt, l.s.Supply, 1, "V", func(v float64) (bool, string) {
 		band, sag := BandOf(v), Sag(Remember(l.s.Supplies, *l.s.Supply), l.now)
 		switch {
+		case band == BandNone:
+			return false, "no supply is measured: push the plug home, and look at the fuse of the socket"
 		case band == BandFlat:
 			return false, "the 12 V battery is flat: stop here and charge it first"
 		case band == BandFault:

@@ -18,7 +18,7 @@ func TestBands(t *testing.T) {
 		can   bool // the owner's statement would close it
 	}{
 		{math.NaN(), BandNoSense, true, false, false}, {math.Inf(1), BandNoSense, true, false, false}, {-0.01, BandNoSense, true, false, false},
-		{0, BandFlat, false, false, false}, {11.49, BandFlat, false, false, false}, {11.494, BandFlat, false, false, false},
+		{0, BandNone, false, false, false}, {0.994, BandNone, false, false, false}, {1, BandFlat, false, false, false}, {11.49, BandFlat, false, false, false}, {11.494, BandFlat, false, false, false},
 		{11.5, BandEmpty, true, false, false}, {11.99, BandEmpty, true, false, false},
 		{12.0, BandLow, true, false, false}, {12.19, BandLow, true, false, false}, {12.194, BandLow, true, false, false},
 		{12.195, BandFair, true, false, true}, {12.2, BandFair, true, false, true}, {12.39, BandFair, true, false, true},
