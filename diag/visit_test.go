@@ -352,7 +352,7 @@ func TestPulledWhileLooking(t *testing.T) {
 func TestWaitForEver(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		slow := filepath.Join(t.TempDir(), "slow.json")
-		if err := os.WriteFile(slow, []byte(`{"version": 1, "base": "courier", "modules": {"charging": {"clearTime": 60000}}}`), 0o600); err != nil {
+		if err := os.WriteFile(slow, []byte(`{"version": 1, "base": "courier", "modules": {"charging": {"clearTime": 90000}}}`), 0o600); err != nil {
 			t.Fatal(err)
 		}
 		s := openStore(t)

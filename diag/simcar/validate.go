@@ -97,8 +97,8 @@ func (m *Module) validate(at string) error {
 		return wrong(at+".room", "%d is outside 8 to %d", m.Room, maxLength)
 	case m.Work < 0 || m.Work > 60000:
 		return wrong(at+".work", "%d ms is outside 0 to 60000", m.Work)
-	case m.ClearTime < 0 || m.ClearTime > 60000:
-		return wrong(at+".clearTime", "%d ms is outside 0 to 60000", m.ClearTime)
+	case m.ClearTime < 0 || m.ClearTime > 120000:
+		return wrong(at+".clearTime", "%d ms is outside 0 to 120000", m.ClearTime)
 	}
 	for i, g := range m.Groups {
 		if len(g) != 3 {
