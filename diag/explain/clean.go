@@ -15,11 +15,12 @@ const maxFindings = 60
 
 // token is a run of hex digits as typed, upper case, without the notation around it.
 type token struct {
-	text string
-	at   int  // runes of the input before its first digit
-	line int  // counts from 0
-	hash bool // a # stands right after it
-	id   bool // a label before it says that it is an identifier
+	text  string
+	at    int  // runes of the input before its first digit
+	line  int  // counts from 0
+	hash  bool // a # stands right after it
+	id    bool // a label before it says that it is an identifier
+	named bool // a label stands before it
 }
 
 // cleaned is a text without spaces, punctuation and notation.
@@ -183,10 +184,10 @@ func (c *cleaned) line(runes []rune, at, line int) {
 	if rest {
 		return
 	}
-	id := false
+	id, named := false, false
 	for i := 0; i < len(words); i++ {
 		if names, ok := labels[words[i].upper()]; ok {
-			id = names
+			id, named = names, true
 			if slices.Contains(lengthLabels, words[i].upper()) && i+1 < len(words) && len(words[i+1].r) < 3 {
 				i++
 				c.found("frame-length", Note, words[i].at, fmt.Sprintf("The %s says how many bytes follow. It is not one of them.", string(words[i].r)), "")
@@ -199,8 +200,8 @@ func (c *cleaned) line(runes []rune, at, line int) {
 		}
 		before := len(c.tokens)
 		c.word(words[i], line)
-		if id && len(c.tokens) > before {
-			c.tokens[before].id, id = true, false
+		if named && len(c.tokens) > before {
+			c.tokens[before].id, c.tokens[before].named, id, named = id, true, false, false
 		}
 		if words[i].hash && len(c.tokens) > before {
 			c.tokens[len(c.tokens)-1].hash = true

@@ -14,7 +14,7 @@ func seeds(f *testing.F) {
 			f.Add(unescaped(c[1]))
 		}
 	}
-	for _, s := range []string{"", "\x00", "\xff\xfe", "7E5 \u202e04", "0x", "0x0x0x", "hhhh", "####", "AT", "AT SH", "ATSH18", "ST", "P", "U0", "&H", "\\x", "7E5…", "７Ｅ５ ０４", "ID: DLC: 8", "at 7E5 de 04", "7E5#\n7E4#", "b''", "请7E5发04 14"} {
+	for _, s := range []string{"", "\x00", "\xff\xfe", "7E5 \u202e04", "0x", "0x0x0x", "hhhh", "####", "AT", "AT SH", "ATSH18", "ST", "P", "U0", "&H", "\\x", "7E5…", "７Ｅ５ ０４", "ID: DLC: 8", "at 7E5 de 04", "7E5#\n7E4#", "b''", "请7E5发04 14", "0x18 0xDA 0xF1 0x00 02 10 03", "ID 18 DA F1 00 Data 02 10 03"} {
 		f.Add(s)
 	}
 }

@@ -100,7 +100,7 @@ func startsFrame(t []token, fresh bool) bool {
 	case len(s) == 8:
 		return strings.HasPrefix(s, "18D")
 	}
-	n, _ := pairedID(textsOf(t))
+	n, _ := idInParts(t)
 	return n > 0
 }
 
@@ -125,6 +125,17 @@ func pairedID(t []string) (n, more int) {
 		break
 	}
 	return 0, 0
+}
+
+// idInParts is [pairedID] of tokens: nothing is put together over a label.
+func idInParts(t []token) (n, more int) {
+	n, more = pairedID(textsOf(t))
+	for i := 1; i < n; i++ {
+		if t[i].named {
+			return 0, 0
+		}
+	}
+	return n, more
 }
 
 func textsOf(t []token) []string {
@@ -227,7 +238,7 @@ func (s *step) lead(c *cleaned, t []token) int {
 		}
 	}
 	first := t[0].text
-	paired, more := pairedID(textsOf(t))
+	paired, more := idInParts(t)
 	switch {
 	case len(first) == 3:
 		s.setID(c, first, t[0].at)
