@@ -3,18 +3,19 @@ package garage
 import (
 	"context"
 	"errors"
+	"sync/atomic"
 	"testing"
 )
 
-// ending is a context that ends when it has been asked so often whether it has.
+// ending is a context that ends when it has been asked so often whether it has. A transaction asks from a goroutine of its own, too.
 type ending struct {
 	context.Context
 	end  context.CancelFunc
-	left int
+	left atomic.Int32
 }
 
 func (e *ending) Err() error {
-	if e.left--; e.left == 0 {
+	if e.left.Add(-1) == 0 {
 		e.end()
 	}
 	return e.Context.Err()
@@ -27,13 +28,14 @@ func TestSavingIsGivenUp(t *testing.T) {
 	car := putCar(t, s, Car{Name: "Van"})
 	v := manyCodes(car.ID)
 	given := 0
-	for _, left := range []int{3, 50, 1000, 20_000} {
+	for _, left := range []int32{3, 50, 1000, 20_000} {
 		parent, cancel := context.WithCancel(t.Context())
-		ctx := &ending{parent, cancel, left}
+		ctx := &ending{Context: parent, end: cancel}
+		ctx.left.Store(left)
 		if _, err := s.SaveVisit(ctx, v); !errors.Is(err, context.Canceled) {
 			t.Fatalf("ended at the question %d: %v", left, err)
 		}
-		if ctx.left <= 0 {
+		if ctx.left.Load() <= 0 {
 			given++
 		}
 		for _, table := range []string{"visit", "module", "identification", "code", "snapshot", "value"} {
