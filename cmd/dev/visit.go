@@ -30,7 +30,6 @@ type hands struct {
 	page    func(n int) error // turn to the page of a step
 	press   func() error      // press the button that goes on
 	field   func() error      // go to the page's next field
-	write   func() error      // be where a request is written
 	state   func() error      // make the next statement at the gate
 	holdKey func() error      // hold the key of the gate
 }
@@ -66,7 +65,6 @@ func (d *desk) byPointer(ctx context.Context) hands {
 			return click(func(p image.Image) (image.Point, bool) { return wideBlock(p, accent) })
 		},
 		field: func() error { return click(first(edge)) },
-		write: func() error { return click(first(edge)) },
 		state: func() error {
 			stated++
 			return click(func(p image.Image) (image.Point, bool) {
@@ -106,7 +104,6 @@ func (d *desk) byKeyboard(ctx context.Context) hands {
 		page:  func(n int) error { return d.Key(ctx, fmt.Sprintf("ctrl+%d", n)) },
 		press: keys("Tab", "Return"),
 		field: keys("Tab"),
-		write: func() error { return nil }, // the page takes what is typed
 		state: keys("Tab", "space"),
 		holdKey: func() error {
 			if err := keys("Tab")(); err != nil {
@@ -176,9 +173,7 @@ func (d *desk) toGate(ctx context.Context, h hands) error {
 			return d.Until(ctx, "visit-codes", 90*time.Second, func(p image.Image) bool { return !hasButton(p) && count(p, alert) > 50 })
 		},
 		turn(4),
-		h.write,
-		settle,
-		func() error { return d.Type(ctx, request) },
+		func() error { return d.Type(ctx, request) }, // the page takes what is typed
 		func() error {
 			return d.Until(ctx, "visit-request", 20*time.Second, func(p image.Image) bool {
 				b, ok := block(p, plate, 60) // the identifier stands in a dark block below the field
