@@ -253,7 +253,7 @@ func everyPage(ctx context.Context, d *desk) error {
 // outlines finds boxes with an outline of one colour that are as large as a button or a field: at least 60 points wide
 // and between 24 and 70 high. The upper ones come first.
 func outlines(p image.Image, want color.Color) []image.Rectangle {
-	const width, low, high = 60, 24, 70
+	const width, low, high, stroke = 60, 24, 70, 2
 	b := p.Bounds()
 	line := func(x, y int) bool {
 		for i := range width {
@@ -274,7 +274,7 @@ func outlines(p image.Image, want color.Color) []image.Rectangle {
 				end++
 			}
 			for under := y + low; under < min(y+high, b.Max.Y); under++ {
-				box := image.Rect(x, y, end, under)
+				box := image.Rect(x, y, end, under+stroke) // its lower line begins no other
 				if line(x, under) && !near(p.At(x+width/2, y+low/2), want) && !slices.ContainsFunc(out, box.Overlaps) {
 					out = append(out, box)
 					break
